@@ -1,0 +1,79 @@
+//! From samples to swings: the pure core. [`Engine`] is its one door.
+//!
+//! In the order of the data: [`geometry`] and [`profile`]; [`wire`], bytes to samples; [`sample`]; [`motion`], samples
+//! to attitude and velocity; [`swing`], motion to swings; [`metrics`], swings to numbers. A module uses only those
+//! before it.
+
+pub mod geometry;
+pub mod metrics;
+pub mod motion;
+pub mod profile;
+pub mod sample;
+pub mod swing;
+pub mod wire;
+
+use profile::{Calibration, Profile};
+use sample::{Sample, SensorTime};
+use swing::Swing;
+
+/// What the engine has to tell.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Event {
+    /// A swing, or a better estimate of one told before: the same `number` replaces it.
+    Swing {
+        /// Counts the swings of a recording from 0.
+        number: u64,
+        /// How good the estimate is by now.
+        stage: Stage,
+        /// The swing.
+        swing: Box<Swing>,
+    },
+    /// A rest has ended that was long enough to be used.
+    Rest {
+        /// Its start.
+        from: SensorTime,
+        /// Its end.
+        to: SensorTime,
+    },
+}
+
+/// By how much of the recording a swing was estimated.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Stage {
+    /// From what came before contact.
+    Streaming,
+    /// With the rest after the swing.
+    Smoothed,
+    /// With later rests as well.
+    Revised,
+}
+
+/// Samples in, swings out: a state machine that is told the time by the samples alone. The same samples give the same
+/// events, however they are cut into pushes.
+#[derive(Debug)]
+pub struct Engine {
+    profile: Profile,
+}
+
+impl Engine {
+    /// For one sensor's stream.
+    pub fn new(profile: Profile) -> Self {
+        Self { profile }
+    }
+
+    /// Takes the next samples in the order of time; what is told comes back in order.
+    pub fn push(&mut self, samples: &[Sample]) -> Vec<Event> {
+        let _ = samples;
+        Vec::new()
+    }
+
+    /// The stream has ended: what is still pending is told.
+    pub fn finish(&mut self) -> Vec<Event> {
+        Vec::new()
+    }
+
+    /// What has been learnt so far of the sensor and its mount.
+    pub fn calibration(&self) -> Option<Calibration> {
+        self.profile.calibration.clone()
+    }
+}
