@@ -21,7 +21,11 @@ pub struct Values {
 
 impl Values {
     /// Nothing could be computed.
-    pub const NONE: Values = Values { start_s: None, start_rule: None, values: [None; Metric::COUNT] };
+    pub const NONE: Values = Values {
+        start_s: None,
+        start_rule: None,
+        values: [None; Metric::COUNT],
+    };
 
     /// The value of one metric.
     pub fn of(&self, metric: Metric) -> Option<f64> {
@@ -29,7 +33,8 @@ impl Values {
     }
 
     pub(super) fn set(&mut self, metric: Metric, value: f64) {
-        self.values[metric.index()] = value.is_finite().then_some(value);
+        // Adding zero takes the sign off a negative zero.
+        self.values[metric.index()] = value.is_finite().then_some(value + 0.0);
     }
 }
 
@@ -47,10 +52,21 @@ pub fn evaluate(motion: &BatMotion, bat: &Bat, swing: &SwingContext) -> Values {
 }
 
 /// [`evaluate`] with the caller's memory.
-pub fn evaluate_with(scratch: &mut Scratch, motion: &BatMotion, bat: &Bat, swing: &SwingContext) -> Values {
+pub fn evaluate_with(
+    scratch: &mut Scratch,
+    motion: &BatMotion,
+    bat: &Bat,
+    swing: &SwingContext,
+) -> Values {
     let mut values = Values::NONE;
-    let Some(stretch) = Stretch::of(motion).filter(|_| bat.sweet_spot_m.abs() < 1e3) else { return values };
-    let Scratch { traces, dips, shifts } = scratch;
+    let Some(stretch) = Stretch::of(motion).filter(|_| bat.sweet_spot_m.abs() < 1e3) else {
+        return values;
+    };
+    let Scratch {
+        traces,
+        dips,
+        shifts,
+    } = scratch;
     traces.fill(&stretch, bat.sweet_spot_m);
     speed::at_contact(stretch.at_contact(), bat.sweet_spot_m, &mut values);
     angles::at_contact(stretch.at_contact(), bat.sweet_spot_m, &mut values);
@@ -70,7 +86,9 @@ pub fn evaluate_with(scratch: &mut Scratch, motion: &BatMotion, bat: &Bat, swing
 /// The curves of a motion, turned so that x is the sweet spot's horizontal heading at contact and the sweet spot at
 /// contact the origin. Empty where [`evaluate`] gives nothing.
 pub fn curves(motion: &BatMotion, bat: &Bat) -> Curves {
-    let Some(stretch) = Stretch::of(motion) else { return Curves::default() };
+    let Some(stretch) = Stretch::of(motion) else {
+        return Curves::default();
+    };
     let mut traces = Traces::default();
     traces.fill(&stretch, bat.sweet_spot_m);
     let contact = stretch.at_contact();
@@ -81,7 +99,9 @@ pub fn curves(motion: &BatMotion, bat: &Bat) -> Curves {
         let r_m = p_w_m - origin_w_m;
         Vector3::new(r_m.dot(&x), r_m.dot(&y), r_m.z)
     };
-    let path = |point: &dyn Fn(&BatState) -> Vector3<f64>| stretch.states.iter().map(|s| placed(point(s))).collect();
+    let path = |point: &dyn Fn(&BatState) -> Vector3<f64>| {
+        stretch.states.iter().map(|s| placed(point(s))).collect()
+    };
     Curves {
         times_s: stretch.times_s.to_vec(),
         sweet_spot_w_m: path(&|s| s.position_w_m(bat.sweet_spot_m)),

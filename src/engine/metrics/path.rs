@@ -18,7 +18,10 @@ const EIGEN_SWEEPS: usize = 100;
 /// Length from start to contact: ∫ ‖v_ss‖ dt.
 pub(super) fn length(stretch: &Stretch, traces: &Traces, start_s: f64, values: &mut Values) {
     let speed_mps = &traces.bat_speed_mps[..=stretch.contact];
-    values.set(Metric::PathLength, integral_to_end(stretch.times_to_contact_s(), speed_mps, start_s));
+    values.set(
+        Metric::PathLength,
+        integral_to_end(stretch.times_to_contact_s(), speed_mps, start_s),
+    );
 }
 
 /// Angle, 0 to 90°, between the horizontal and the total-least-squares plane through the last 50 ms, points even in time.
@@ -42,13 +45,21 @@ fn sweet_spot_w_m(stretch: &Stretch, sweet_spot_m: f64, time_s: f64) -> Vector3<
     let step_s = stretch.times_s[i + 1] - stretch.times_s[i];
     let ends = |s: &BatState| (s.position_w_m(sweet_spot_m), s.velocity_w_mps(sweet_spot_m));
     let part = (time_s - stretch.times_s[i]) / step_s;
-    hermite(part, step_s, ends(&stretch.states[i]), ends(&stretch.states[i + 1]))
+    hermite(
+        part,
+        step_s,
+        ends(&stretch.states[i]),
+        ends(&stretch.states[i + 1]),
+    )
 }
 
 /// Total least squares: the direction in which the points spread least about their mean.
 fn plane_normal(points_m: &[Vector3<f64>]) -> Option<Vector3<f64>> {
     let mean_m = points_m.iter().sum::<Vector3<f64>>() / points_m.len() as f64;
-    let spread: Matrix3<f64> = points_m.iter().map(|p| (p - mean_m) * (p - mean_m).transpose()).sum();
+    let spread: Matrix3<f64> = points_m
+        .iter()
+        .map(|p| (p - mean_m) * (p - mean_m).transpose())
+        .sum();
     if !spread.iter().all(|c| c.is_finite()) {
         return None;
     }
@@ -70,7 +81,9 @@ mod tests {
         let across = normal.cross(&along);
         let offset = |k: usize| if k.is_multiple_of(2) { 1e-9 } else { -1e-9 };
         let points: Vec<_> = (0..40)
-            .map(|k| along * (k as f64 * 0.03) + across * (k as f64 * 0.1).sin() + normal * offset(k))
+            .map(|k| {
+                along * (k as f64 * 0.03) + across * (k as f64 * 0.1).sin() + normal * offset(k)
+            })
             .collect();
         let found = plane_normal(&points).unwrap();
         assert!(found.cross(&normal).norm() < 1e-8);
@@ -78,7 +91,9 @@ mod tests {
 
     #[test]
     fn a_straight_path_has_no_plane() {
-        let points: Vec<_> = (0..40).map(|k| Vector3::new(1.0, 2.0, 3.0) * k as f64).collect();
+        let points: Vec<_> = (0..40)
+            .map(|k| Vector3::new(1.0, 2.0, 3.0) * k as f64)
+            .collect();
         assert_eq!(plane_normal(&points), None);
         assert_eq!(plane_normal(&[Vector3::zeros(); 4]), None);
     }
