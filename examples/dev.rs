@@ -44,6 +44,23 @@ fn main(){
             writeln!(f,"t_s,q_w,q_x,q_y,q_z,v_x_mps,v_y_mps,v_z_mps,moving").unwrap();
             for r in rows{let q=r.attitude.wxyz();let v=r.velocity_w_mps;writeln!(f,"{},{},{},{},{},{},{},{},{}",r.time_s,q[0],q[1],q[2],q[3],v.x,v.y,v.z,r.moving as u8).unwrap();}
         }
+        "replay"=>{
+            use swingd::engine::*;
+            let mut out=std::collections::BTreeMap::new();
+            for path in &a[2..] {
+                let p=profile(&path.replace(".csv",".toml")); let s=samples(path);
+                let stop: Option<Stage> = match std::env::var("STAGE").as_deref() {Ok("s")=>Some(Stage::Streaming),Ok("m")=>Some(Stage::Smoothed),_=>None};
+                let t0=std::time::Instant::now();
+                let mut e=Engine::new(p); let mut ev=e.push(&s); ev.extend(e.finish());
+                let el=t0.elapsed();
+                out.clear();
+                for x in ev { if let Event::Swing{number,stage,swing}=x { if stop.is_none_or(|t| stage<=t) {out.insert(number,swing);} } }
+                let sw:Vec<_>=out.values().map(|b|(**b).clone()).collect();
+                let sum=swingd::report::RecordingSummary{path:path.clone(),samples:s.len() as u64,duration_s:0.,sample_rate_hz:0.,gaps:0,missing_samples:0,..Default::default()};
+                println!("{}",swingd::report::json::Document::new(&sum,&sw).to_line().unwrap());
+                eprintln!("{} {:?} {:.0} ns/sample",path.rsplit('/').next().unwrap(),el,el.as_nanos() as f64/s.len() as f64);
+            }
+        }
         _=>{}
     }
 }

@@ -1,7 +1,7 @@
 //! The words and units in which a metric is shown to people.
 
 use crate::engine::metrics::{Estimate, Flag, Metric};
-use crate::engine::sample::{Issue, IssueKind};
+use crate::engine::sample::{Issue};
 use crate::engine::swing::Swing;
 
 /// Units for people. Angles, times and rates are the same in both.
@@ -219,29 +219,7 @@ pub fn flags(swings: &[Swing]) -> Vec<Flag> {
 
 /// What could not be used, and where.
 pub fn issue(issue: &Issue) -> String {
-    let what = match &issue.kind {
-        IssueKind::NotANumber { column, text } => {
-            format!("`{column}` holds `{text}`; expected a number")
-        }
-        IssueKind::NotFinite { column } => {
-            format!("`{column}` is not finite; expected a finite number")
-        }
-        IssueKind::TimeNotIncreasing {
-            previous_s,
-            found_s,
-        } => {
-            format!(
-                "time {found_s} s does not come after {previous_s} s; expected increasing times"
-            )
-        }
-        IssueKind::WrongCellCount { expected, found } => {
-            format!("{found} cells; expected {expected}")
-        }
-        IssueKind::Truncated => {
-            "the file ends within a record; what came before was read".to_owned()
-        }
-    };
-    format!("line {}: {what}", issue.line)
+    format!("line {}: {}", issue.line, issue.kind)
 }
 
 #[cfg(test)]
