@@ -40,8 +40,8 @@ impl Drift {
         Self {
             attitude_rad2ps: square(sensor.gyro_noise_radps_rthz),
             velocity_m2ps3: square(sensor.accel_noise_mps2_rthz),
-            gyro_bias_rad2ps3: square(GYRO_BIAS_WALK * sensor.gyro_noise_radps_rthz),
-            accel_bias_m2ps5: square(ACCEL_BIAS_WALK * sensor.accel_noise_mps2_rthz),
+            gyro_bias_rad2ps3: square(super::navigator::tune("GBW", GYRO_BIAS_WALK) * sensor.gyro_noise_radps_rthz),
+            accel_bias_m2ps5: square(super::navigator::tune("ABW", ACCEL_BIAS_WALK) * sensor.accel_noise_mps2_rthz),
         }
     }
 }
@@ -183,6 +183,13 @@ impl Filter {
             }
         }
         self.apply(&error);
+    }
+
+    /// Position counts from now on from another place, anywhere within `centre_m` (1 σ) of the one before.
+    pub fn move_off(&mut self, centre_m: f64) {
+        for axis in 0..3 {
+            self.covariance[(POSITION + axis, POSITION + axis)] += centre_m * centre_m;
+        }
     }
 
     /// One scalar measurement of the error state's `place` (less `minus`).

@@ -18,6 +18,8 @@ use std::collections::VecDeque;
 const REST_NODE_S: f64 = 0.25;
 /// Nodes within a motion stand this far apart, s.
 const MOTION_NODE_S: f64 = 0.5;
+/// TUNE
+pub fn tune(name: &str, default: f64) -> f64 { std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(default) }
 /// A node of a rest is set only when the rest has gone on for this long after it, s.
 const REST_MARGIN_S: f64 = 0.1;
 /// What is cut off the first window of a rest, s: the motion before may reach into it.
@@ -215,17 +217,20 @@ impl Navigator {
             }
             return;
         }
-        let next_s = self.node_time_s() + MOTION_NODE_S;
+        let next_s = self.node_time_s() + tune("MNODE", MOTION_NODE_S);
         if now_s < next_s + lag_s || next_s >= self.hold_s {
             return;
         }
         self.advance_to(self.place_of(next_s));
         self.motion_nodes += 1;
         let reach_m = self.options.reach_m;
+        if let (Some(_), 1, Some(filter)) = (reach_m, self.motion_nodes, &mut self.filter) {
+            filter.move_off(tune("CENTRE", 0.5));
+        }
         if (reach_m.is_some() || self.motion_nodes.is_multiple_of(4))
             && let Some(filter) = &mut self.filter
         {
-            filter.within_reach(reach_m, MOVING_SPEED_MPS);
+            filter.within_reach(reach_m, tune("MSPEED", MOVING_SPEED_MPS));
         }
         self.mark_if_wanted();
     }
@@ -359,9 +364,9 @@ impl Navigator {
         self.rest = Some(rest);
         let rate_radps = (rest.gyro_square_sum / rest.count.max(1.0)).sqrt();
         Sway {
-            velocity_mps: (SWAY_VELOCITY_M * rate_radps).max(1e-6),
-            position_m: (SWAY_POSITION_M_S * rate_radps).max(1e-6),
-            heading_rad: (SWAY_HEADING_S * rate_radps).max(1e-7),
+            velocity_mps: (tune("SWV", SWAY_VELOCITY_M) * rate_radps).max(1e-6),
+            position_m: (tune("SWP", SWAY_POSITION_M_S) * rate_radps).max(1e-6),
+            heading_rad: (tune("SWH", SWAY_HEADING_S) * rate_radps).max(1e-7),
         }
     }
 }

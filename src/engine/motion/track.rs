@@ -27,18 +27,17 @@ const REACH_M: f64 = 0.45;
 
 /// The motion at every sample. `interval_s` is the nominal step.
 pub fn track(samples: &[Sample], profile: &Profile, interval_s: f64) -> Vec<TrackRow> {
-    let options = Options { reach_m: Some(REACH_M), mark_all: true };
-    let mut navigator = Navigator::new(profile.clone(), interval_s, options);
-    let mut rests = Vec::new();
-    for sample in samples {
-        if let Some(Happening::RestEnded(from_s, to_s)) = navigator.push(*sample) {
-            rests.push((from_s, to_s));
-        }
-    }
-    if let Some(since_s) = navigator.resting_since_s() {
-        rests.push((since_s, f64::INFINITY));
-    }
-    navigator.finish();
+    use super::navigator::tune;
+    let (learnt, _) = navigate(samples, profile, interval_s, tune("REACH1", 1.5));
+    let mut calibrated = profile.clone();
+    calibrated.calibration = learnt.filter().map(|filter| {
+        let mean = filter.smoothed_marks().first().map_or(filter.state().parameters, |state| state.parameters);
+        let mut calibration = learnt.calibration().unwrap_or_else(|| super::state::prior(&profile.sensor, 0.0));
+        calibration.mean = mean;
+        calibration.covariance *= tune("SHRINK", 1e-4);
+        calibration
+    });
+    let (navigator, rests) = navigate(samples, &calibrated, interval_s, tune("REACH", REACH_M));
     let Some(filter) = navigator.filter() else { return Vec::new() };
     let nodes: Vec<(f64, NavState)> = navigator.mark_times_s().iter().copied().zip(filter.smoothed_marks()).collect();
     let list = readings(samples, &Limits::new(&profile.sensor), interval_s);
@@ -51,6 +50,21 @@ pub fn track(samples: &[Sample], profile: &Profile, interval_s: f64) -> Vec<Trac
         rows.push((list.len() - 1, last.attitude, last.velocity_w_mps));
     }
     label(&list, rows, &rests)
+}
+
+/// The filter over the whole recording, and the rests.
+fn navigate(samples: &[Sample], profile: &Profile, interval_s: f64, reach_m: f64) -> (Navigator, Vec<(f64, f64)>) {
+    let options = Options { reach_m: Some(reach_m), mark_all: true };
+    let mut navigator = Navigator::new(profile.clone(), interval_s, options);
+    let mut rests = Vec::new();
+    for sample in samples {
+        if let Some(Happening::RestEnded(from_s, to_s)) = navigator.push(*sample) {
+            rests.push((from_s, to_s));
+        }
+    }
+    rests.extend(navigator.resting_since_s().map(|since_s| (since_s, f64::INFINITY)));
+    navigator.finish();
+    (navigator, rests)
 }
 
 type Row = (usize, Attitude, Vector3<f64>);
