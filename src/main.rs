@@ -1,1 +1,56 @@
-fn main() {}
+//! Arguments to one call, and its result to an exit status: 0 done, 1 something could not be read or written, 2 unusable
+//! arguments (by `clap`).
+
+use clap::{Parser, Subcommand};
+use std::io::{self, BufWriter, ErrorKind, Write};
+use std::process::ExitCode;
+use swingd::cli::{demo, recording, replay};
+
+/// Swings from a sensor on the knob of a bat, measured
+#[derive(Parser)]
+#[command(version)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Measure the swings of recordings
+    Replay(replay::ReplayArgs),
+    /// Measure the bundled lesson and show it
+    Demo(demo::DemoArgs),
+}
+
+fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    let mut out = BufWriter::new(io::stdout());
+    match run(arguments.command, &mut out) {
+        Ok(true) => ExitCode::SUCCESS,
+        Ok(false) => ExitCode::FAILURE,
+        Err(error) if closed_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("{error:#}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run(command: Command, out: &mut dyn Write) -> anyhow::Result<bool> {
+    match command {
+        Command::Replay(args) => Ok(replay::run(
+            &args,
+            &recording::open,
+            out,
+            &mut io::stderr(),
+        )?),
+        Command::Demo(args) => demo::run(&args, out).map(|()| true),
+    }
+}
+
+/// Whoever read our output has had enough.
+fn closed_pipe(error: &anyhow::Error) -> bool {
+    error
+        .downcast_ref::<io::Error>()
+        .is_some_and(|e| e.kind() == ErrorKind::BrokenPipe)
+}

@@ -1,1 +1,21 @@
-//! To be filled.
+//! The commands: files and flags around the pure core. Each gives an exit status and prints results on standard output,
+//! words for people on standard error.
+//!
+//! In reading order: [`recording`], a file opened as a profile and samples; [`analysis`], a recording through the engine;
+//! [`progress`]; then a file a command: [`replay`], [`demo`].
+
+pub mod analysis;
+pub mod demo;
+mod progress;
+pub mod recording;
+pub mod replay;
+
+/// One line of an error and its causes, whatever it holds.
+fn one_line(error: &dyn std::fmt::Display) -> String {
+    let text = format!("{error:#}");
+    text.split(['\n', '\r'])
+        .map(str::trim)
+        .filter(|part| !part.is_empty())
+        .collect::<Vec<_>>()
+        .join(" ")
+}

@@ -2,7 +2,7 @@
 //!
 //! Coefficients are the `biquad` crate's: the bilinear transform with the corner kept in place. Run twice at a corner f_c
 //! the −3 dB point of the whole lies at f_c·(√2 − 1)^¼ = 0.802 f_c (Winter, *Biomechanics and Motor Control of Human
-//! Movement*, 4th ed., § 3.4.4.2); the corner asked for here is that of each pass, and no correction is made.
+//! Movement*, 4th ed., ch. 3); the corner asked for here is that of each pass, and no correction is made.
 
 use biquad::{Biquad, Coefficients, DirectForm2Transposed, Hertz, Q_BUTTERWORTH_F64, Type};
 

@@ -196,7 +196,7 @@ impl<'a> Meeting<'a> {
         let (sweet_spot_w_m, axis_w) = self.pose(time_s)?;
         let across_w = axis_w.cross(&self.flight_w);
         let sine = across_w.norm();
-        if !(sine > PARALLEL) {
+        if sine.is_nan() || sine <= PARALLEL {
             return None;
         }
         let normal_w = across_w / sine;

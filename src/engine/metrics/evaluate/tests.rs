@@ -50,6 +50,29 @@ fn the_attack_angle_of_an_inclined_circle_follows_its_slope() {
     }
 }
 
+/// A level turn that is lifted ever less: no plane curve, so which 50 ms are taken matters. The plane once more by the
+/// singular values of dense points.
+#[test]
+fn the_plane_is_of_the_last_fifty_milliseconds() {
+    let lift_m = |t: f64| Vector3::z() * (30.0 * t * t + 1.5 * t);
+    let mut motion = FLAT.motion((-0.3, 0.0, 1000.0), true, |t| (38.0 * t, 38.0));
+    for (t, state) in motion.times_s.iter().zip(&mut motion.states) {
+        state.hands_w_m += lift_m(*t);
+        state.velocity_hands_w_mps.z += 60.0 * t + 1.5;
+    }
+    let place = |k: usize| -0.050 * k as f64 / 5000.0;
+    let point = |t: f64| FLAT.at(38.0 * t, 38.0).position_w_m(BAT.sweet_spot_m) + lift_m(t);
+    let points: Vec<_> = (0..=5000).map(place).map(point).collect();
+    let mean = points.iter().sum::<Vector3<f64>>() / 5001.0;
+    let rows = nalgebra::OMatrix::<f64, nalgebra::Dyn, nalgebra::U3>::from_fn(5001, |i, j| {
+        points[i][j] - mean[j]
+    });
+    let svd = rows.svd(false, true);
+    let normal = svd.v_t.unwrap().row(svd.singular_values.imin()).transpose();
+    let expected_deg = normal.z.abs().acos().to_degrees();
+    assert_near(&evaluated(&motion), Metric::PlaneTilt, expected_deg, 0.005);
+}
+
 /// A bat out of the plane in which it turns rolls about its own axis: ω·u = ω·sin(cone), ω⊥ = ω·cos(cone).
 #[test]
 fn a_cone_rolls() {

@@ -27,11 +27,15 @@ fn rule_a_on_a_ramp_starts_at_a_tenth() {
     }
 }
 
-/// A dip of a parabola's shape with its least value 0.25 at −0.17 s and one at contact. The two-pass filter moves a
-/// parabola up, never aside, so the dip is where the parabola has it but for the ends, e^(−89 · 0.1) away.
-fn dipping(time_s: f64) -> f64 {
+/// A dip of a parabola's shape with its least value `deep` at −0.17 s and one at contact. Both passes together have the
+/// gain 1/(1 + (f/20 Hz)⁴), which has no f² term, so a parabola passes unchanged but for the ends, e^(−89 · 0.1) away.
+fn dip(time_s: f64, deep: f64) -> f64 {
     let s = ((time_s + 0.17) / 0.17).max(-0.65);
-    0.25 + 0.75 * s * s
+    deep + (1.0 - deep) * s * s
+}
+
+fn dipping(time_s: f64) -> f64 {
+    dip(time_s, 0.25)
 }
 
 #[test]
@@ -49,7 +53,12 @@ fn rule_b_starts_at_the_dip() {
 
 #[test]
 fn a_dip_that_is_not_deep_enough_is_no_start() {
-    let shallow = |t: f64| 0.2 + 0.8 * dipping(t);
+    assert!(
+        evaluated(&with_rate(-0.7, 1000.0, |t| dip(t, 0.39)))
+            .start_s
+            .is_some()
+    );
+    let shallow = |t: f64| dip(t, 0.41);
     assert_eq!(evaluated(&with_rate(-0.7, 1000.0, shallow)).start_s, None);
     let still_first = |t: f64| if t < -0.4 { 0.0 } else { shallow(t) };
     let values = evaluated(&with_rate(-0.7, 1000.0, still_first));

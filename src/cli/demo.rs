@@ -1,0 +1,151 @@
+//! `swingd demo`: the bundled lesson, measured: a table in the terminal, a page and a picture in the browser.
+
+use super::analysis::{Analysis, analyse_while_reading};
+use super::recording::{OpenRecording, RecordingError, from_reader};
+use super::replay::UnitsArg;
+use crate::report::page::page;
+use crate::report::svg::picture;
+use crate::report::table::table;
+use anyhow::Context;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+
+/// What `demo` is asked for.
+#[derive(Clone, Debug, clap::Args)]
+pub struct DemoArgs {
+    /// Folder for the page and the picture; a new one among the temporary files if not given
+    #[arg(long, value_name = "FOLDER")]
+    pub out: Option<PathBuf>,
+    /// Units of the table and the pictures
+    #[arg(long, value_enum, default_value_t)]
+    pub units: UnitsArg,
+    /// Do not open the page in a browser
+    #[arg(long)]
+    pub no_open: bool,
+}
+
+const LESSON_NAME: &str = "lesson.csv";
+const LESSON: &[u8] = include_bytes!("../../replay-data/lesson.csv");
+
+/// The lesson that comes with the program.
+fn bundled_lesson() -> Result<OpenRecording, RecordingError> {
+    from_reader(Path::new(LESSON_NAME), LESSON)
+}
+
+/// Measures the lesson, writes the page, prints the table and opens the page.
+///
+/// # Errors
+/// If the folder or `out` cannot be written to.
+pub fn run(args: &DemoArgs, out: &mut dyn Write) -> anyhow::Result<()> {
+    let Analysis {
+        recording, swings, ..
+    } = analyse_while_reading(bundled_lesson()?, &mut |_| {})?;
+    let units = args.units.into();
+    let folder = folder(args.out.as_deref())?;
+    let page_path = folder.join("lesson.html");
+    write_file(
+        &page_path,
+        &page("A lesson, measured", &recording, &swings, units),
+    )?;
+    write_file(&folder.join("lesson.svg"), &picture(&swings, units))?;
+    write!(out, "{}", table(&recording, &swings, units))?;
+    writeln!(out, "\nPage: {}", page_path.display())?;
+    out.flush()?;
+    if !args.no_open {
+        open_in_browser(&page_path);
+    }
+    Ok(())
+}
+
+fn write_file(path: &Path, text: &str) -> anyhow::Result<()> {
+    std::fs::write(path, text).with_context(|| format!("{}: cannot be written", path.display()))
+}
+
+/// The folder asked for, or a new one that nobody else has.
+fn folder(asked: Option<&Path>) -> anyhow::Result<PathBuf> {
+    if let Some(folder) = asked {
+        std::fs::create_dir_all(folder)
+            .with_context(|| format!("{}: cannot be made a folder", folder.display()))?;
+        return Ok(folder.to_owned());
+    }
+    let temporary = std::env::temp_dir();
+    let candidates =
+        (0..100).map(|k| temporary.join(format!("swingd-demo-{}-{k}", std::process::id())));
+    for folder in candidates {
+        match std::fs::create_dir(&folder) {
+            Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {}
+            made => {
+                return made
+                    .map(|()| folder.clone())
+                    .with_context(|| format!("{}: cannot be made", folder.display()));
+            }
+        }
+    }
+    anyhow::bail!(
+        "{}: no new folder can be made there; name one by --out",
+        temporary.display()
+    )
+}
+
+/// Best effort: the page's path has been printed.
+fn open_in_browser(page: &Path) {
+    let Some(mut command) = browser() else { return };
+    let quiet = command
+        .arg(page)
+        .stdin(Stdio::null())
+        .stdout(Stdio::null())
+        .stderr(Stdio::null());
+    // Nothing to do about a system without a browser.
+    let _ = quiet.spawn();
+}
+
+/// The system's own way to open a file; on Linux only where there is a screen, for a text browser would take over the
+/// terminal.
+fn browser() -> Option<Command> {
+    let words: &[&str] = match std::env::consts::OS {
+        "macos" => &["open"],
+        "windows" => &["cmd", "/C", "start", ""],
+        _ if ["DISPLAY", "WAYLAND_DISPLAY"]
+            .iter()
+            .any(|name| std::env::var_os(name).is_some()) =>
+        {
+            &["xdg-open"]
+        }
+        _ => return None,
+    };
+    let (program, arguments) = words.split_first()?;
+    let mut command = Command::new(program);
+    command.args(arguments);
+    Some(command)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_page_and_the_picture_are_written_and_the_table_printed() {
+        let folder = folder(None).unwrap();
+        let args = DemoArgs {
+            out: Some(folder.join("deeper")),
+            units: UnitsArg::Metric,
+            no_open: true,
+        };
+        let mut out = Vec::new();
+        run(&args, &mut out).unwrap();
+        let written = |name| std::fs::read_to_string(folder.join("deeper").join(name)).unwrap();
+        assert!(written("lesson.html").starts_with("<!DOCTYPE html>"));
+        assert!(written("lesson.svg").starts_with("<svg"));
+        assert!(String::from_utf8(out).unwrap().starts_with("lesson.csv: "));
+        std::fs::remove_dir_all(folder).unwrap();
+    }
+
+    #[test]
+    fn every_demo_has_a_folder_of_its_own() {
+        let (one, two) = (folder(None).unwrap(), folder(None).unwrap());
+        assert_ne!(one, two);
+        std::fs::remove_dir(one).unwrap();
+        std::fs::remove_dir(two).unwrap();
+    }
+}

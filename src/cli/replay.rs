@@ -1,0 +1,210 @@
+//! `swingd replay`: recordings in, swings out, as a table or as JSON.
+
+use super::analysis::{Analysis, analyse, analyse_while_reading};
+use super::one_line;
+use super::progress::Progress;
+use super::recording::{OpenRecording, RecordingError};
+use crate::engine::swing::Swing;
+use crate::report::json::Document;
+use crate::report::table::{issue_lines, table};
+use crate::report::{svg, words};
+use std::collections::BTreeMap;
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc::sync_channel;
+use std::thread;
+
+/// What `replay` is asked for.
+#[derive(Clone, Debug, clap::Args)]
+pub struct ReplayArgs {
+    /// Recordings: CSV with a profile beside it (NAME.toml), or MCAP
+    #[arg(required = true, value_name = "FILE")]
+    pub files: Vec<PathBuf>,
+    /// Print one JSON document a file, one a line, instead of tables
+    #[arg(long)]
+    pub json: bool,
+    /// Units of the tables and the picture
+    #[arg(long, value_enum, default_value_t)]
+    pub units: UnitsArg,
+    /// Also draw all swings into an SVG file
+    #[arg(long, value_name = "FILE")]
+    pub svg: Option<PathBuf>,
+}
+
+/// Units as they are named on the command line.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
+pub enum UnitsArg {
+    /// mph and ft
+    #[default]
+    Us,
+    /// m/s and m
+    Metric,
+}
+
+impl From<UnitsArg> for words::Units {
+    fn from(units: UnitsArg) -> Self {
+        match units {
+            UnitsArg::Us => words::Units::Us,
+            UnitsArg::Metric => words::Units::Metric,
+        }
+    }
+}
+
+/// Opens a recording; a parameter so that tests need no files.
+pub type Opener<'a> = &'a (dyn Fn(&Path) -> Result<OpenRecording, RecordingError> + Sync);
+
+type Outcome = Result<Analysis, RecordingError>;
+
+/// Replays all files, in the order given; `true` if every one was read and everything asked for was written.
+///
+/// # Errors
+/// Only if `out` or `err` cannot be written to.
+pub fn run(
+    args: &ReplayArgs,
+    open: Opener,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> io::Result<bool> {
+    let mut printer = Printer {
+        args,
+        out,
+        err,
+        all_read: true,
+        drawn: Vec::new(),
+        printed: 0,
+    };
+    match args.files.as_slice() {
+        [file] => {
+            let mut progress = Progress::of_a_file(!args.json);
+            let outcome = open(file).and_then(|opened| {
+                analyse_while_reading(opened, &mut |share| progress.share(share))
+            });
+            drop(progress);
+            printer.print(outcome)?;
+        }
+        files => in_parallel(
+            files,
+            open,
+            &mut Progress::of_files(files.len(), !args.json),
+            &mut printer,
+        )?,
+    }
+    printer.draw()?;
+    printer.out.flush()?;
+    Ok(printer.all_read)
+}
+
+/// As many files at a time as there are processors. Each is printed when all before it have been.
+fn in_parallel(
+    files: &[PathBuf],
+    open: Opener,
+    progress: &mut Progress,
+    printer: &mut Printer,
+) -> io::Result<()> {
+    let workers = thread::available_parallelism()
+        .map_or(1, usize::from)
+        .min(files.len());
+    let next = AtomicUsize::new(0);
+    // What waits here for its turn are swings, not samples: small beside the recordings they came from.
+    let (done, outcomes) = sync_channel::<(usize, Outcome)>(workers);
+    thread::scope(|scope| {
+        for _ in 0..workers {
+            let (done, next) = (done.clone(), &next);
+            scope.spawn(move || {
+                loop {
+                    let place = next.fetch_add(1, Ordering::Relaxed);
+                    let Some(file) = files.get(place) else { return };
+                    if done.send((place, open(file).and_then(analyse))).is_err() {
+                        return;
+                    }
+                }
+            });
+        }
+        drop(done);
+        let mut waiting = BTreeMap::new();
+        let mut turn = 0;
+        for (place, outcome) in outcomes {
+            progress.one_more();
+            waiting.insert(place, outcome);
+            while let Some(outcome) = waiting.remove(&turn) {
+                progress.aside(|| printer.print(outcome))?;
+                turn += 1;
+            }
+        }
+        Ok(())
+    })
+}
+
+/// Where results and words go.
+struct Printer<'a> {
+    args: &'a ReplayArgs,
+    out: &'a mut dyn Write,
+    err: &'a mut dyn Write,
+    all_read: bool,
+    drawn: Vec<Swing>,
+    printed: usize,
+}
+
+impl Printer<'_> {
+    fn print(&mut self, outcome: Outcome) -> io::Result<()> {
+        match outcome {
+            Ok(analysis) => self.print_analysis(analysis),
+            Err(error) => self.complain(&error),
+        }
+    }
+
+    fn print_analysis(&mut self, analysis: Analysis) -> io::Result<()> {
+        let Analysis {
+            recording,
+            warnings,
+            swings,
+        } = analysis;
+        for warning in &warnings {
+            writeln!(self.err, "{}: {}", recording.path, one_line(warning))?;
+        }
+        if self.args.json {
+            for line in issue_lines(&recording) {
+                writeln!(self.err, "{}: {}", recording.path, one_line(&line))?;
+            }
+            let line = Document::new(&recording, &swings)
+                .to_line()
+                .map_err(io::Error::other)?;
+            writeln!(self.out, "{line}")?;
+        } else {
+            let between = if self.printed > 0 { "\n" } else { "" };
+            write!(
+                self.out,
+                "{between}{}",
+                table(&recording, &swings, self.args.units.into())
+            )?;
+        }
+        self.printed += 1;
+        if self.args.svg.is_some() {
+            self.drawn.extend(swings);
+        }
+        Ok(())
+    }
+
+    fn draw(&mut self) -> io::Result<()> {
+        let Some(path) = &self.args.svg else {
+            return Ok(());
+        };
+        let picture = svg::picture(&self.drawn, self.args.units.into());
+        match std::fs::write(path, picture) {
+            Ok(()) => Ok(()),
+            Err(error) => self.complain(&format!(
+                "{}: {error}; expected a file that can be written",
+                path.display()
+            )),
+        }
+    }
+
+    fn complain(&mut self, error: &dyn std::fmt::Display) -> io::Result<()> {
+        self.all_read = false;
+        writeln!(self.err, "{}", one_line(error))
+    }
+}
+
+#[cfg(test)]
+mod tests;
