@@ -38,8 +38,8 @@ impl Drift {
     pub fn new(sensor: &SensorProfile) -> Self {
         let square = |x: f64| x * x;
         Self {
-            attitude_rad2ps: square(sensor.gyro_noise_radps_rthz),
-            velocity_m2ps3: square(sensor.accel_noise_mps2_rthz),
+            attitude_rad2ps: square(super::navigator::tune("NG",1.0)*sensor.gyro_noise_radps_rthz),
+            velocity_m2ps3: square(super::navigator::tune("NA",1.0)*sensor.accel_noise_mps2_rthz),
             gyro_bias_rad2ps3: square(super::navigator::tune("GBW", GYRO_BIAS_WALK) * sensor.gyro_noise_radps_rthz),
             accel_bias_m2ps5: square(super::navigator::tune("ABW", ACCEL_BIAS_WALK) * sensor.accel_noise_mps2_rthz),
         }
