@@ -38,10 +38,19 @@ impl Drift {
     pub fn new(sensor: &SensorProfile) -> Self {
         let square = |x: f64| x * x;
         Self {
-            attitude_rad2ps: square(super::navigator::tune("NG",1.0)*sensor.gyro_noise_radps_rthz),
-            velocity_m2ps3: square(super::navigator::tune("NA",1.0)*sensor.accel_noise_mps2_rthz),
-            gyro_bias_rad2ps3: square(super::navigator::tune("GBW", GYRO_BIAS_WALK) * sensor.gyro_noise_radps_rthz),
-            accel_bias_m2ps5: square(super::navigator::tune("ABW", ACCEL_BIAS_WALK) * sensor.accel_noise_mps2_rthz),
+            attitude_rad2ps: square(sensor.gyro_noise_radps_rthz),
+            velocity_m2ps3: square(sensor.accel_noise_mps2_rthz),
+            gyro_bias_rad2ps3: square(GYRO_BIAS_WALK * sensor.gyro_noise_radps_rthz),
+            accel_bias_m2ps5: square(ACCEL_BIAS_WALK * sensor.accel_noise_mps2_rthz),
+        }
+    }
+
+    /// With noise densities these many times as large.
+    pub fn rougher(self, gyro: f64, accel: f64) -> Self {
+        Self {
+            attitude_rad2ps: self.attitude_rad2ps * gyro * gyro,
+            velocity_m2ps3: self.velocity_m2ps3 * accel * accel,
+            ..self
         }
     }
 }
@@ -205,6 +214,7 @@ impl Filter {
         }
         let gain = column / variance;
         let innovation = value - seen(error);
+        if std::env::var("NIS").is_ok() { eprintln!("NIS {place} {:.3} {:.4} {:.4} {:.4}", innovation*innovation/variance, innovation, variance.sqrt(), sigma); }
         self.covariance.ger(-1.0, &gain, &column, 1.0);
         *error += gain * innovation;
         self.history.push_back(Record::Update { gain: Box::new(gain), place, minus, innovation, variance });

@@ -26,6 +26,8 @@ const REST_MARGIN_S: f64 = 0.1;
 const REST_TRIM_S: f64 = 0.03;
 /// A stream that does not begin with a rest is levelled from this much of it, s.
 const LEVEL_S: f64 = 0.6;
+/// What is moved within reach is moved about a place that is this far from where it rested, 1 σ a direction, m.
+const CENTRE_M: f64 = 0.6;
 /// A sensor that is moved about for long keeps below this speed on average, m/s: walking pace and swings of the arm.
 const MOVING_SPEED_MPS: f64 = 3.0;
 
@@ -35,12 +37,20 @@ const SWAY_POSITION_M_S: f64 = 0.30;
 const SWAY_HEADING_S: f64 = 0.45;
 
 /// What the caller may choose.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 pub struct Options {
     /// How far the sensor goes from where it rested, 1 σ a direction, m; `None`: anywhere.
     pub reach_m: Option<f64>,
     /// Mark every node, for a motion of the whole recording.
     pub mark_all: bool,
+    /// The sensor's noise densities, gyro's and accelerometer's, are taken this many times as large.
+    pub roughness: (f64, f64),
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self { reach_m: None, mark_all: false, roughness: (1.0, 1.0) }
+    }
 }
 
 /// What happened at a sample.
@@ -190,6 +200,7 @@ impl Navigator {
             filter.begin_rest();
         }
         self.had_rest = true;
+        if std::env::var("DBGB").is_ok() { if let Some(f) = &self.filter { let p = &f.state().parameters; let c = f.covariance(); eprintln!("REST {began_s:.2} bg {:.5} {:.5} {:.5} ±{:.5} {:.5} {:.5} ba {:.4} {:.4} {:.4} ±{:.4} G {:.4} {:.4} {:.4} ±{:.4}", p[0], p[1], p[2], c[(10,10)].sqrt(), c[(11,11)].sqrt(), c[(12,12)].sqrt(), p[12], p[13], p[14], c[(22,22)].sqrt(), p[3],p[7],p[11], c[(13,13)].sqrt()); } }
         self.rest = Some(RestSoFar { began_s, gyro_square_sum: 0.0, count: 0.0 });
         Some(Happening::RestBegan(began_s))
     }
@@ -217,7 +228,7 @@ impl Navigator {
             }
             return;
         }
-        let next_s = self.node_time_s() + tune("MNODE", MOTION_NODE_S);
+        let next_s = self.node_time_s() + MOTION_NODE_S;
         if now_s < next_s + lag_s || next_s >= self.hold_s {
             return;
         }
@@ -225,12 +236,12 @@ impl Navigator {
         self.motion_nodes += 1;
         let reach_m = self.options.reach_m;
         if let (Some(_), 1, Some(filter)) = (reach_m, self.motion_nodes, &mut self.filter) {
-            filter.move_off(tune("CENTRE", 0.5));
+            filter.move_off(CENTRE_M);
         }
         if (reach_m.is_some() || self.motion_nodes.is_multiple_of(4))
             && let Some(filter) = &mut self.filter
         {
-            filter.within_reach(reach_m, tune("MSPEED", MOVING_SPEED_MPS));
+            filter.within_reach(reach_m, MOVING_SPEED_MPS);
         }
         self.mark_if_wanted();
     }
@@ -320,7 +331,9 @@ impl Navigator {
             position_w_m: Vector3::zeros(),
             parameters: calibration.mean,
         };
-        self.filter = Some(Filter::new(state, covariance, Drift::new(&self.profile.sensor)));
+        let (gyro, accel) = self.options.roughness;
+        let drift = Drift::new(&self.profile.sensor).rougher(gyro, accel);
+        self.filter = Some(Filter::new(state, covariance, drift));
         self.node = at;
         self.mark_if_wanted();
     }

@@ -124,6 +124,22 @@ impl Material<'_> {
             columns.push((place, column.map(|x| x / sigma)));
             contact_column.push((place, shift_s / sigma));
         }
+        if std::env::var("DBGG").is_ok() {
+            for metric in [Metric::BatSpeed, Metric::AttackAngle, Metric::BatTilt, Metric::TimeToContact, Metric::TimingWindow] {
+                let m = metric.index();
+                let groups = [("att", 0, 3), ("vel", 3, 6), ("bg", 10, 13), ("G", 13, 22), ("ba", 22, 25), ("A", 25, 34), ("tilt", 34, 36)];
+                let mut line = format!("GROUPS {} value {:?} tc {:.4}", metric.key(), values.values[m], by_contact[m] * self.contact_sigma_s);
+                for (name, a, b) in groups {
+                    let mut v = 0.0;
+                    for (pa, ca) in &columns { for (pb, cb) in &columns { if *pa >= a && *pa < b && *pb >= a && *pb < b { v += ca[m] * cb[m] * covariance[(*pa, *pb)]; } } }
+                    line += &format!(" {name} {:.4}", f64::sqrt(v));
+                }
+                eprintln!("{line}");
+            }
+            let d = |a: usize, b: usize| (a..b).map(|i| format!("{:.5}", covariance[(i, i)].sqrt())).collect::<Vec<_>>().join(" ");
+            eprintln!("GROUPS sd att {} vel {} bg {} ba {} Gdiag {:.5} {:.5} {:.5}", d(0, 3), d(3, 6), d(10, 13), d(22, 25), covariance[(13, 13)].sqrt(), covariance[(17, 17)].sqrt(), covariance[(21, 21)].sqrt());
+            eprintln!("GROUPS mean bg {:?} ba {:?}", state.parameters.fixed_rows::<3>(0).as_slice(), state.parameters.fixed_rows::<3>(12).as_slice());
+        }
         let mut variance = [0.0; Metric::COUNT];
         let mut contact_variance = 0.0;
         for (a, (place_a, column_a)) in columns.iter().enumerate() {
