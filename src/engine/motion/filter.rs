@@ -30,7 +30,7 @@ pub struct Drift {
 /// Random walk of a bias over a second, as a part of the noise density's number: for want of a figure in the profile.
 /// Parts of this class wander by some 0.01 m/s² and 3e-4 rad/s over a minute (Allan deviations of common parts; order
 /// of magnitude from memory).
-const GYRO_BIAS_WALK: f64 = 0.25;
+const GYRO_BIAS_WALK: f64 = 0.5;
 const ACCEL_BIAS_WALK: f64 = 0.5;
 
 impl Drift {

@@ -200,7 +200,7 @@ impl Navigator {
             filter.begin_rest();
         }
         self.had_rest = true;
-        if std::env::var("DBGB").is_ok() { if let Some(f) = &self.filter { let p = &f.state().parameters; let c = f.covariance(); eprintln!("REST {began_s:.2} bg {:.5} {:.5} {:.5} ±{:.5} {:.5} {:.5} ba {:.4} {:.4} {:.4} ±{:.4} G {:.4} {:.4} {:.4} ±{:.4}", p[0], p[1], p[2], c[(10,10)].sqrt(), c[(11,11)].sqrt(), c[(12,12)].sqrt(), p[12], p[13], p[14], c[(22,22)].sqrt(), p[3],p[7],p[11], c[(13,13)].sqrt()); } }
+        if std::env::var("DBGB").is_ok() { if let Some(f) = &self.filter { let p = &f.state().parameters; let c = f.covariance(); eprintln!("REST {began_s:.2} bg {:.5} {:.5} {:.5} ±{:.5} {:.5} {:.5} ba {:.4} {:.4} {:.4} ±{:.4} G {:.4} {:.4} {:.4} ±{:.4} K {:?}", p[0], p[1], p[2], c[(10,10)].sqrt(), c[(11,11)].sqrt(), c[(12,12)].sqrt(), p[21], p[22], p[23], c[(31,31)].sqrt(), p[3],p[7],p[11], c[(13,13)].sqrt(), p.fixed_rows::<9>(12).iter().map(|x| (x*1e6).round()/1e3).collect::<Vec<_>>()); } }
         self.rest = Some(RestSoFar { began_s, gyro_square_sum: 0.0, count: 0.0 });
         Some(Happening::RestBegan(began_s))
     }
