@@ -1,1 +1,7 @@
-//! To be filled.
+//! The commands: files and flags around the engine.
+
+pub mod convert;
+pub mod recording;
+
+#[cfg(test)]
+mod test_folder;

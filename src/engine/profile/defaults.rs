@@ -5,7 +5,7 @@
 
 use nalgebra::{UnitQuaternion, Vector3};
 
-use super::{Bat, Mount, Profile, SensorProfile, Side, SwingContext};
+use super::{Bat, Mount, SensorProfile, Side, SwingContext};
 use crate::engine::geometry::G_MPS2;
 use crate::engine::metrics::HANDS_FROM_KNOB_M;
 
@@ -82,18 +82,6 @@ impl Default for SwingContext {
             side: Side::Right,
             pitch_speed_mps: 20.0,
             pitch_descent_deg: 8.0,
-        }
-    }
-}
-
-impl Default for Profile {
-    fn default() -> Self {
-        Self {
-            sensor: SensorProfile::default(),
-            mount: Mount::default(),
-            bat: Bat::default(),
-            swing: SwingContext::default(),
-            calibration: None,
         }
     }
 }

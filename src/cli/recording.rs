@@ -1,0 +1,261 @@
+//! Recordings on disk: which kind a file is, and its samples with the profile they are to be read with.
+
+use std::fs::File;
+use std::io::{Cursor, Read};
+use std::path::{Path, PathBuf};
+
+use crate::engine::profile::{Profile, ProfileError, ProfileWarning};
+use crate::engine::sample::{ClockSummary, Issue, IssueLog, Sample, SampleClock};
+use crate::engine::wire::csv::CsvReader;
+use crate::engine::wire::mcap::{MAGIC, McapReader, OtherEntries};
+use crate::engine::wire::{SampleBatches, WireError};
+
+/// How many samples a batch has, about.
+pub const BATCH_SAMPLES: usize = 1024;
+
+/// The longest profile that is read, bytes; one with a calibration has about 10 kB.
+const LONGEST_PROFILE: u64 = 1024 * 1024;
+
+/// A recording that cannot be read. Says which file, where, what was found and what was expected, in one line.
+#[derive(Debug, thiserror::Error)]
+pub enum RecordingError {
+    /// The file could not be opened or read.
+    #[error("{}: cannot be read: {source}; expected a CSV or MCAP recording", path.display())]
+    Io {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: std::io::Error,
+    },
+    /// The file is no recording.
+    #[error("{}: {source}", path.display())]
+    Wire {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: WireError,
+    },
+    /// The profile cannot be used.
+    #[error("{}: {source}", path.display())]
+    Profile {
+        /// The file it is in.
+        path: PathBuf,
+        /// Why.
+        source: ProfileError,
+    },
+    /// The profile's file is not one of text.
+    #[error("{}: {found}; expected a TOML file of UTF-8 text", path.display())]
+    ProfileText {
+        /// The file.
+        path: PathBuf,
+        /// What was found.
+        found: String,
+    },
+}
+
+/// The bytes of a recording, from the start, and what kind they are of.
+#[derive(Debug)]
+pub(super) enum Bytes {
+    Csv(Source),
+    Mcap(Source),
+}
+
+/// A file of which the first bytes have been looked at.
+pub(super) type Source = std::io::Chain<Cursor<Vec<u8>>, File>;
+
+/// Opens a file and tells by its first bytes which kind of recording it is; what is not MCAP is taken for CSV.
+pub(super) fn open_bytes(path: &Path) -> Result<Bytes, RecordingError> {
+    let io_error = |source| RecordingError::Io {
+        path: path.into(),
+        source,
+    };
+    let mut file = File::open(path).map_err(io_error)?;
+    let mut head = Vec::with_capacity(MAGIC.len());
+    file.by_ref()
+        .take(MAGIC.len() as u64)
+        .read_to_end(&mut head)
+        .map_err(io_error)?;
+    let is_mcap = head == MAGIC;
+    let source = Cursor::new(head).chain(file);
+    Ok(if is_mcap {
+        Bytes::Mcap(source)
+    } else {
+        Bytes::Csv(source)
+    })
+}
+
+/// The text of the profile beside a CSV file, if there is one.
+pub(super) fn profile_text_beside(csv: &Path) -> Result<Option<String>, RecordingError> {
+    let path = csv.with_extension("toml");
+    let file = match File::open(&path) {
+        Ok(file) => file,
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+        Err(source) => return Err(RecordingError::Io { path, source }),
+    };
+    let mut bytes = Vec::new();
+    if let Err(source) = file.take(LONGEST_PROFILE + 1).read_to_end(&mut bytes) {
+        return Err(RecordingError::Io { path, source });
+    }
+    if bytes.len() as u64 > LONGEST_PROFILE {
+        return Err(RecordingError::ProfileText {
+            path,
+            found: format!("more than {LONGEST_PROFILE} bytes"),
+        });
+    }
+    match String::from_utf8(bytes) {
+        Ok(text) => Ok(Some(text)),
+        Err(error) => Err(RecordingError::ProfileText {
+            path,
+            found: error.utf8_error().to_string(),
+        }),
+    }
+}
+
+/// A recording that is being read.
+pub struct OpenRecording {
+    path: PathBuf,
+    profile: Profile,
+    profile_path: PathBuf,
+    warnings: Vec<ProfileWarning>,
+    samples: Samples,
+    /// Read when the recording was opened, so that one without any sample is an error there.
+    first: Vec<Sample>,
+    clock: SampleClock,
+}
+
+enum Samples {
+    Csv(Box<CsvReader<Source>>),
+    Mcap(Box<McapReader<Source>>),
+}
+
+/// Opens a recording: CSV, with the profile NAME.toml beside it if there is one, or MCAP, with the profile in it.
+pub fn open(path: &Path) -> Result<OpenRecording, RecordingError> {
+    let wire_error = |source| RecordingError::Wire {
+        path: path.into(),
+        source,
+    };
+    let (samples, text, profile_path) = match open_bytes(path)? {
+        Bytes::Csv(source) => {
+            let samples = Samples::Csv(Box::new(CsvReader::new(source).map_err(wire_error)?));
+            (
+                samples,
+                profile_text_beside(path)?,
+                path.with_extension("toml"),
+            )
+        }
+        Bytes::Mcap(source) => {
+            let reader = McapReader::new(source).map_err(wire_error)?;
+            let text = reader.profile_toml().map(str::to_owned);
+            (Samples::Mcap(Box::new(reader)), text, path.to_owned())
+        }
+    };
+    let (profile, warnings) = Profile::parse(text.as_deref().unwrap_or("")).map_err(|source| {
+        RecordingError::Profile {
+            path: profile_path.clone(),
+            source,
+        }
+    })?;
+    let mut recording = OpenRecording {
+        path: path.into(),
+        profile,
+        profile_path,
+        warnings,
+        samples,
+        first: Vec::new(),
+        clock: SampleClock::new(),
+    };
+    let mut first = Vec::new();
+    recording.read_batch(&mut first)?;
+    recording.first = first;
+    Ok(recording)
+}
+
+impl OpenRecording {
+    /// The file.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// What its samples are to be read with.
+    pub fn profile(&self) -> &Profile {
+        &self.profile
+    }
+
+    /// What is unusual in the profile, a line each.
+    pub fn profile_warnings(&self) -> impl Iterator<Item = String> {
+        self.warnings
+            .iter()
+            .map(|warning| format!("{}: {warning}", self.profile_path.display()))
+    }
+
+    /// Replaces what is in `batch` by the next samples; `false` once there are no more.
+    pub fn read_batch(&mut self, batch: &mut Vec<Sample>) -> Result<bool, RecordingError> {
+        if !self.first.is_empty() {
+            batch.clear();
+            batch.append(&mut self.first);
+            return Ok(true);
+        }
+        let batches: &mut dyn SampleBatches = match &mut self.samples {
+            Samples::Csv(reader) => reader.as_mut(),
+            Samples::Mcap(reader) => reader.as_mut(),
+        };
+        let more =
+            batches
+                .read_batch(batch, BATCH_SAMPLES)
+                .map_err(|source| RecordingError::Wire {
+                    path: self.path.clone(),
+                    source,
+                })?;
+        batch.iter().for_each(|sample| self.clock.push(sample.time));
+        Ok(more)
+    }
+
+    /// Samples, rate and gaps of what has been read so far (at least the first batch).
+    pub fn clock(&self) -> ClockSummary {
+        self.clock.summary()
+    }
+
+    /// What could not be used so far.
+    pub fn issues(&self) -> &IssueLog {
+        match &self.samples {
+            Samples::Csv(reader) => reader.issues(),
+            Samples::Mcap(reader) => reader.issues(),
+        }
+    }
+
+    /// How many entries that are no samples have been read so far.
+    pub fn others(&self) -> OtherEntries {
+        match &self.samples {
+            Samples::Csv(_) => OtherEntries::default(),
+            Samples::Mcap(reader) => reader.others(),
+        }
+    }
+
+    /// Lines for people about what could not be used so far: the first few, and how many more there are.
+    pub fn issue_lines(&self) -> Vec<String> {
+        issue_lines(
+            &self.path,
+            self.issues(),
+            matches!(self.samples, Samples::Mcap(_)),
+        )
+    }
+}
+
+/// How many issues are told one by one.
+const TOLD_ISSUES: usize = 10;
+
+/// Lines for people about what could not be used in a file.
+pub(super) fn issue_lines(path: &Path, issues: &IssueLog, of_mcap: bool) -> Vec<String> {
+    let place = if of_mcap { "record" } else { "line" };
+    let line =
+        |issue: &Issue| format!("{}: {place} {}: {}", path.display(), issue.line, issue.kind);
+    let mut lines: Vec<_> = issues.kept().iter().take(TOLD_ISSUES).map(line).collect();
+    let more = issues.count().saturating_sub(lines.len() as u64);
+    if more > 0 {
+        lines.push(format!("{}: {more} more of the kind", path.display()));
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests;
