@@ -98,7 +98,7 @@ impl Survey {
         let mut input = Input::open(path)?;
         while let Some(entry) = input
             .next_entry()
-            .map_err(|source| wire_error(path, source))?
+            .map_err(|cause| wire_error(path, cause))?
         {
             survey.take(entry);
         }
@@ -138,18 +138,18 @@ impl Survey {
                 .iter()
                 .map(|warning| format!("{}: profile: {warning}", path.display()))
                 .collect()),
-            Err(source) => Err(RecordingError::Profile {
+            Err(cause) => Err(RecordingError::Profile {
                 path: path.into(),
-                source,
+                cause,
             }),
         }
     }
 }
 
-fn wire_error(path: &Path, source: WireError) -> RecordingError {
+fn wire_error(path: &Path, cause: WireError) -> RecordingError {
     RecordingError::Wire {
         path: path.into(),
-        source,
+        cause,
     }
 }
 

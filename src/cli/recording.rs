@@ -20,28 +20,28 @@ const LONGEST_PROFILE: u64 = 1024 * 1024;
 #[derive(Debug, thiserror::Error)]
 pub enum RecordingError {
     /// The file could not be opened or read.
-    #[error("{}: cannot be read: {source}; expected a CSV or MCAP recording", path.display())]
+    #[error("{}: cannot be read: {cause}; expected a CSV or MCAP recording", path.display())]
     Io {
         /// The file.
         path: PathBuf,
         /// Why.
-        source: std::io::Error,
+        cause: std::io::Error,
     },
     /// The file is no recording.
-    #[error("{}: {source}", path.display())]
+    #[error("{}: {cause}", path.display())]
     Wire {
         /// The file.
         path: PathBuf,
         /// Why.
-        source: WireError,
+        cause: WireError,
     },
     /// The profile cannot be used.
-    #[error("{}: {source}", path.display())]
+    #[error("{}: {cause}", path.display())]
     Profile {
         /// The file it is in.
         path: PathBuf,
         /// Why.
-        source: ProfileError,
+        cause: ProfileError,
     },
     /// The profile's file is not one of text.
     #[error("{}: {found}; expected a TOML file of UTF-8 text", path.display())]
@@ -65,9 +65,9 @@ pub(super) type Source = std::io::Chain<Cursor<Vec<u8>>, File>;
 
 /// Opens a file and tells by its first bytes which kind of recording it is; what is not MCAP is taken for CSV.
 pub(super) fn open_bytes(path: &Path) -> Result<Bytes, RecordingError> {
-    let io_error = |source| RecordingError::Io {
+    let io_error = |cause| RecordingError::Io {
         path: path.into(),
-        source,
+        cause,
     };
     let mut file = File::open(path).map_err(io_error)?;
     let mut head = Vec::with_capacity(MAGIC.len());
@@ -90,11 +90,11 @@ pub(super) fn profile_text_beside(csv: &Path) -> Result<Option<String>, Recordin
     let file = match File::open(&path) {
         Ok(file) => file,
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
-        Err(source) => return Err(RecordingError::Io { path, source }),
+        Err(cause) => return Err(RecordingError::Io { path, cause }),
     };
     let mut bytes = Vec::new();
-    if let Err(source) = file.take(LONGEST_PROFILE + 1).read_to_end(&mut bytes) {
-        return Err(RecordingError::Io { path, source });
+    if let Err(cause) = file.take(LONGEST_PROFILE + 1).read_to_end(&mut bytes) {
+        return Err(RecordingError::Io { path, cause });
     }
     if bytes.len() as u64 > LONGEST_PROFILE {
         return Err(RecordingError::ProfileText {
@@ -130,9 +130,9 @@ enum Samples {
 
 /// Opens a recording: CSV, with the profile NAME.toml beside it if there is one, or MCAP, with the profile in it.
 pub fn open(path: &Path) -> Result<OpenRecording, RecordingError> {
-    let wire_error = |source| RecordingError::Wire {
+    let wire_error = |cause| RecordingError::Wire {
         path: path.into(),
-        source,
+        cause,
     };
     let (samples, text, profile_path) = match open_bytes(path)? {
         Bytes::Csv(source) => {
@@ -149,12 +149,11 @@ pub fn open(path: &Path) -> Result<OpenRecording, RecordingError> {
             (Samples::Mcap(Box::new(reader)), text, path.to_owned())
         }
     };
-    let (profile, warnings) = Profile::parse(text.as_deref().unwrap_or("")).map_err(|source| {
-        RecordingError::Profile {
+    let (profile, warnings) =
+        Profile::parse(text.as_deref().unwrap_or("")).map_err(|cause| RecordingError::Profile {
             path: profile_path.clone(),
-            source,
-        }
-    })?;
+            cause,
+        })?;
     let mut recording = OpenRecording {
         path: path.into(),
         profile,
@@ -202,9 +201,9 @@ impl OpenRecording {
         let more =
             batches
                 .read_batch(batch, BATCH_SAMPLES)
-                .map_err(|source| RecordingError::Wire {
+                .map_err(|cause| RecordingError::Wire {
                     path: self.path.clone(),
-                    source,
+                    cause,
                 })?;
         batch.iter().for_each(|sample| self.clock.push(sample.time));
         Ok(more)
