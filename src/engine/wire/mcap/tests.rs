@@ -1,10 +1,12 @@
 use std::io::Cursor;
 
+use nalgebra::Vector3;
 use proptest::prelude::*;
 
-use super::entries::{Entry, McapEntries};
 use super::*;
-use crate::engine::sample::{IssueKind, IssueLog, Sample};
+use crate::engine::profile::{Profile, Side};
+use crate::engine::sample::{IssueKind, IssueLog, Sample, SensorTime};
+use crate::engine::wire::csv::CsvReader;
 use crate::engine::wire::test_support::{any_samples, bits_of};
 use crate::engine::wire::{SampleBatches, WireError};
 
@@ -51,9 +53,9 @@ fn read(file: &[u8]) -> Result<(Vec<Sample>, IssueLog), WireError> {
 
 fn some_samples(count: u32) -> Vec<Sample> {
     let sample = |k: u32| Sample {
-        time: crate::engine::sample::SensorTime(f64::from(k) * 1e-3),
-        gyro_s_radps: nalgebra::Vector3::new(0.1, 0.2, f64::from(k)),
-        accel_s_mps2: nalgebra::Vector3::new(1.0, 9.8, 0.3),
+        time: SensorTime(f64::from(k) * 1e-3),
+        gyro_s_radps: Vector3::new(0.1, 0.2, f64::from(k)),
+        accel_s_mps2: Vector3::new(1.0, 9.8, 0.3),
         accel_hi_s_mps2: None,
     };
     (0..count).map(sample).collect()
@@ -111,10 +113,10 @@ fn a_profile_of_keys_alone_is_read_too() {
     else {
         panic!("no profile")
     };
-    let (profile, warnings) = crate::engine::profile::Profile::parse(&toml).unwrap();
+    let (profile, warnings) = Profile::parse(&toml).unwrap();
     assert_eq!(
         (profile.swing.side, profile.swing.pitch_speed_mps),
-        (crate::engine::profile::Side::Left, 0.0)
+        (Side::Left, 0.0)
     );
     assert!(warnings.is_empty());
     let error = McapReader::new(&file[..]).err().unwrap().to_string();
@@ -162,6 +164,59 @@ fn bad_samples_are_left_out_and_told_of() {
             "`accel` is not finite"
         ]
     );
+}
+
+const PAGE: &str = include_str!("../../../../proto-docs/recordings.md");
+
+/// The text of the page's examples in a language, in their order.
+fn examples(language: &str) -> Vec<&'static str> {
+    let parts = PAGE.split("\n```").skip(1).step_by(2);
+    parts
+        .filter_map(|part| part.strip_prefix(language)?.strip_prefix('\n'))
+        .collect()
+}
+
+#[test]
+fn every_example_of_the_page_on_recordings_is_true() {
+    let (profile, warnings) = Profile::parse(examples("toml")[0]).unwrap();
+    assert_eq!((&profile, warnings), (&Profile::default(), Vec::new()));
+
+    let (found, issues) = read_csv(examples("csv")[0]);
+    assert_eq!((found.len(), issues), (3, 0));
+    assert!(found[1].gyro_s_radps.y.is_nan());
+
+    let hex = examples("hex")[0]
+        .split_whitespace()
+        .map(|byte| u8::from_str_radix(byte, 16).unwrap());
+    let sample = Sample {
+        time: SensorTime(0.5),
+        gyro_s_radps: Vector3::new(1.0, 2.0, 3.0),
+        accel_s_mps2: Vector3::new(0.0, f64::NAN, 9.5),
+        accel_hi_s_mps2: None,
+    };
+    assert_eq!(
+        hex.collect::<Vec<u8>>(),
+        message::samples_to_bytes(&[sample])
+    );
+
+    let profile: serde_json::Value = serde_json::from_str(examples("json")[0]).unwrap();
+    let (profile, _) = Profile::parse(profile["toml"].as_str().unwrap()).unwrap();
+    assert_eq!(
+        (profile.swing.side, profile.swing.pitch_speed_mps),
+        (Side::Left, 0.0)
+    );
+    let plate: AtThePlate = serde_json::from_str(examples("json")[1]).unwrap();
+    assert_eq!(
+        (plate.nickname.as_deref(), plate.side),
+        (Some("Wren"), Some(AtThePlateSide::Left))
+    );
+}
+
+fn read_csv(text: &str) -> (Vec<Sample>, u64) {
+    let mut reader = CsvReader::new(text.as_bytes()).unwrap();
+    let mut samples = Vec::new();
+    reader.read_batch(&mut samples, 100).unwrap();
+    (samples, reader.issues().count())
 }
 
 /// The ends of the records at the top of a file: opcode, length (u64, little-endian), body (MCAP specification,
