@@ -1,23 +1,22 @@
-//! How fast a recording is read: `cargo run --release --example read_speed FILE`.
+//! How fast recordings are read: `cargo run --release --example read_speed FILE...`, CSV or MCAP.
 
+use std::path::Path;
 use std::time::Instant;
 
-use swingd::engine::wire::{SampleBatches, csv::CsvReader};
+use swingd::cli::recording;
 
 fn main() -> anyhow::Result<()> {
-    let path = std::env::args()
-        .nth(1)
-        .ok_or_else(|| anyhow::anyhow!("expected a CSV file"))?;
-    let start = Instant::now();
-    let mut reader = CsvReader::new(std::fs::File::open(&path)?)?;
-    let (mut batch, mut count) = (Vec::new(), 0);
-    while reader.read_batch(&mut batch, 1024)? {
-        count += batch.len();
+    for path in std::env::args().skip(1) {
+        let start = Instant::now();
+        let mut recording = recording::open(Path::new(&path))?;
+        let mut batch = Vec::new();
+        while recording.read_batch(&mut batch)? {}
+        let seconds = start.elapsed().as_secs_f64();
+        println!("{path}: {seconds:.3} s, {:?}", recording.clock());
+        let warnings = recording.profile_warnings();
+        warnings
+            .chain(recording.issue_lines())
+            .for_each(|line| println!("{line}"));
     }
-    println!(
-        "{count} samples, {} issues, {:.3} s",
-        reader.issues().count(),
-        start.elapsed().as_secs_f64()
-    );
     Ok(())
 }

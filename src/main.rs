@@ -4,7 +4,7 @@
 use clap::{Parser, Subcommand};
 use std::io::{self, BufWriter, ErrorKind, Write};
 use std::process::ExitCode;
-use swingd::cli::{demo, recording, replay};
+use swingd::cli::{convert, demo, one_line, recording, replay, track};
 
 /// Swings from a sensor on the knob of a bat, measured
 #[derive(Parser)]
@@ -18,6 +18,10 @@ struct Arguments {
 enum Command {
     /// Measure the swings of recordings
     Replay(replay::ReplayArgs),
+    /// Write the motion of the sensor over a whole recording, as CSV
+    Track(track::TrackArgs),
+    /// Convert a recording between CSV (with NAME.toml beside it) and MCAP
+    Convert(convert::ConvertArgs),
     /// Measure the bundled lesson and show it
     Demo(demo::DemoArgs),
 }
@@ -30,20 +34,18 @@ fn main() -> ExitCode {
         Ok(false) => ExitCode::FAILURE,
         Err(error) if closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("{error:#}");
+            eprintln!("{}", one_line(&error));
             ExitCode::FAILURE
         }
     }
 }
 
 fn run(command: Command, out: &mut dyn Write) -> anyhow::Result<bool> {
+    let err = &mut io::stderr();
     match command {
-        Command::Replay(args) => Ok(replay::run(
-            &args,
-            &recording::open,
-            out,
-            &mut io::stderr(),
-        )?),
+        Command::Replay(args) => Ok(replay::run(&args, &recording::open, out, err)?),
+        Command::Track(args) => track::run(&args, err).map(|()| true),
+        Command::Convert(args) => convert::run(&args, err).map(|()| true),
         Command::Demo(args) => demo::run(&args, out).map(|()| true),
     }
 }

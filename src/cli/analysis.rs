@@ -3,7 +3,7 @@
 //! One recording by itself is read on one thread and analysed on another; of many, each is read and analysed on one
 //! thread, and as many threads run as there are processors. The results are the same.
 
-use super::recording::{OpenRecording, RecordingError, SampleSource};
+use super::recording::{OpenRecording, RecordingError};
 use crate::engine::sample::Sample;
 use crate::engine::swing::Swing;
 use crate::engine::{Engine, Event};
@@ -21,8 +21,8 @@ const BATCHES: usize = 8;
 pub struct Analysis {
     /// What there is to say of the recording.
     pub recording: RecordingSummary,
-    /// What in its profile is unusual.
-    pub warnings: Vec<String>,
+    /// What is unusual in its profile, and what in it could not be used: for people, a line each.
+    pub notes: Vec<String>,
     /// Its swings, each in its best estimate, in the order of time.
     pub swings: Vec<Swing>,
 }
@@ -31,10 +31,10 @@ pub struct Analysis {
 pub fn analyse(mut open: OpenRecording) -> Result<Analysis, RecordingError> {
     let mut swings = Swings::new(&open);
     let mut batch = Vec::new();
-    while open.source.next_batch(&mut batch)? {
+    while open.read_batch(&mut batch)? {
         swings.push(&batch);
     }
-    Ok(swings.finish(open.source.as_ref(), open.warnings))
+    Ok(swings.finish(&open))
 }
 
 /// Reads on a thread of its own; `progress` is told the share read, now and then.
@@ -45,11 +45,8 @@ pub fn analyse_while_reading(
     let mut swings = Swings::new(&open);
     let (full, batches) = sync_channel(BATCHES);
     let (give_back, empty) = sync_channel(BATCHES);
-    let OpenRecording {
-        warnings, source, ..
-    } = open;
-    let source = thread::scope(|scope| {
-        let reader = scope.spawn(move || read_all(source, &full, &empty));
+    let open = thread::scope(|scope| {
+        let reader = scope.spawn(move || read_all(open, &full, &empty));
         for Batch {
             samples,
             share_read,
@@ -64,7 +61,7 @@ pub fn analyse_while_reading(
             .join()
             .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
     })?;
-    Ok(swings.finish(source.as_ref(), warnings))
+    Ok(swings.finish(&open))
 }
 
 struct Batch {
@@ -72,16 +69,16 @@ struct Batch {
     share_read: Option<f64>,
 }
 
-/// Sends every batch, in vectors that come back; gives the source back for its summary.
+/// Sends every batch, in vectors that come back; gives the recording back for its summary.
 fn read_all(
-    mut source: Box<dyn SampleSource>,
+    mut open: OpenRecording,
     full: &SyncSender<Batch>,
     empty: &Receiver<Vec<Sample>>,
-) -> Result<Box<dyn SampleSource>, RecordingError> {
+) -> Result<OpenRecording, RecordingError> {
     loop {
         let mut samples = empty.try_recv().unwrap_or_default();
-        let more = source.next_batch(&mut samples)?;
-        let share_read = source.share_read();
+        let more = open.read_batch(&mut samples)?;
+        let share_read = open.share_read();
         if !more
             || full
                 .send(Batch {
@@ -90,7 +87,7 @@ fn read_all(
                 })
                 .is_err()
         {
-            return Ok(source);
+            return Ok(open);
         }
     }
 }
@@ -104,7 +101,7 @@ struct Swings {
 impl Swings {
     fn new(open: &OpenRecording) -> Self {
         Self {
-            engine: Engine::new(open.profile.clone()),
+            engine: Engine::new(open.profile().clone()),
             by_number: BTreeMap::new(),
         }
     }
@@ -122,15 +119,28 @@ impl Swings {
         }
     }
 
-    fn finish(mut self, source: &dyn SampleSource, warnings: Vec<String>) -> Analysis {
+    fn finish(mut self, open: &OpenRecording) -> Analysis {
         let events = self.engine.finish();
         self.take(events);
         let mut swings: Vec<Swing> = self.by_number.into_values().collect();
         swings.sort_by(|a, b| a.contact.0.total_cmp(&b.contact.0));
         Analysis {
-            recording: source.summary(),
-            warnings,
+            recording: summary(open),
+            notes: open.profile_warnings().chain(open.issue_lines()).collect(),
             swings,
         }
+    }
+}
+
+fn summary(open: &OpenRecording) -> RecordingSummary {
+    let clock = open.clock();
+    RecordingSummary {
+        path: open.path().display().to_string(),
+        samples: clock.samples,
+        duration_s: clock.duration_s,
+        sample_rate_hz: clock.sample_rate_hz().unwrap_or(0.0),
+        gaps: clock.gaps,
+        missing_samples: clock.missing_samples,
+        unusable_rows: open.issues().count(),
     }
 }

@@ -30,7 +30,7 @@ const LESSON: &[u8] = include_bytes!("../../replay-data/lesson.csv");
 
 /// The lesson that comes with the program.
 fn bundled_lesson() -> Result<OpenRecording, RecordingError> {
-    from_reader(Path::new(LESSON_NAME), LESSON)
+    from_reader(Path::new(LESSON_NAME), LESSON, None)
 }
 
 /// Measures the lesson, writes the page, prints the table and opens the page.

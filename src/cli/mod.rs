@@ -2,16 +2,22 @@
 //! words for people on standard error.
 //!
 //! In reading order: [`recording`], a file opened as a profile and samples; [`analysis`], a recording through the engine;
-//! [`progress`]; then a file a command: [`replay`], [`demo`].
+//! [`progress`]; [`targets`], files that are written whole or not at all; then a file a command: [`replay`], [`track`],
+//! [`convert`], [`demo`].
 
 pub mod analysis;
+pub mod convert;
 pub mod demo;
 mod progress;
 pub mod recording;
 pub mod replay;
+mod targets;
+#[cfg(test)]
+mod test_folder;
+pub mod track;
 
 /// One line of an error and its causes, whatever it holds.
-fn one_line(error: &dyn std::fmt::Display) -> String {
+pub fn one_line(error: &dyn std::fmt::Display) -> String {
     let text = format!("{error:#}");
     text.split(['\n', '\r'])
         .map(str::trim)

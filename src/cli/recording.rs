@@ -1,239 +1,322 @@
-//! A file opened as a profile and its samples.
+//! Recordings on disk: which kind a file is, and its samples with the profile they are to be read with.
 
-use crate::engine::profile::{Bat, Mount, Profile, SensorProfile, Side, SwingContext};
-use crate::engine::sample::{Issue, Sample, SensorTime};
-use crate::report::RecordingSummary;
-use nalgebra::{UnitQuaternion, Vector3};
-use std::io::Read;
+use std::fs::File;
+use std::io::{Chain, Cursor, Read};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
-/// Samples in the order of time, a batch at a time.
-pub trait SampleSource: Send {
-    /// Puts the next samples into `batch`, whose old content goes. `false`: there are no more.
-    fn next_batch(&mut self, batch: &mut Vec<Sample>) -> Result<bool, RecordingError>;
+use crate::engine::profile::{Profile, ProfileError, ProfileWarning};
+use crate::engine::sample::{ClockSummary, Issue, IssueLog, Sample, SampleClock};
+use crate::engine::wire::csv::CsvReader;
+use crate::engine::wire::mcap::{MAGIC, McapReader, OtherEntries};
+use crate::engine::wire::{SampleBatches, WireError};
 
-    /// What there is to say of what was read so far.
-    fn summary(&self) -> RecordingSummary;
+/// How many samples a batch has, about.
+pub const BATCH_SAMPLES: usize = 1024;
 
-    /// Which share of the file has been read, 0 to 1; `None` if its size is unknown.
-    fn share_read(&self) -> Option<f64>;
-}
+/// The longest profile that is read, bytes; one with a calibration has about 10 kB.
+const LONGEST_PROFILE: u64 = 1024 * 1024;
 
-/// A recording ready to be read.
-pub struct OpenRecording {
-    /// What its samples are to be read with.
-    pub profile: Profile,
-    /// What in the profile is unusual, in words.
-    pub warnings: Vec<String>,
-    /// Its samples.
-    pub source: Box<dyn SampleSource>,
-}
-
-/// A file that cannot be read.
+/// A recording that cannot be read. Says which file, where, what was found and what was expected, in one line.
 #[derive(Debug, thiserror::Error)]
 pub enum RecordingError {
-    /// It cannot be opened or read on.
-    #[error("{}: {source}; expected a recording", path.display())]
+    /// The file could not be opened or read.
+    #[error("{}: cannot be read: {cause}; expected a CSV or MCAP recording", path.display())]
     Io {
         /// The file.
         path: PathBuf,
         /// Why.
-        source: std::io::Error,
+        cause: std::io::Error,
     },
-    /// A row or the header is not what it has to be.
-    #[error("{}: line {line}: found {found}; expected {expected}", path.display())]
-    Content {
+    /// The file is no recording.
+    #[error("{}: {cause}", path.display())]
+    Wire {
         /// The file.
         path: PathBuf,
-        /// The line, from 1.
-        line: u64,
-        /// What stands there.
+        /// Why.
+        cause: WireError,
+    },
+    /// The profile cannot be used.
+    #[error("{}: {cause}", path.display())]
+    Profile {
+        /// The file it is in.
+        path: PathBuf,
+        /// Why.
+        cause: ProfileError,
+    },
+    /// The profile's file is not one of text.
+    #[error("{}: {found}; expected a TOML file of UTF-8 text", path.display())]
+    ProfileText {
+        /// The file.
+        path: PathBuf,
+        /// What was found.
         found: String,
-        /// What should.
-        expected: &'static str,
     },
 }
 
-/// Opens a recording.
-pub fn open(path: &Path) -> Result<OpenRecording, RecordingError> {
-    let io = |source| RecordingError::Io {
-        path: path.to_owned(),
-        source,
-    };
-    let file = std::fs::File::open(path).map_err(io)?;
-    from_reader(path, std::io::BufReader::new(file))
+/// The bytes of a recording, from the start, and what kind they are of.
+pub(super) enum Bytes {
+    Csv(Source),
+    Mcap(Source),
 }
 
-/// A recording from anything that can be read; `name` stands for it in messages.
-pub fn from_reader(
-    name: &Path,
-    reader: impl Read + Send + 'static,
-) -> Result<OpenRecording, RecordingError> {
-    let source = Box::new(PlainCsv::new(name, Box::new(reader))?);
-    Ok(OpenRecording {
-        profile: assumed_profile(),
-        warnings: Vec::new(),
-        source,
+/// Bytes of which the first have been looked at, and how many have been read.
+pub(super) struct Source {
+    bytes: Chain<Cursor<Vec<u8>>, Box<dyn Read + Send>>,
+    read: Arc<AtomicU64>,
+}
+
+impl Read for Source {
+    fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+        let count = self.bytes.read(buffer)?;
+        self.read.fetch_add(count as u64, Ordering::Relaxed);
+        Ok(count)
+    }
+}
+
+/// Opens a file and tells its kind; what is not MCAP is taken for CSV.
+pub(super) fn open_bytes(path: &Path) -> Result<Bytes, RecordingError> {
+    let file = File::open(path).map_err(|cause| io_error(path, cause))?;
+    told_apart(path, Box::new(file))
+}
+
+/// Tells by the first bytes which kind of recording they are of.
+fn told_apart(path: &Path, mut bytes: Box<dyn Read + Send>) -> Result<Bytes, RecordingError> {
+    let mut head = Vec::with_capacity(MAGIC.len());
+    bytes
+        .by_ref()
+        .take(MAGIC.len() as u64)
+        .read_to_end(&mut head)
+        .map_err(|cause| io_error(path, cause))?;
+    let is_mcap = head == MAGIC;
+    let source = Source {
+        bytes: Cursor::new(head).chain(bytes),
+        read: Arc::default(),
+    };
+    Ok(if is_mcap {
+        Bytes::Mcap(source)
+    } else {
+        Bytes::Csv(source)
     })
 }
 
-const COLUMNS: [&str; 7] = [
-    "t_s",
-    "gyro_x_radps",
-    "gyro_y_radps",
-    "gyro_z_radps",
-    "accel_x_mps2",
-    "accel_y_mps2",
-    "accel_z_mps2",
-];
-const BATCH: usize = 1024;
+fn io_error(path: &Path, cause: std::io::Error) -> RecordingError {
+    RecordingError::Io {
+        path: path.into(),
+        cause,
+    }
+}
 
-/// The six columns of a CSV file and no more.
-struct PlainCsv {
+/// The text of the profile beside a CSV file, if there is one.
+pub(super) fn profile_text_beside(csv: &Path) -> Result<Option<String>, RecordingError> {
+    let path = csv.with_extension("toml");
+    let file = match File::open(&path) {
+        Ok(file) => file,
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+        Err(cause) => return Err(RecordingError::Io { path, cause }),
+    };
+    let mut bytes = Vec::new();
+    if let Err(cause) = file.take(LONGEST_PROFILE + 1).read_to_end(&mut bytes) {
+        return Err(RecordingError::Io { path, cause });
+    }
+    if bytes.len() as u64 > LONGEST_PROFILE {
+        return Err(RecordingError::ProfileText {
+            path,
+            found: format!("more than {LONGEST_PROFILE} bytes"),
+        });
+    }
+    match String::from_utf8(bytes) {
+        Ok(text) => Ok(Some(text)),
+        Err(error) => Err(RecordingError::ProfileText {
+            path,
+            found: error.utf8_error().to_string(),
+        }),
+    }
+}
+
+/// A recording that is being read.
+pub struct OpenRecording {
     path: PathBuf,
-    rows: csv::Reader<Box<dyn Read + Send>>,
-    columns: [usize; 7],
-    times_s: Option<(f64, f64)>,
-    summary: RecordingSummary,
+    profile: Profile,
+    profile_path: PathBuf,
+    warnings: Vec<ProfileWarning>,
+    samples: Samples,
+    /// Read when the recording was opened, so that one without any sample is an error there.
+    first: Vec<Sample>,
+    clock: SampleClock,
+    /// Bytes read so far.
+    read: Arc<AtomicU64>,
+    /// Bytes in all, where that is known.
+    length: Option<u64>,
 }
 
-impl PlainCsv {
-    fn new(path: &Path, reader: Box<dyn Read + Send>) -> Result<Self, RecordingError> {
-        let mut rows = csv::ReaderBuilder::new().flexible(true).from_reader(reader);
-        let bad = |found: String| RecordingError::Content {
-            path: path.to_owned(),
-            line: 1,
-            found,
-            expected: "a header with t_s, gyro_x_radps … accel_z_mps2",
+enum Samples {
+    Csv(Box<CsvReader<Source>>),
+    Mcap(Box<McapReader<Source>>),
+}
+
+/// Opens a recording: CSV, with the profile NAME.toml beside it if there is one, or MCAP, with the profile in it.
+pub fn open(path: &Path) -> Result<OpenRecording, RecordingError> {
+    let bytes = open_bytes(path)?;
+    let length = std::fs::metadata(path).ok().filter(|m| m.is_file());
+    let mut recording = match bytes {
+        Bytes::Csv(_) => opened(path, bytes, profile_text_beside(path)?)?,
+        Bytes::Mcap(_) => opened(path, bytes, None)?,
+    };
+    recording.length = length.map(|m| m.len());
+    Ok(recording)
+}
+
+/// A recording from anything that can be read, with the profile that is to go with it if it is CSV. `name` stands for it
+/// in messages.
+pub fn from_reader(
+    name: &Path,
+    reader: impl Read + Send + 'static,
+    profile_toml: Option<&str>,
+) -> Result<OpenRecording, RecordingError> {
+    let bytes = told_apart(name, Box::new(reader))?;
+    opened(name, bytes, profile_toml.map(str::to_owned))
+}
+
+fn opened(
+    path: &Path,
+    bytes: Bytes,
+    beside: Option<String>,
+) -> Result<OpenRecording, RecordingError> {
+    let wire_error = |cause| RecordingError::Wire {
+        path: path.into(),
+        cause,
+    };
+    let read = match &bytes {
+        Bytes::Csv(source) | Bytes::Mcap(source) => Arc::clone(&source.read),
+    };
+    let (samples, text, profile_path) = match bytes {
+        Bytes::Csv(source) => {
+            let reader = CsvReader::new(source).map_err(wire_error)?;
+            let samples = Samples::Csv(Box::new(reader));
+            (samples, beside, path.with_extension("toml"))
+        }
+        Bytes::Mcap(source) => {
+            let reader = McapReader::new(source).map_err(wire_error)?;
+            let text = reader.profile_toml().map(str::to_owned);
+            (Samples::Mcap(Box::new(reader)), text, path.to_owned())
+        }
+    };
+    let (profile, warnings) =
+        Profile::parse(text.as_deref().unwrap_or("")).map_err(|cause| RecordingError::Profile {
+            path: profile_path.clone(),
+            cause,
+        })?;
+    let mut recording = OpenRecording {
+        path: path.into(),
+        profile,
+        profile_path,
+        warnings,
+        samples,
+        first: Vec::new(),
+        clock: SampleClock::new(),
+        read,
+        length: None,
+    };
+    let mut first = Vec::new();
+    recording.read_batch(&mut first)?;
+    recording.first = first;
+    Ok(recording)
+}
+
+impl OpenRecording {
+    /// The file.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// What its samples are to be read with.
+    pub fn profile(&self) -> &Profile {
+        &self.profile
+    }
+
+    /// What is unusual in the profile, a line each.
+    pub fn profile_warnings(&self) -> impl Iterator<Item = String> {
+        self.warnings
+            .iter()
+            .map(|warning| format!("{}: {warning}", self.profile_path.display()))
+    }
+
+    /// Replaces what is in `batch` by the next samples; `false` once there are no more.
+    pub fn read_batch(&mut self, batch: &mut Vec<Sample>) -> Result<bool, RecordingError> {
+        if !self.first.is_empty() {
+            batch.clear();
+            batch.append(&mut self.first);
+            return Ok(true);
+        }
+        let batches: &mut dyn SampleBatches = match &mut self.samples {
+            Samples::Csv(reader) => reader.as_mut(),
+            Samples::Mcap(reader) => reader.as_mut(),
         };
-        let header = rows.headers().map_err(|error| bad(error.to_string()))?;
-        let mut columns = [0; 7];
-        for (place, name) in columns.iter_mut().zip(COLUMNS) {
-            *place = header
-                .iter()
-                .position(|h| h == name)
-                .ok_or_else(|| bad(format!("no column {name}")))?;
-        }
-        let summary = RecordingSummary {
-            path: path.display().to_string(),
-            ..RecordingSummary::default()
-        };
-        Ok(Self {
-            path: path.to_owned(),
-            rows,
-            columns,
-            times_s: None,
-            summary,
-        })
+        let more =
+            batches
+                .read_batch(batch, BATCH_SAMPLES)
+                .map_err(|cause| RecordingError::Wire {
+                    path: self.path.clone(),
+                    cause,
+                })?;
+        batch.iter().for_each(|sample| self.clock.push(sample.time));
+        Ok(more)
     }
 
-    fn sample(&self, row: &csv::StringRecord) -> Option<Sample> {
-        let mut cells = [f64::NAN; 7];
-        for (cell, &column) in cells.iter_mut().zip(&self.columns) {
-            *cell = row.get(column)?.parse().ok()?;
-        }
-        let [t_s, gx, gy, gz, ax, ay, az] = cells;
-        Some(Sample {
-            time: SensorTime(t_s),
-            gyro_s_radps: Vector3::new(gx, gy, gz),
-            accel_s_mps2: Vector3::new(ax, ay, az),
-            accel_hi_s_mps2: None,
-        })
+    /// Samples, rate and gaps of what has been read so far (at least the first batch).
+    pub fn clock(&self) -> ClockSummary {
+        self.clock.summary()
     }
 
-    fn take(&mut self, row: &csv::StringRecord, batch: &mut Vec<Sample>) {
-        let line = row.position().map_or(0, csv::Position::line);
-        match self.sample(row) {
-            Some(sample) => {
-                let first_s = self.times_s.map_or(sample.time.0, |(first_s, _)| first_s);
-                self.times_s = Some((first_s, sample.time.0));
-                self.summary.samples += 1;
-                batch.push(sample);
-            }
-            None => {
-                self.summary.issue_count += 1;
-                let kind = crate::engine::sample::IssueKind::WrongCellCount {
-                    expected: 7,
-                    found: row.len(),
-                };
-                self.summary.issues.push(Issue { line, kind });
-            }
+    /// Which share of the file has been read, 0 to 1; `None` if its size is unknown.
+    pub fn share_read(&self) -> Option<f64> {
+        let read = self.read.load(Ordering::Relaxed) as f64;
+        self.length.map(|length| read / length.max(1) as f64)
+    }
+
+    /// What could not be used so far.
+    pub fn issues(&self) -> &IssueLog {
+        match &self.samples {
+            Samples::Csv(reader) => reader.issues(),
+            Samples::Mcap(reader) => reader.issues(),
         }
+    }
+
+    /// How many entries that are no samples have been read so far.
+    pub fn others(&self) -> OtherEntries {
+        match &self.samples {
+            Samples::Csv(_) => OtherEntries::default(),
+            Samples::Mcap(reader) => reader.others(),
+        }
+    }
+
+    /// Lines for people about what could not be used so far: the first few, and how many more there are.
+    pub fn issue_lines(&self) -> Vec<String> {
+        issue_lines(
+            &self.path,
+            self.issues(),
+            matches!(self.samples, Samples::Mcap(_)),
+        )
     }
 }
 
-impl SampleSource for PlainCsv {
-    fn next_batch(&mut self, batch: &mut Vec<Sample>) -> Result<bool, RecordingError> {
-        batch.clear();
-        let mut row = csv::StringRecord::new();
-        while batch.len() < BATCH {
-            let more =
-                self.rows
-                    .read_record(&mut row)
-                    .map_err(|error| RecordingError::Content {
-                        path: self.path.clone(),
-                        line: error.position().map_or(0, csv::Position::line),
-                        found: error.to_string(),
-                        expected: "text in rows of numbers",
-                    })?;
-            if !more {
-                break;
-            }
-            self.take(&row, batch);
-        }
-        Ok(!batch.is_empty())
-    }
+/// How many issues are told one by one.
+const TOLD_ISSUES: usize = 10;
 
-    fn summary(&self) -> RecordingSummary {
-        let mut summary = self.summary.clone();
-        if let Some((first_s, last_s)) = self.times_s.filter(|(first_s, last_s)| last_s > first_s) {
-            summary.duration_s = last_s - first_s;
-            summary.sample_rate_hz = (summary.samples - 1) as f64 / summary.duration_s;
-        }
-        summary
+/// Lines for people about what could not be used in a file.
+pub(super) fn issue_lines(path: &Path, issues: &IssueLog, of_mcap: bool) -> Vec<String> {
+    let place = if of_mcap { "record" } else { "line" };
+    let line =
+        |issue: &Issue| format!("{}: {place} {}: {}", path.display(), issue.line, issue.kind);
+    let mut lines: Vec<_> = issues.kept().iter().take(TOLD_ISSUES).map(line).collect();
+    let more = issues.count().saturating_sub(lines.len() as u64);
+    if more > 0 {
+        lines.push(format!("{}: {more} more of the kind", path.display()));
     }
-
-    fn share_read(&self) -> Option<f64> {
-        None
-    }
+    lines
 }
 
-fn assumed_profile() -> Profile {
-    Profile {
-        sensor: SensorProfile {
-            sample_rate_hz: None,
-            gyro_range_radps: 69.8,
-            accel_range_mps2: 313.8,
-            accel_hi_range_mps2: 1961.3,
-            gyro_bandwidth_hz: 300.0,
-            accel_bandwidth_hz: 300.0,
-            gyro_noise_radps_rthz: 1.7e-4,
-            accel_noise_mps2_rthz: 2.0e-3,
-            gyro_scale_error: 0.005,
-            accel_scale_error: 0.005,
-            gyro_bias_radps: 0.01,
-            accel_bias_mps2: 0.2,
-            misalignment_rad: 0.005,
-        },
-        mount: Mount {
-            offset_b_m: Vector3::new(0.0, 0.0, -0.012),
-            q_bs: UnitQuaternion::identity(),
-            tilt_error_rad: 0.05,
-            given: false,
-        },
-        bat: Bat {
-            length_m: 0.838,
-            mass_kg: 0.85,
-            balance_m: 0.55,
-            moi_knob6_kgm2: 0.20,
-            sweet_spot_m: 0.686,
-            barrel_diameter_m: 0.066,
-        },
-        swing: SwingContext {
-            side: Side::Right,
-            pitch_speed_mps: 20.0,
-            pitch_descent_deg: 8.0,
-        },
-        calibration: None,
-    }
-}
+#[cfg(test)]
+mod tests;

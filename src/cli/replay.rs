@@ -6,7 +6,7 @@ use super::progress::Progress;
 use super::recording::{OpenRecording, RecordingError};
 use crate::engine::swing::Swing;
 use crate::report::json::Document;
-use crate::report::table::{issue_lines, table};
+use crate::report::table::table;
 use crate::report::{svg, words};
 use std::collections::BTreeMap;
 use std::io::{self, Write};
@@ -157,16 +157,13 @@ impl Printer<'_> {
     fn print_analysis(&mut self, analysis: Analysis) -> io::Result<()> {
         let Analysis {
             recording,
-            warnings,
+            notes,
             swings,
         } = analysis;
-        for warning in &warnings {
-            writeln!(self.err, "{}: {}", recording.path, one_line(warning))?;
+        for note in &notes {
+            writeln!(self.err, "{}", one_line(note))?;
         }
         if self.args.json {
-            for line in issue_lines(&recording) {
-                writeln!(self.err, "{}: {}", recording.path, one_line(&line))?;
-            }
             let line = Document::new(&recording, &swings)
                 .to_line()
                 .map_err(io::Error::other)?;

@@ -15,8 +15,6 @@ pub mod words;
 #[cfg(test)]
 mod example;
 
-use crate::engine::sample::Issue;
-
 /// What there is to say of a recording besides its swings.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct RecordingSummary {
@@ -32,8 +30,6 @@ pub struct RecordingSummary {
     pub gaps: u64,
     /// How many samples are missing there.
     pub missing_samples: u64,
-    /// The first things that could not be used.
-    pub issues: Vec<Issue>,
-    /// How many there were in all.
-    pub issue_count: u64,
+    /// Rows or records that could not be used.
+    pub unusable_rows: u64,
 }

@@ -2,7 +2,7 @@
 
 use super::RecordingSummary;
 use super::svg::{STYLE, View, path, speed};
-use super::table::{issue_lines, summary_line};
+use super::table::summary_line;
 use super::words::{Cell, Units, flags, letter, meaning, rounded, rows};
 use crate::engine::swing::{Contact, Swing};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -36,7 +36,6 @@ pub fn page(title: &str, recording: &RecordingSummary, swings: &[Swing], units: 
             body {
                 h1 { (title) }
                 p.faint { (summary_line(recording, swings.len())) }
-                @for line in issue_lines(recording) { p.faint { (line) } }
                 (cautions())
                 main {
                     (pictures(swings, units))

@@ -1,7 +1,7 @@
 //! The swings of a recording as a table for a terminal: a column a swing, a row a metric.
 
 use super::RecordingSummary;
-use super::words::{Cell, Row, Units, flags, issue, letter, meaning, rounded, rows};
+use super::words::{Cell, Row, Units, flags, letter, meaning, rounded, rows};
 use crate::engine::swing::{Contact, Swing};
 use std::fmt::Write;
 
@@ -11,15 +11,10 @@ const LINE: usize = 100;
 const HEAD: usize = 28;
 /// Between two swings.
 const BETWEEN: usize = 2;
-/// Issues told one by one.
-const ISSUES: usize = 5;
 
 /// The table, with what is to be said of the recording above it and the legend below. Ends with a line end.
 pub fn table(recording: &RecordingSummary, swings: &[Swing], units: Units) -> String {
     let mut out = summary_line(recording, swings.len()) + "\n";
-    for line in issue_lines(recording) {
-        out += &format!("  {line}\n");
-    }
     if swings.is_empty() {
         return out;
     }
@@ -54,6 +49,7 @@ pub fn summary_line(recording: &RecordingSummary, swings: usize) -> String {
         sample_rate_hz,
         gaps,
         missing_samples,
+        unusable_rows,
         ..
     } = recording;
     let mut line = format!("{path}: {duration_s:.1} s at {sample_rate_hz:.0} Hz");
@@ -66,17 +62,11 @@ pub fn summary_line(recording: &RecordingSummary, swings: usize) -> String {
             plural(*gaps as usize)
         );
     }
-    line
-}
-
-/// The first issues, and how many more there are.
-pub fn issue_lines(recording: &RecordingSummary) -> Vec<String> {
-    let mut lines: Vec<String> = recording.issues.iter().take(ISSUES).map(issue).collect();
-    let more = recording.issue_count.saturating_sub(lines.len() as u64);
-    if more > 0 {
-        lines.push(format!("and {more} more that could not be used"));
+    if *unusable_rows > 0 {
+        let plural = plural(*unusable_rows as usize);
+        let _ = write!(line, "; {unusable_rows} row{plural} unusable");
     }
-    lines
+    line
 }
 
 fn heads(rows: &[Row]) -> Vec<String> {
@@ -141,7 +131,6 @@ fn legend(swings: &[Swing]) -> String {
 mod tests {
     use super::super::example::{summary, swing};
     use super::*;
-    use crate::engine::sample::{Issue, IssueKind};
 
     #[test]
     fn a_lesson_of_five() {
@@ -151,18 +140,10 @@ mod tests {
 
     #[test]
     fn a_recording_with_bad_rows_and_no_swing() {
-        let bad = |line| Issue {
-            line,
-            kind: IssueKind::NotANumber {
-                column: "t_s".into(),
-                text: "x".into(),
-            },
-        };
         let recording = RecordingSummary {
             gaps: 1,
             missing_samples: 3,
-            issues: (2..9).map(bad).collect(),
-            issue_count: 300,
+            unusable_rows: 300,
             ..summary()
         };
         insta::assert_snapshot!(table(&recording, &[], Units::Metric));

@@ -1,7 +1,6 @@
 //! The words and units in which a metric is shown to people.
 
 use crate::engine::metrics::{Estimate, Flag, Metric};
-use crate::engine::sample::{Issue};
 use crate::engine::swing::Swing;
 
 /// Units for people. Angles, times and rates are the same in both.
@@ -215,11 +214,6 @@ pub fn flags(swings: &[Swing]) -> Vec<Flag> {
     flags.sort();
     flags.dedup();
     flags
-}
-
-/// What could not be used, and where.
-pub fn issue(issue: &Issue) -> String {
-    format!("line {}: {}", issue.line, issue.kind)
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@
 
 use nalgebra::{UnitQuaternion, Vector3};
 
-use super::{Bat, Mount, Profile, SensorProfile, Side, SwingContext};
+use super::{Bat, Mount, SensorProfile, Side, SwingContext};
 use crate::engine::geometry::G_MPS2;
 use crate::engine::metrics::HANDS_FROM_KNOB_M;
 
@@ -15,6 +15,10 @@ pub const DEFAULT_TILT_WITHOUT_QUATERNION_RAD: f64 = 0.05;
 /// 1 σ of the bat axis's direction in S where the file gives a quaternion and no error for it, rad.
 pub(super) const DEFAULT_TILT_WITH_QUATERNION_RAD: f64 = 0.01;
 
+/// The bandwidth of a sensor whose low-pass is not known, Hz: so wide that no delay is allowed for. Any guess would move
+/// contact and start by its own delay (0.75 ms for 300 Hz) and show as nothing but a wrong time.
+const OPEN_BANDWIDTH_HZ: f64 = 100_000.0;
+
 impl Default for SensorProfile {
     fn default() -> Self {
         Self {
@@ -22,8 +26,8 @@ impl Default for SensorProfile {
             gyro_range_radps: 4000.0_f64.to_radians(),
             accel_range_mps2: 32.0 * G_MPS2,
             accel_hi_range_mps2: 200.0 * G_MPS2,
-            gyro_bandwidth_hz: 300.0,
-            accel_bandwidth_hz: 300.0,
+            gyro_bandwidth_hz: OPEN_BANDWIDTH_HZ,
+            accel_bandwidth_hz: OPEN_BANDWIDTH_HZ,
             gyro_noise_radps_rthz: 1.7e-4,
             accel_noise_mps2_rthz: 2.0e-3,
             gyro_scale_error: 0.005,
@@ -82,18 +86,6 @@ impl Default for SwingContext {
             side: Side::Right,
             pitch_speed_mps: 20.0,
             pitch_descent_deg: 8.0,
-        }
-    }
-}
-
-impl Default for Profile {
-    fn default() -> Self {
-        Self {
-            sensor: SensorProfile::default(),
-            mount: Mount::default(),
-            bat: Bat::default(),
-            swing: SwingContext::default(),
-            calibration: None,
         }
     }
 }

@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use toml::Spanned;
-use toml::de::{DeTable, DeValue};
+use toml::de::{DeString, DeTable, DeValue};
 
 use super::{ProfileError, ProfileWarning};
 
@@ -180,23 +180,40 @@ impl<'a> Section<'a> {
         format!("{}.{key}", self.name)
     }
 
-    /// A warning for each key that was not asked for.
+    /// Warnings of the keys that were not asked for.
     pub(super) fn unknown_keys(&self) -> Vec<ProfileWarning> {
         let keys = self.table.into_iter().flat_map(|table| table.keys());
         let unknown = keys.filter(|key| !self.asked.contains(&key.get_ref().as_ref()));
-        unknown
-            .map(|key| unknown_key(self.text, key.span(), self.full_key(key.get_ref())))
-            .collect()
+        unknown_keys(self.text, unknown, |key| self.full_key(key))
     }
 }
 
-/// A warning that a key means nothing here.
-pub(super) fn unknown_key(text: &str, span: Range<usize>, key: String) -> ProfileWarning {
-    ProfileWarning {
-        line: line_of(text, span),
-        key,
-        what: "is not known and was ignored".into(),
-    }
+/// How many unknown keys are named; a file of nothing else must not become as many warnings.
+const NAMED_UNKNOWN_KEYS: usize = 20;
+
+/// Warnings that keys mean nothing here: the first by name, and how many more there are.
+pub(super) fn unknown_keys<'a>(
+    text: &str,
+    keys: impl Iterator<Item = &'a Spanned<DeString<'a>>>,
+    full_key: impl Fn(&str) -> String,
+) -> Vec<ProfileWarning> {
+    let keys: Vec<_> = keys.collect();
+    let warning = |key: &&Spanned<DeString<'_>>, what: String| ProfileWarning {
+        line: line_of(text, key.span()),
+        key: full_key(key.get_ref()),
+        what,
+    };
+    let (named, more) = keys.split_at(keys.len().min(NAMED_UNKNOWN_KEYS));
+    let named = named
+        .iter()
+        .map(|key| warning(key, "is not known and was ignored".into()));
+    let more = more.first().map(|key| {
+        warning(
+            key,
+            format!("and {} more keys are not known", more.len() - 1),
+        )
+    });
+    named.chain(more).collect()
 }
 
 /// The line, from 1, in which a span of the text starts.

@@ -20,7 +20,7 @@ pub use pendulum::moi_knob6_from_period_kgm2;
 use nalgebra::{SMatrix, SVector, UnitQuaternion, Vector3};
 
 /// Everything a recording's samples are read with.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Profile {
     /// The sensor.
     pub sensor: SensorProfile,

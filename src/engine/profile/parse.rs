@@ -4,7 +4,7 @@ use nalgebra::{Quaternion, SMatrix, SVector, UnitQuaternion, Vector3};
 use toml::de::DeTable;
 
 use super::defaults::{DEFAULT_TILT_WITH_QUATERNION_RAD, DEFAULT_TILT_WITHOUT_QUATERNION_RAD};
-use super::keys::{Section, line_of, unknown_key};
+use super::keys::{Section, line_of, unknown_keys};
 use super::limits::{self, is_covariance};
 use super::{
     Bat, CALIBRATION_SIZE, Calibration, Mount, Profile, ProfileError, ProfileWarning,
@@ -66,13 +66,11 @@ impl<'a> Sections<'a, '_> {
     }
 }
 
-fn unknown_sections(text: &str, document: &DeTable<'_>) -> Vec<ProfileWarning> {
+fn unknown_sections<'a>(text: &str, document: &'a DeTable<'a>) -> Vec<ProfileWarning> {
     let unknown = document
         .keys()
         .filter(|key| !SECTIONS.contains(&key.get_ref().as_ref()));
-    unknown
-        .map(|key| unknown_key(text, key.span(), key.get_ref().to_string()))
-        .collect()
+    unknown_keys(text, unknown, str::to_owned)
 }
 
 fn sensor(section: &mut Section<'_>) -> Parsed<SensorProfile> {

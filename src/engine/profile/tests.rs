@@ -114,6 +114,17 @@ fn unknown_keys_are_named_with_their_line() {
     );
 }
 
+#[test]
+fn of_very_many_unknown_keys_only_the_first_are_named() {
+    let keys: String = (0..20_000).map(|k| format!("key{k:05} = 1\n")).collect();
+    let told = warnings_of(&format!("[bat]\n{keys}"));
+    assert_eq!(told.len(), 21);
+    assert_eq!(
+        told[20],
+        "line 22: `bat.key00020` and 19979 more keys are not known"
+    );
+}
+
 /// Official Baseball Rules 3.02(a): at most 2.61 in thick and 42 in long. The bounds of the moment of inertia are
 /// Steiner's theorem and all of the mass at the barrel end.
 #[test]

@@ -2,8 +2,7 @@
 //!
 //! Enters: the bytes of a file. Leaves: samples in the order of time, and what could not be used, by line. One row is
 //! one line: a line break within a quoted cell (RFC 4180 allows it) makes bad rows of both its lines. The memory is
-//! constant. Rows are split by hand because a tokenizer for all of RFC 4180 costs more than the numbers; a line with
-//! a quote in it goes through one.
+//! constant. Rows are split here, and not by a tokenizer for all of RFC 4180, which would cost more than the numbers.
 
 use std::io::{Read, Write};
 

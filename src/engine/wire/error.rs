@@ -6,7 +6,7 @@
 pub enum WireError {
     /// The bytes could not be had.
     #[error("cannot be read: {0}")]
-    Io(#[from] std::io::Error),
+    Io(std::io::Error),
     /// Nothing is in the file.
     #[error("line 1: the file is empty; expected {expected}")]
     Empty {
@@ -64,4 +64,11 @@ pub enum WireError {
     /// The file could not be written.
     #[error("cannot be written: {0}")]
     Write(String),
+}
+
+// By hand, as the text above holds the cause already: a chain of sources would tell it twice.
+impl From<std::io::Error> for WireError {
+    fn from(error: std::io::Error) -> Self {
+        Self::Io(error)
+    }
 }

@@ -3,6 +3,7 @@
 pub mod csv;
 pub mod mcap;
 
+mod cdr;
 mod columns;
 mod decimal;
 mod error;

@@ -39,7 +39,7 @@ pub(super) fn bits_of(samples: &[Sample]) -> Vec<Vec<u64>> {
         let vectors = [Some(sample.gyro_s_radps), Some(sample.accel_s_mps2), hi]
             .into_iter()
             .flatten();
-        let numbers = vectors.flat_map(|vector| <[f64; 3]>::from(vector));
+        let numbers = vectors.flat_map(<[f64; 3]>::from);
         std::iter::once(sample.time.0)
             .chain(numbers)
             .map(f64::to_bits)

@@ -1,3 +1,0 @@
-//! x
-/// x
-pub const SAMPLES_SCHEMA: &str = "swingd_msgs/msg/Samples";

@@ -1,0 +1,369 @@
+use std::io::Cursor;
+
+use nalgebra::Vector3;
+use proptest::prelude::*;
+
+use super::*;
+use crate::engine::profile::{Profile, Side};
+use crate::engine::sample::{IssueKind, IssueLog, Sample, SensorTime};
+use crate::engine::wire::csv::CsvReader;
+use crate::engine::wire::test_support::{any_samples, bits_of};
+use crate::engine::wire::{SampleBatches, WireError};
+
+const TOML: &str = "# mine\n[swing]\nside = \"left\"\n";
+
+fn plate() -> AtThePlate {
+    AtThePlate {
+        nickname: Some("Wren".into()),
+        side: Some(AtThePlateSide::Left),
+        ..AtThePlate::default()
+    }
+}
+
+fn packet(bytes: &[u8]) -> Packet {
+    let characteristic = "7b1e0001-5a4d-4c3b-9f2e-0d1c2b3a4958".into();
+    Packet {
+        received_utc_ns: 1_700_000_000_000_000_123,
+        sensor: "knob".into(),
+        characteristic,
+        bytes: bytes.into(),
+    }
+}
+
+fn written(samples: &[Sample], flush_every: usize) -> Vec<u8> {
+    let mut writer = McapWriter::new(Cursor::new(Vec::new()), "knob").unwrap();
+    writer.write_profile(0, TOML).unwrap();
+    writer.write_at_the_plate(5, &plate()).unwrap();
+    writer.write_packet(&packet(&[1, 2, 3])).unwrap();
+    for part in samples.chunks(flush_every) {
+        writer.write_samples(part, sensor_time_ns).unwrap();
+        writer.flush().unwrap();
+    }
+    writer.finish().unwrap().into_inner()
+}
+
+fn read(file: &[u8]) -> Result<(Vec<Sample>, IssueLog), WireError> {
+    let mut reader = McapReader::new(file)?;
+    let (mut all, mut batch) = (Vec::new(), Vec::new());
+    while reader.read_batch(&mut batch, 64)? {
+        all.extend_from_slice(&batch);
+    }
+    Ok((all, reader.issues().clone()))
+}
+
+fn some_samples(count: u32) -> Vec<Sample> {
+    let sample = |k: u32| Sample {
+        time: SensorTime(f64::from(k) * 1e-3),
+        gyro_s_radps: Vector3::new(0.1, 0.2, f64::from(k)),
+        accel_s_mps2: Vector3::new(1.0, 9.8, 0.3),
+        accel_hi_s_mps2: None,
+    };
+    (0..count).map(sample).collect()
+}
+
+#[test]
+fn everything_written_is_read_in_its_order() {
+    let samples = some_samples(7);
+    let mut entries = McapEntries::new(Cursor::new(written(&samples, 7)));
+    let mut found = Vec::new();
+    while let Some(entry) = entries.next_entry().unwrap() {
+        found.push(entry);
+    }
+    let expected = [
+        Entry::Profile {
+            log_time_ns: 0,
+            toml: TOML.into(),
+        },
+        Entry::AtThePlate {
+            log_time_ns: 5,
+            context: plate(),
+        },
+        Entry::Packet(packet(&[1, 2, 3])),
+        Entry::Samples {
+            log_time_ns: 6_000_000,
+            samples,
+        },
+    ];
+    assert_eq!(found, expected);
+    assert_eq!(entries.issues().count(), 0);
+    assert_eq!(entries.sensor(), Some("knob"));
+}
+
+#[test]
+fn a_profile_of_keys_alone_is_read_too() {
+    let mut out = mcap::Writer::new(Cursor::new(Vec::new())).unwrap();
+    let schema = out.add_schema(PROFILE_SCHEMA, "jsonschema", b"{}").unwrap();
+    let channel_id = out
+        .add_channel(schema, "/any", "json", &Default::default())
+        .unwrap();
+    let header = mcap::records::MessageHeader {
+        channel_id,
+        sequence: 0,
+        log_time: 0,
+        publish_time: 0,
+    };
+    out.write_to_known_channel(
+        &header,
+        br#"{"swing": {"side": "left", "pitch_speed_mps": 0}}"#,
+    )
+    .unwrap();
+    out.finish().unwrap();
+    let file = out.into_inner().into_inner();
+    let Some(Entry::Profile { toml, .. }) = McapEntries::new(&file[..]).next_entry().unwrap()
+    else {
+        panic!("no profile")
+    };
+    let (profile, warnings) = Profile::parse(&toml).unwrap();
+    assert_eq!(
+        (profile.swing.side, profile.swing.pitch_speed_mps),
+        (Side::Left, 0.0)
+    );
+    assert!(warnings.is_empty());
+    let error = McapReader::new(&file[..]).err().unwrap().to_string();
+    assert!(
+        error.contains("the file has no sample; expected an MCAP file with samples"),
+        "{error}"
+    );
+}
+
+#[test]
+fn what_is_no_mcap_is_one_clear_error() {
+    for file in [
+        &b""[..],
+        b"\x89",
+        b"t_s,gyro_x_radps\n0,1\n",
+        &[0; 4096],
+        MAGIC,
+    ] {
+        let error = read(file).unwrap_err().to_string();
+        assert!(
+            error.starts_with("record 1: the file ") && error.contains("expected an MCAP file"),
+            "{error}"
+        );
+    }
+}
+
+#[test]
+fn bad_samples_are_left_out_and_told_of() {
+    let mut samples = some_samples(5);
+    samples[1].time.0 = -1.0;
+    samples[2].time.0 = f64::NAN;
+    samples[3].accel_s_mps2.x = f64::INFINITY;
+    let (found, issues) = read(&written(&samples, 5)).unwrap();
+    assert_eq!(found, [samples[0], samples[4]]);
+    let kinds: Vec<_> = issues
+        .kept()
+        .iter()
+        .map(|issue| issue.kind.to_string())
+        .collect();
+    assert_eq!(
+        kinds,
+        [
+            "the time does not increase: -1 s after 0 s",
+            "`t_s` is not finite",
+            "`accel` is not finite"
+        ]
+    );
+}
+
+const PAGE: &str = include_str!("../../../../proto-docs/recordings.md");
+
+/// The text of the page's examples in a language, in their order.
+fn examples(language: &str) -> Vec<&'static str> {
+    let parts = PAGE.split("\n```").skip(1).step_by(2);
+    parts
+        .filter_map(|part| part.strip_prefix(language)?.strip_prefix('\n'))
+        .collect()
+}
+
+#[test]
+fn every_example_of_the_page_on_recordings_is_true() {
+    let (profile, warnings) = Profile::parse(examples("toml")[0]).unwrap();
+    assert_eq!((&profile, warnings), (&Profile::default(), Vec::new()));
+
+    let (found, issues) = read_csv(examples("csv")[0]);
+    assert_eq!((found.len(), issues), (3, 0));
+    assert!(found[1].gyro_s_radps.y.is_nan());
+
+    let hex = examples("hex")[0]
+        .split_whitespace()
+        .map(|byte| u8::from_str_radix(byte, 16).unwrap());
+    let sample = Sample {
+        time: SensorTime(0.5),
+        gyro_s_radps: Vector3::new(1.0, 2.0, 3.0),
+        accel_s_mps2: Vector3::new(0.0, f64::NAN, 9.5),
+        accel_hi_s_mps2: None,
+    };
+    assert_eq!(
+        hex.collect::<Vec<u8>>(),
+        message::samples_to_bytes(&[sample])
+    );
+
+    let profile: serde_json::Value = serde_json::from_str(examples("json")[0]).unwrap();
+    let (profile, _) = Profile::parse(profile["toml"].as_str().unwrap()).unwrap();
+    assert_eq!(
+        (profile.swing.side, profile.swing.pitch_speed_mps),
+        (Side::Left, 0.0)
+    );
+    let plate: AtThePlate = serde_json::from_str(examples("json")[1]).unwrap();
+    assert_eq!(
+        (plate.nickname.as_deref(), plate.side),
+        (Some("Wren"), Some(AtThePlateSide::Left))
+    );
+}
+
+fn read_csv(text: &str) -> (Vec<Sample>, u64) {
+    let mut reader = CsvReader::new(text.as_bytes()).unwrap();
+    let mut samples = Vec::new();
+    reader.read_batch(&mut samples, 100).unwrap();
+    (samples, reader.issues().count())
+}
+
+/// The ends of the records at the top of a file: opcode, length (u64, little-endian), body (MCAP specification,
+/// "Records").
+fn record_ends(file: &[u8]) -> Vec<(u8, usize)> {
+    let mut at = MAGIC.len();
+    let mut ends = Vec::new();
+    while let Some(&[opcode, a, b, c, d, e, f, g, h]) =
+        file.get(at..).and_then(|rest| rest.first_chunk::<9>())
+    {
+        at += 9 + u64::from_le_bytes([a, b, c, d, e, f, g, h]) as usize;
+        if at > file.len() {
+            break;
+        }
+        ends.push((opcode, at));
+    }
+    ends
+}
+
+const CHUNK: u8 = 0x06;
+
+#[test]
+fn a_file_cut_anywhere_gives_every_sample_of_its_whole_records() {
+    let samples = some_samples(60);
+    let file = written(&samples, 10);
+    let chunk_ends: Vec<_> = record_ends(&file)
+        .into_iter()
+        .filter(|end| end.0 == CHUNK)
+        .map(|end| end.1)
+        .collect();
+    assert_eq!(chunk_ends.len(), 6);
+    let near_ends = record_ends(&file)
+        .into_iter()
+        .flat_map(|(_, end)| end.saturating_sub(6)..end + 2);
+    for length in near_ends
+        .chain((0..file.len()).step_by(29))
+        .filter(|&length| length < file.len())
+    {
+        let whole = 10 * chunk_ends.iter().filter(|&&end| end <= length).count();
+        match read(&file[..length]) {
+            Ok((found, issues)) => {
+                // A chunk that lacks only its compressor's closing bytes is whole as far as its sum can tell.
+                let more = if whole < samples.len() { 10 } else { 0 };
+                assert!(
+                    found.len() == whole || found.len() == whole + more,
+                    "{} of {whole} at {length}",
+                    found.len()
+                );
+                assert_eq!(found, samples[..found.len()], "cut at {length}");
+                assert_eq!(
+                    issues.kept().last().map(|issue| &issue.kind),
+                    Some(&IssueKind::Truncated)
+                );
+            }
+            Err(error) => assert!(
+                whole == 0 && matches!(error, WireError::NotMcap { .. }),
+                "{error} at {length}"
+            ),
+        }
+    }
+    assert_eq!(read(&file).unwrap().1.count(), 0);
+}
+
+#[test]
+fn a_chunk_that_is_no_longer_seen_is_missed() {
+    let samples = some_samples(40);
+    let mut file = written(&samples, 10);
+    let ends = record_ends(&file);
+    let second = ends
+        .windows(2)
+        .filter(|pair| pair[1].0 == CHUNK)
+        .nth(1)
+        .unwrap();
+    // An opcode that no record has (MCAP specification, "Records"): readers pass it over.
+    file[second[0].1] = 0x7f;
+    let (found, issues) = read(&file).unwrap();
+    assert_eq!(found, [&samples[..10], &samples[20..]].concat());
+    let told: Vec<_> = issues
+        .kept()
+        .iter()
+        .map(|issue| issue.kind.to_string())
+        .collect();
+    assert!(
+        told.len() == 1 && told[0].contains("Data section CRC failed"),
+        "{told:?}"
+    );
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(128))]
+
+    #[test]
+    fn what_is_written_reads_back_bit_for_bit(
+        samples in any_samples(1..200),
+        more in any_samples(0..3),
+        flush_every in 1..100_usize,
+    ) {
+        // Further samples, perhaps with another set of channels, behind them in time.
+        let last_s = samples.last().map_or(0.0, |sample| sample.time.0);
+        let first_s = more.first().map_or(0.0, |sample| sample.time.0);
+        let later = more.into_iter().map(|mut sample| {
+            sample.time.0 += last_s - first_s + 1.0;
+            sample
+        });
+        let samples: Vec<_> = samples.into_iter().chain(later).collect();
+        let (found, issues) = read(&written(&samples, flush_every)).unwrap();
+        prop_assert_eq!(issues.count(), 0);
+        prop_assert_eq!(bits_of(&found), bits_of(&samples));
+    }
+
+    #[test]
+    fn flipped_bits_never_panic_nor_pass_unnoticed(
+        flips in proptest::collection::vec((any::<prop::sample::Index>(), 0..8_u8), 1..4),
+    ) {
+        let samples = some_samples(200);
+        let mut file = written(&samples, 40);
+        let end_of_data = record_ends(&file).iter().filter(|end| end.0 == CHUNK).map(|end| end.1).max().unwrap();
+        flips.iter().for_each(|(at, bit)| file[at.index(end_of_data)] ^= 1 << bit);
+        // Neither the flip nor a sample that it changed may pass.
+        let told = match read(&file) {
+            Ok((found, issues)) => {
+                let unchanged = found.iter().all(|sample| samples.contains(sample));
+                unchanged && (issues.count() > 0 || found == samples)
+            }
+            Err(_) => true,
+        };
+        prop_assert!(told);
+    }
+
+    #[test]
+    fn garbage_behind_the_magic_never_panics(garbage in proptest::collection::vec(any::<u8>(), 0..300), opcode in 0..20_u8) {
+        let mut file = MAGIC.to_vec();
+        file.push(opcode);
+        file.extend(garbage);
+        prop_assert!(read(&file).is_err());
+    }
+
+    #[test]
+    fn packets_come_back_whole(bytes in proptest::collection::vec(any::<u8>(), 0..260), sensor in "\\PC{0,20}", received_utc_ns: i64) {
+        let packet = Packet { received_utc_ns, sensor, ..packet(&bytes) };
+        prop_assert_eq!(Packet::from_bytes(&packet.to_bytes()), Ok(packet));
+    }
+
+    #[test]
+    fn hostile_messages_never_panic(bytes in proptest::collection::vec(any::<u8>(), 0..120)) {
+        let _ = Packet::from_bytes(&bytes);
+        let mut samples = Vec::new();
+        let _ = message::samples_from_bytes(&[&[0, 1, 0, 0], &bytes[..]].concat(), &mut samples);
+    }
+}
