@@ -188,3 +188,6 @@ impl Marks {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -14,6 +14,7 @@ mod batter;
 mod blow;
 mod builder;
 mod curve;
+mod elliptic;
 mod event;
 mod lesson;
 mod motion;
@@ -22,6 +23,7 @@ mod preset;
 mod random;
 mod sensor;
 mod swing;
+pub mod textbook;
 mod truth;
 mod wander;
 

@@ -321,3 +321,6 @@ fn digitised(v: Vector3<f64>, step: f64, range: f64) -> Vector3<f64> {
         rounded.clamp(-range, range - step)
     })
 }
+
+#[cfg(test)]
+mod tests;

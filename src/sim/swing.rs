@@ -111,7 +111,7 @@ impl Plan {
             roll_radps: random.about(5.0, 5.0) / slower,
             load_rad: random.between(0.2, 0.5),
             load_s: random.between(0.35, 0.6),
-            release_end_s: random.about(0.012, 0.005) * slower,
+            release_end_s: random.about(0.008, 0.005) * slower,
             brake_s: random.between(0.13, 0.19) * slower,
         }
     }
@@ -179,9 +179,9 @@ impl Plan {
         let hands = share * self.hands_mps;
         let stretch = run_s / 0.185;
         let late = |from: f64, to: f64| (contact_s + from * stretch, (to - from) * stretch);
-        let forward = 0.9 * hands;
+        let forward = 1.06 * hands;
         let left = random.between(0.6, 0.75) * hands - share * self.centre_m * self.turn_radps;
-        let (ease_s, ease_for_s) = late(-0.085, 0.005);
+        let (ease_s, ease_for_s) = late(-0.095, 0.015);
         let (pull_s, pull_for_s) = late(-0.055, 0.035);
         let (out, pull) = (-random.between(0.0, 0.15) * hands, random.between(0.2, 0.4) * hands);
         let (sink, rise) = (-random.between(0.0, 0.15) * hands, random.between(0.0, 0.2) * hands);
