@@ -12,8 +12,11 @@ pub mod sample;
 pub mod swing;
 pub mod wire;
 
-use profile::{Calibration, Profile};
-use sample::{Sample, SensorTime};
+mod driver;
+
+pub use driver::Engine;
+
+use sample::SensorTime;
 use swing::Swing;
 
 /// What the engine has to tell.
@@ -46,34 +49,4 @@ pub enum Stage {
     Smoothed,
     /// With later rests as well.
     Revised,
-}
-
-/// Samples in, swings out: a state machine that is told the time by the samples alone. The same samples give the same
-/// events, however they are cut into pushes.
-#[derive(Debug)]
-pub struct Engine {
-    profile: Profile,
-}
-
-impl Engine {
-    /// For one sensor's stream.
-    pub fn new(profile: Profile) -> Self {
-        Self { profile }
-    }
-
-    /// Takes the next samples in the order of time; what is told comes back in order.
-    pub fn push(&mut self, samples: &[Sample]) -> Vec<Event> {
-        let _ = samples;
-        Vec::new()
-    }
-
-    /// The stream has ended: what is still pending is told.
-    pub fn finish(&mut self) -> Vec<Event> {
-        Vec::new()
-    }
-
-    /// What has been learnt so far of the sensor and its mount.
-    pub fn calibration(&self) -> Option<Calibration> {
-        self.profile.calibration.clone()
-    }
 }

@@ -1,1 +1,39 @@
-//! To be filled.
+//! What leaves the program: JSON for programs, tables and pictures for people.
+//!
+//! All of it is made from a [`RecordingSummary`] and the recording's swings; nothing here computes a metric. The core's
+//! types are not serialised themselves, so what programs read cannot change by accident.
+//!
+//! In reading order: [`json`], one document a recording; [`words`], labels and units; [`table`], for a terminal; [`svg`],
+//! the picture; [`page`], all of it as one HTML file.
+
+pub mod json;
+pub mod page;
+pub mod svg;
+pub mod table;
+pub mod words;
+
+#[cfg(test)]
+mod example;
+
+use crate::engine::sample::Issue;
+
+/// What there is to say of a recording besides its swings.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct RecordingSummary {
+    /// The path as it was given.
+    pub path: String,
+    /// Samples that were read.
+    pub samples: u64,
+    /// From the first sample to the last, s.
+    pub duration_s: f64,
+    /// Nominal sample rate, Hz; 0 if there are too few samples to tell.
+    pub sample_rate_hz: f64,
+    /// Places where samples are missing.
+    pub gaps: u64,
+    /// How many samples are missing there.
+    pub missing_samples: u64,
+    /// The first things that could not be used.
+    pub issues: Vec<Issue>,
+    /// How many there were in all.
+    pub issue_count: u64,
+}

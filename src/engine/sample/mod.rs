@@ -1,5 +1,11 @@
 //! What a sensor measured, on its own clock.
 
+mod clock;
+mod issues;
+
+pub use clock::{ClockSummary, LEARNT_INTERVALS, SampleClock};
+pub use issues::{IssueLog, KEPT_ISSUES};
+
 use nalgebra::Vector3;
 
 /// Seconds on the sensor's own clock. Not the host's time and not UTC.
@@ -35,18 +41,59 @@ pub struct Issue {
     pub kind: IssueKind,
 }
 
-/// What was wrong with a row.
-#[derive(Clone, Debug, PartialEq)]
+/// What was wrong with a row or a record.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum IssueKind {
-    /// A cell is not a number; holds the column's name and the text (cut to a bounded length).
-    NotANumber { column: String, text: String },
-    /// A cell is infinite or NaN; holds the column's name.
-    NotFinite { column: String },
+    /// A cell is not a number.
+    #[error("`{column}` holds \"{text}\" where a number was expected")]
+    NotANumber {
+        /// The column's name.
+        column: String,
+        /// The text, cut to a bounded length.
+        text: String,
+    },
+    /// A cell is infinite or NaN.
+    #[error("`{column}` is not finite")]
+    NotFinite {
+        /// The column's name.
+        column: String,
+    },
     /// The time does not increase.
-    TimeNotIncreasing { previous_s: f64, found_s: f64 },
+    #[error("the time does not increase: {found_s} s after {previous_s} s")]
+    TimeNotIncreasing {
+        /// The time of the last row that was used.
+        previous_s: f64,
+        /// The time of this one.
+        found_s: f64,
+    },
     /// The row has the wrong number of cells.
-    WrongCellCount { expected: usize, found: usize },
+    #[error("the row has {found} cells where the header has {expected}")]
+    WrongCellCount {
+        /// As many as the header has.
+        expected: usize,
+        /// As many as the row has.
+        found: usize,
+    },
+    /// The line is longer than any row of numbers.
+    #[error("the line is longer than {longest} bytes")]
+    LineTooLong {
+        /// The longest line that is read, bytes.
+        longest: usize,
+    },
+    /// A record is not what its schema says; it was left out.
+    #[error("the record is not as its schema says: {found}")]
+    BadRecord {
+        /// What is wrong.
+        found: String,
+    },
+    /// The file is damaged here; nothing after this place was read.
+    #[error("the file is damaged ({found}); nothing after this place was read")]
+    Damaged {
+        /// What is wrong.
+        found: String,
+    },
     /// The file ends inside a record; all whole records before it were read.
+    #[error("the file ends inside a record; all whole records before it were read")]
     Truncated,
 }

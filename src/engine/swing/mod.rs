@@ -1,4 +1,13 @@
 //! From motion to swings.
+//!
+//! [`finder`] finds fast turns and blows in the stream, [`onset`] the instant of a blow, [`delay`] what the sensor's
+//! chain does to time, [`window`] lays the signals about contact on an even grid, [`measure`] makes numbers of them.
+
+pub mod delay;
+pub mod finder;
+pub mod measure;
+pub mod onset;
+pub mod window;
 
 use crate::engine::metrics::{Estimate, Flag, Metric};
 use crate::engine::sample::SensorTime;

@@ -1,4 +1,21 @@
 //! What is known of the sensor, its mount, the bat and the batter before a recording is read.
+//!
+//! Enters: the text of a TOML file ([`Profile::parse`]); all of it is optional. Leaves: values that are possible, and
+//! warnings about what is unusual. [`Profile::to_toml`] is the way back, exact to the bit.
+
+mod defaults;
+mod emit;
+mod error;
+mod keys;
+mod limits;
+mod parse;
+mod pendulum;
+#[cfg(test)]
+mod tests;
+
+pub use defaults::DEFAULT_TILT_WITHOUT_QUATERNION_RAD;
+pub use error::{ProfileError, ProfileWarning};
+pub use pendulum::moi_knob6_from_period_kgm2;
 
 use nalgebra::{SMatrix, SVector, UnitQuaternion, Vector3};
 

@@ -1,0 +1,323 @@
+//! The estimate at chosen instants ("nodes"): an error-state Kalman filter forward, a smoother backward.
+//!
+//! Between nodes the strapdown integral of the samples carries the state and its sensitivities carry the covariance
+//! ([`span`](super::span)); at nodes within a rest the state is compared with "the pose stays where it was, but for the
+//! sway of the one who holds the bat". Backward runs the modified Bryson–Frazier smoother (G. J. Bierman,
+//! *Fixed interval smoothing with discrete measurements*, Int. J. Control 18(1), 1973): equal to Rauch–Tung–Striebel,
+//! but without the inverse of a predicted covariance, so parameters that are known exactly do no harm.
+
+use super::conditioning::Reading;
+use super::span::{Sensitivity, SpanNoise, Step, add_noise, preintegrate, rest_reset, rest_reset_back};
+use super::state::{ATTITUDE, Covariance, ErrorVector, NavState, PARAMETERS, POSITION, REST_HEADING, VELOCITY, parameter};
+use crate::engine::geometry::Attitude;
+use crate::engine::profile::SensorProfile;
+use nalgebra::Vector3;
+use std::collections::VecDeque;
+
+/// What the sensor adds to the uncertainty as time goes by.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Drift {
+    /// Angle random walk, rad²/s.
+    pub attitude_rad2ps: f64,
+    /// Velocity random walk, (m/s)²/s.
+    pub velocity_m2ps3: f64,
+    /// Random walk of the gyro bias, (rad/s)²/s.
+    pub gyro_bias_rad2ps3: f64,
+    /// Random walk of the accelerometer bias, (m/s²)²/s.
+    pub accel_bias_m2ps5: f64,
+}
+
+/// Random walk of a bias over a second, as a part of the noise density's number: for want of a figure in the profile.
+/// Parts of this class wander by some 0.01 m/s² and 3e-4 rad/s over a minute (Allan deviations of common parts; order
+/// of magnitude from memory).
+const GYRO_BIAS_WALK: f64 = 0.25;
+const ACCEL_BIAS_WALK: f64 = 0.5;
+
+impl Drift {
+    /// Of a sensor.
+    pub fn new(sensor: &SensorProfile) -> Self {
+        let square = |x: f64| x * x;
+        Self {
+            attitude_rad2ps: square(sensor.gyro_noise_radps_rthz),
+            velocity_m2ps3: square(sensor.accel_noise_mps2_rthz),
+            gyro_bias_rad2ps3: square(GYRO_BIAS_WALK * sensor.gyro_noise_radps_rthz),
+            accel_bias_m2ps5: square(ACCEL_BIAS_WALK * sensor.accel_noise_mps2_rthz),
+        }
+    }
+}
+
+/// How still a rest is: 1 σ of what sway does to each reading of the pose.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sway {
+    /// Of the velocity, m/s.
+    pub velocity_mps: f64,
+    /// Of the position about its mean, m.
+    pub position_m: f64,
+    /// Of the heading about its mean, rad.
+    pub heading_rad: f64,
+}
+
+/// One step of the filter, as the smoother needs it.
+#[derive(Clone, Debug)]
+enum Record {
+    Span(Box<Sensitivity>),
+    RestReset,
+    Update { gain: Box<ErrorVector>, place: usize, minus: Option<usize>, innovation: f64, variance: f64 },
+    Mark(Box<Mark>),
+}
+
+/// A node to which the smoother can go back.
+#[derive(Clone, Debug)]
+pub struct Mark {
+    /// State as known when the node was passed.
+    pub state: NavState,
+    /// Its covariance.
+    pub covariance: Covariance,
+}
+
+/// Names a [`Mark`] for as long as it is kept.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct MarkId(u64);
+
+/// The filter.
+#[derive(Clone, Debug)]
+pub struct Filter {
+    state: NavState,
+    covariance: Covariance,
+    drift: Drift,
+    rest_attitude: Attitude,
+    history: VecDeque<Record>,
+    forgotten: u64,
+}
+
+impl Filter {
+    /// From a state and its covariance.
+    pub fn new(state: NavState, covariance: Covariance, drift: Drift) -> Self {
+        let rest_attitude = state.attitude;
+        Self { state, covariance, drift, rest_attitude, history: VecDeque::new(), forgotten: 0 }
+    }
+
+    /// A copy that cannot be smoothed: nothing before is remembered.
+    pub fn without_history(&self) -> Self {
+        Self {
+            state: self.state.clone(),
+            covariance: self.covariance,
+            drift: self.drift,
+            rest_attitude: self.rest_attitude,
+            history: VecDeque::new(),
+            forgotten: 0,
+        }
+    }
+
+    /// The state now.
+    pub fn state(&self) -> &NavState {
+        &self.state
+    }
+
+    /// Its covariance.
+    pub fn covariance(&self) -> &Covariance {
+        &self.covariance
+    }
+
+    /// Carries the state over `readings[from..=to]`. Returns the steps taken.
+    pub fn advance(&mut self, readings: &[Reading], from: usize, to: usize) -> Vec<Step> {
+        if to <= from {
+            return Vec::new();
+        }
+        let (steps, sensitivity) = preintegrate(readings, from, to, &self.state);
+        self.covariance = sensitivity.propagate(&self.covariance);
+        let duration_s = sensitivity.duration_s;
+        let (gyro_rad, accel_mps) = bridged(&readings[from..=to]);
+        let noise = SpanNoise {
+            attitude_rad2: self.drift.attitude_rad2ps * duration_s + gyro_rad * gyro_rad,
+            velocity_m2ps2: self.drift.velocity_m2ps3 * duration_s + accel_mps * accel_mps,
+        };
+        self.add_noise(noise, duration_s);
+        for axis in 0..3 {
+            let gyro = PARAMETERS + parameter::GYRO_BIAS + axis;
+            let accel = PARAMETERS + parameter::ACCEL_BIAS + axis;
+            self.covariance[(gyro, gyro)] += self.drift.gyro_bias_rad2ps3 * duration_s;
+            self.covariance[(accel, accel)] += self.drift.accel_bias_m2ps5 * duration_s;
+        }
+        if let Some(last) = steps.last() {
+            self.state = last.state(&self.state.parameters);
+        }
+        self.history.push_back(Record::Span(Box::new(sensitivity)));
+        steps
+    }
+
+    /// Something happened that the samples do not tell rightly, such as a blow.
+    pub fn add_noise(&mut self, noise: SpanNoise, duration_s: f64) {
+        add_noise(&mut self.covariance, noise, duration_s);
+    }
+
+    /// A rest starts here: position and heading are counted from now.
+    pub fn begin_rest(&mut self) {
+        self.state.position_w_m = Vector3::zeros();
+        self.rest_attitude = self.state.attitude;
+        self.covariance = rest_reset(&self.covariance);
+        self.history.push_back(Record::RestReset);
+    }
+
+    /// Within a rest: no velocity, and the pose of its beginning, but for the sway.
+    pub fn still(&mut self, sway: &Sway) {
+        let heading = self.state.attitude.rotation_vector_w_from(self.rest_attitude).z;
+        let mut error = ErrorVector::zeros();
+        for axis in 0..3 {
+            let (v, p) = (self.state.velocity_w_mps[axis], self.state.position_w_m[axis]);
+            self.measure(&mut error, VELOCITY + axis, None, -v, sway.velocity_mps);
+            self.measure(&mut error, POSITION + axis, None, -p, sway.position_m);
+        }
+        self.measure(&mut error, ATTITUDE + 2, Some(REST_HEADING), -heading, sway.heading_rad);
+        self.apply(&error);
+    }
+
+    /// The sensor is still about where it was: position (if `reach_m`) and velocity bounded.
+    pub fn within_reach(&mut self, reach_m: Option<f64>, speed_mps: f64) {
+        let mut error = ErrorVector::zeros();
+        for axis in 0..3 {
+            let (v, p) = (self.state.velocity_w_mps[axis], self.state.position_w_m[axis]);
+            self.measure(&mut error, VELOCITY + axis, None, -v, speed_mps);
+            if let Some(reach_m) = reach_m {
+                self.measure(&mut error, POSITION + axis, None, -p, reach_m);
+            }
+        }
+        self.apply(&error);
+    }
+
+    /// One scalar measurement of the error state's `place` (less `minus`).
+    fn measure(&mut self, error: &mut ErrorVector, place: usize, minus: Option<usize>, value: f64, sigma: f64) {
+        let column = match minus {
+            Some(minus) => self.covariance.column(place) - self.covariance.column(minus),
+            None => self.covariance.column(place).into_owned(),
+        };
+        let seen = |v: &ErrorVector| v[place] - minus.map_or(0.0, |m| v[m]);
+        let variance = seen(&column) + sigma * sigma;
+        if variance.is_nan() || variance <= 0.0 {
+            return;
+        }
+        let gain = column / variance;
+        let innovation = value - seen(error);
+        self.covariance.ger(-1.0, &gain, &column, 1.0);
+        *error += gain * innovation;
+        self.history.push_back(Record::Update { gain: Box::new(gain), place, minus, innovation, variance });
+    }
+
+    fn apply(&mut self, error: &ErrorVector) {
+        self.state = self.state.corrected(error);
+        self.rest_attitude = self.rest_attitude.turned_in_world(Vector3::z() * error[REST_HEADING]);
+        self.covariance = (self.covariance + self.covariance.transpose()) * 0.5;
+    }
+
+    /// Remembers this node.
+    pub fn mark(&mut self) -> MarkId {
+        let id = MarkId(self.forgotten + self.history.len() as u64);
+        self.history.push_back(Record::Mark(Box::new(Mark { state: self.state.clone(), covariance: self.covariance })));
+        id
+    }
+
+    /// Lets go of all that is only needed for nodes before `keep`; of everything if `None`.
+    pub fn forget_before(&mut self, keep: Option<MarkId>) {
+        let end = self.forgotten + self.history.len() as u64;
+        let count = keep.map_or(end, |id| id.0.min(end)).saturating_sub(self.forgotten);
+        self.history.drain(..count as usize);
+        self.forgotten += count;
+    }
+
+    /// The state at a mark by all that has come since, and its covariance; `None` if it was forgotten.
+    pub fn smoothed(&self, id: MarkId) -> Option<(NavState, Covariance)> {
+        let index = id.0.checked_sub(self.forgotten)? as usize;
+        let Some(Record::Mark(mark)) = self.history.get(index) else { return None };
+        let mut lambda = ErrorVector::zeros();
+        let mut information = Covariance::zeros();
+        for record in self.history.iter().skip(index + 1).rev() {
+            lambda = record.backward(&lambda);
+            information = record.backward_information(&information);
+        }
+        let error = -(mark.covariance * lambda);
+        let covariance = mark.covariance - mark.covariance * information * mark.covariance;
+        Some((mark.state.corrected(&error), (covariance + covariance.transpose()) * 0.5))
+    }
+
+    /// The states at all marks kept, in order, by all that has come since.
+    pub fn smoothed_marks(&self) -> Vec<NavState> {
+        let mut lambda = ErrorVector::zeros();
+        let mut out = Vec::new();
+        for record in self.history.iter().rev() {
+            match record {
+                Record::Mark(mark) => out.push(mark.state.corrected(&-(mark.covariance * lambda))),
+                other => lambda = other.backward(&lambda),
+            }
+        }
+        out.reverse();
+        out
+    }
+}
+
+impl Record {
+    fn backward(&self, lambda: &ErrorVector) -> ErrorVector {
+        match self {
+            Record::Span(sensitivity) => sensitivity.backward(lambda),
+            Record::RestReset => rest_reset_back(lambda),
+            Record::Update { gain, place, minus, innovation, variance } => {
+                let mut out = *lambda;
+                let change = -gain.dot(lambda) - innovation / variance;
+                out[*place] += change;
+                if let Some(minus) = minus {
+                    out[*minus] -= change;
+                }
+                out
+            }
+            Record::Mark(_) => *lambda,
+        }
+    }
+
+    fn backward_information(&self, information: &Covariance) -> Covariance {
+        match self {
+            Record::Span(sensitivity) => sensitivity.propagate_back(information),
+            Record::RestReset => rest_reset_back(&rest_reset_back(information).transpose()),
+            Record::Update { gain, place, minus, variance, .. } => {
+                // (I − KH)ᵀ Λ (I − KH) + HᵀH/s, with H one place (less another).
+                let lk = information * &**gain;
+                let klk = gain.dot(&lk);
+                let mut out = *information;
+                let mut add = |at: usize, sign: f64| {
+                    for i in 0..lk.len() {
+                        out[(at, i)] -= sign * lk[i];
+                        out[(i, at)] -= sign * lk[i];
+                    }
+                };
+                add(*place, 1.0);
+                if let Some(minus) = minus {
+                    add(*minus, -1.0);
+                }
+                let own = klk + 1.0 / variance;
+                out[(*place, *place)] += own;
+                if let Some(minus) = minus {
+                    out[(*minus, *minus)] += own;
+                    out[(*place, *minus)] -= own;
+                    out[(*minus, *place)] -= own;
+                }
+                out
+            }
+            Record::Mark(_) => *information,
+        }
+    }
+}
+
+/// How wrong the bridges in a stretch may have made its angle (rad) and its velocity (m/s): each bridge errs as a whole.
+fn bridged(readings: &[Reading]) -> (f64, f64) {
+    let (mut gyro, mut accel) = ((0.0, 0.0), (0.0, 0.0));
+    for pair in readings.windows(2) {
+        let dt_s = pair[1].time_s - pair[0].time_s;
+        let mut add = |sum: &mut (f64, f64), sigma: f64| {
+            sum.1 += sigma * dt_s;
+            if sigma == 0.0 {
+                *sum = (f64::hypot(sum.0, sum.1), 0.0);
+            }
+        };
+        add(&mut gyro, pair[1].gyro_sigma_radps);
+        add(&mut accel, pair[1].accel_sigma_mps2);
+    }
+    (f64::hypot(gyro.0, gyro.1), f64::hypot(accel.0, accel.1))
+}

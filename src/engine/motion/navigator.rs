@@ -1,0 +1,367 @@
+//! The filter fed with a stream: where nodes are set, when a rest begins and ends.
+//!
+//! Samples go in; they are kept from the last node on. Nodes follow the present at a short distance, so that a rest is
+//! only used once it is sure to be one, and a motion is not integrated past the beginning of a rest.
+
+use super::conditioning::{Limits, Reading, readings};
+use super::filter::{Drift, Filter, Sway};
+use super::rest::RestDetector;
+use super::span::Step;
+use super::state::{ATTITUDE, Covariance, NavState, PARAMETERS, POSITION, REST_HEADING, VELOCITY, prior};
+use crate::engine::geometry::Attitude;
+use crate::engine::profile::{CALIBRATION_SIZE, Calibration, Profile};
+use crate::engine::sample::Sample;
+use nalgebra::Vector3;
+use std::collections::VecDeque;
+
+/// Nodes within a rest stand this far apart, s.
+const REST_NODE_S: f64 = 0.25;
+/// Nodes within a motion stand this far apart, s.
+const MOTION_NODE_S: f64 = 0.5;
+/// A node of a rest is set only when the rest has gone on for this long after it, s.
+const REST_MARGIN_S: f64 = 0.1;
+/// What is cut off the first window of a rest, s: the motion before may reach into it.
+const REST_TRIM_S: f64 = 0.03;
+/// A stream that does not begin with a rest is levelled from this much of it, s.
+const LEVEL_S: f64 = 0.6;
+/// A sensor that is moved about for long keeps below this speed on average, m/s: walking pace and swings of the arm.
+const MOVING_SPEED_MPS: f64 = 3.0;
+
+/// How sway at rest follows from the angular rate at rest: m/s, m and rad for each rad/s.
+const SWAY_VELOCITY_M: f64 = 0.45;
+const SWAY_POSITION_M_S: f64 = 0.30;
+const SWAY_HEADING_S: f64 = 0.45;
+
+/// What the caller may choose.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Options {
+    /// How far the sensor goes from where it rested, 1 σ a direction, m; `None`: anywhere.
+    pub reach_m: Option<f64>,
+    /// Mark every node, for a motion of the whole recording.
+    pub mark_all: bool,
+}
+
+/// What happened at a sample.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Happening {
+    /// A rest is sure that began at this time, s.
+    RestBegan(f64),
+    /// The rest that began at the first time went on to the second, s.
+    RestEnded(f64, f64),
+}
+
+/// The filter fed with a stream.
+#[derive(Clone, Debug)]
+pub struct Navigator {
+    profile: Profile,
+    limits: Limits,
+    interval_s: f64,
+    options: Options,
+    detector: RestDetector,
+    samples: VecDeque<Sample>,
+    /// The filter's node is at this place of `samples`; one sample is kept before it.
+    node: usize,
+    filter: Option<Filter>,
+    /// Where in `samples` the rest that now goes on began to be used, and its time.
+    rest: Option<RestSoFar>,
+    had_rest: bool,
+    /// No nodes at or after this time.
+    hold_s: f64,
+    motion_nodes: u32,
+    mark_times_s: Vec<f64>,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct RestSoFar {
+    began_s: f64,
+    gyro_square_sum: f64,
+    count: f64,
+}
+
+impl Navigator {
+    /// For samples `interval_s` apart.
+    pub fn new(profile: Profile, interval_s: f64, options: Options) -> Self {
+        Self {
+            limits: Limits::new(&profile.sensor),
+            detector: RestDetector::new(interval_s),
+            profile,
+            interval_s,
+            options,
+            samples: VecDeque::new(),
+            node: 0,
+            filter: None,
+            rest: None,
+            had_rest: false,
+            hold_s: f64::INFINITY,
+            motion_nodes: 0,
+            mark_times_s: Vec::new(),
+        }
+    }
+
+    /// The nominal step, s.
+    pub fn interval_s(&self) -> f64 {
+        self.interval_s
+    }
+
+    /// The ends of the sensor's ranges.
+    pub fn limits(&self) -> &Limits {
+        &self.limits
+    }
+
+    /// The filter, once it has begun.
+    pub fn filter(&self) -> Option<&Filter> {
+        self.filter.as_ref()
+    }
+
+    /// The filter, once it has begun.
+    pub fn filter_mut(&mut self) -> Option<&mut Filter> {
+        self.filter.as_mut()
+    }
+
+    /// Whether there has been a rest to start from.
+    pub fn had_rest(&self) -> bool {
+        self.had_rest
+    }
+
+    /// When the rest that now goes on began, s.
+    pub fn resting_since_s(&self) -> Option<f64> {
+        self.rest.map(|rest| rest.began_s)
+    }
+
+    /// Sets no node at or after `time_s` until told otherwise.
+    pub fn hold_from(&mut self, time_s: f64) {
+        self.hold_s = time_s;
+    }
+
+    /// Nodes may follow the present again.
+    pub fn release(&mut self) {
+        self.hold_s = f64::INFINITY;
+    }
+
+    /// What has been learnt of the sensor.
+    pub fn calibration(&self) -> Option<Calibration> {
+        let filter = self.filter.as_ref()?;
+        Some(Calibration {
+            mean: filter.state().parameters,
+            covariance: filter.covariance().fixed_view::<CALIBRATION_SIZE, CALIBRATION_SIZE>(PARAMETERS, PARAMETERS).into_owned(),
+        })
+    }
+
+    /// Takes the next sample.
+    pub fn push(&mut self, sample: Sample) -> Option<Happening> {
+        let finite = sample.gyro_s_radps.iter().chain(sample.accel_s_mps2.iter()).all(|x| x.is_finite());
+        let contiguous = self.samples.back().is_none_or(|last| sample.time.0 - last.time.0 < 2.5 * self.interval_s + 0.02);
+        let usable = finite && contiguous && !self.limits.gyro_clipped(&sample.gyro_s_radps) && !self.limits.accel_clipped(&sample.accel_s_mps2);
+        self.samples.push_back(sample);
+        let still = self.detector.push(sample.gyro_s_radps, sample.accel_s_mps2, usable);
+        let now_s = sample.time.0;
+        match (still, self.rest) {
+            (true, None) => self.start_rest(now_s),
+            (false, Some(rest)) => {
+                self.rest = None;
+                self.motion_nodes = 0;
+                let to_s = now_s - REST_MARGIN_S;
+                (to_s > rest.began_s).then_some(Happening::RestEnded(rest.began_s, to_s))
+            }
+            (true, Some(_)) => {
+                self.rest_node(now_s);
+                None
+            }
+            (false, None) => {
+                self.motion_node(now_s);
+                None
+            }
+        }
+    }
+
+    fn start_rest(&mut self, now_s: f64) -> Option<Happening> {
+        let began_s = now_s - (self.detector.length() as f64 * self.interval_s - REST_TRIM_S);
+        if began_s >= self.hold_s {
+            return None;
+        }
+        let at = self.place_of(began_s);
+        if self.filter.is_none() {
+            self.begin(at, true);
+        }
+        self.advance_to(at.max(self.node));
+        if let Some(filter) = &mut self.filter {
+            filter.begin_rest();
+        }
+        self.had_rest = true;
+        self.rest = Some(RestSoFar { began_s, gyro_square_sum: 0.0, count: 0.0 });
+        Some(Happening::RestBegan(began_s))
+    }
+
+    fn rest_node(&mut self, now_s: f64) {
+        let next_s = self.node_time_s() + REST_NODE_S;
+        if now_s < next_s + REST_MARGIN_S || next_s >= self.hold_s {
+            return;
+        }
+        let to = self.place_of(next_s);
+        let sway = self.sway(to);
+        self.advance_to(to);
+        if let Some(filter) = &mut self.filter {
+            filter.still(&sway);
+        }
+        self.mark_if_wanted();
+    }
+
+    fn motion_node(&mut self, now_s: f64) {
+        let lag_s = self.detector.length() as f64 * self.interval_s + REST_MARGIN_S;
+        if self.filter.is_none() {
+            let first_s = self.samples.front().map_or(now_s, |s| s.time.0);
+            if now_s - first_s > LEVEL_S + lag_s {
+                self.begin(0, false);
+            }
+            return;
+        }
+        let next_s = self.node_time_s() + MOTION_NODE_S;
+        if now_s < next_s + lag_s || next_s >= self.hold_s {
+            return;
+        }
+        self.advance_to(self.place_of(next_s));
+        self.motion_nodes += 1;
+        let reach_m = self.options.reach_m;
+        if (reach_m.is_some() || self.motion_nodes.is_multiple_of(4))
+            && let Some(filter) = &mut self.filter
+        {
+            filter.within_reach(reach_m, MOVING_SPEED_MPS);
+        }
+        self.mark_if_wanted();
+    }
+
+    /// Carries the filter to the last sample at or before `time_s`, if it is not there already, and on to no later.
+    /// Returns the time of the node.
+    pub fn advance_to_time(&mut self, time_s: f64) -> f64 {
+        if self.filter.is_none() {
+            self.begin(0, false);
+        }
+        self.advance_to(self.place_of(time_s).max(self.node));
+        self.node_time_s()
+    }
+
+    /// A copy of the filter, its history left out, carried to the last sample at or before `time_s`.
+    pub fn fork_at(&self, time_s: f64) -> Option<Filter> {
+        let mut fork = self.filter.as_ref()?.without_history();
+        let to = self.place_of(time_s);
+        if to > self.node {
+            let (list, from) = self.readings_for(self.node, to);
+            fork.advance(&list, from, from + self.count_of(&list, from, to));
+        }
+        Some(fork)
+    }
+
+    /// Time of the last sample.
+    pub fn now_s(&self) -> f64 {
+        self.samples.back().map_or(f64::NEG_INFINITY, |s| s.time.0)
+    }
+
+    /// Time of the filter's node.
+    pub fn node_time_s(&self) -> f64 {
+        self.samples.get(self.node).map_or(f64::NEG_INFINITY, |s| s.time.0)
+    }
+
+    /// The stream has ended: the last node is set at its end.
+    pub fn finish(&mut self) {
+        if self.samples.is_empty() {
+            return;
+        }
+        if self.filter.is_none() {
+            self.begin(0, false);
+        }
+        let last = self.samples.len() - 1;
+        self.advance_to(last);
+        self.mark_if_wanted();
+    }
+
+    fn mark_if_wanted(&mut self) {
+        if self.options.mark_all
+            && let Some(filter) = &mut self.filter
+        {
+            filter.mark();
+            self.mark_times_s.push(self.samples.get(self.node).map_or(f64::NAN, |s| s.time.0));
+        }
+    }
+
+    /// Times of the nodes that were marked because all are.
+    pub fn mark_times_s(&self) -> &[f64] {
+        &self.mark_times_s
+    }
+
+    /// The last sample at or before `time_s`, not before the node.
+    fn place_of(&self, time_s: f64) -> usize {
+        let after = self.samples.partition_point(|s| s.time.0 <= time_s + 1e-9);
+        after.saturating_sub(1).max(self.node)
+    }
+
+    /// Starts the filter at a sample, levelled by the specific force about it.
+    fn begin(&mut self, at: usize, resting: bool) {
+        let span = if resting { self.detector.length() } else { (LEVEL_S / self.interval_s) as usize };
+        let sum: Vector3<f64> = self.samples.iter().skip(at).take(span.max(1)).map(|s| s.accel_s_mps2).filter(|a| a.iter().all(|x| x.is_finite())).sum();
+        let calibration = self.profile.calibration.clone().unwrap_or_else(|| prior(&self.profile.sensor, self.profile.mount.tilt_error_rad));
+        let mut covariance = Covariance::zeros();
+        covariance.fixed_view_mut::<CALIBRATION_SIZE, CALIBRATION_SIZE>(PARAMETERS, PARAMETERS).copy_from(&calibration.covariance);
+        let (level_rad, speed_mps) = if resting { (0.15, 0.1) } else { (0.5, 2.0) };
+        for axis in 0..3 {
+            covariance[(ATTITUDE + axis, ATTITUDE + axis)] = level_rad * level_rad;
+            covariance[(VELOCITY + axis, VELOCITY + axis)] = speed_mps * speed_mps;
+            covariance[(POSITION + axis, POSITION + axis)] = 1e-12;
+        }
+        covariance[(ATTITUDE + 2, ATTITUDE + 2)] = 1e-12;
+        covariance[(REST_HEADING, REST_HEADING)] = 1e-12;
+        let state = NavState {
+            attitude: Attitude::levelled(sum),
+            velocity_w_mps: Vector3::zeros(),
+            position_w_m: Vector3::zeros(),
+            parameters: calibration.mean,
+        };
+        self.filter = Some(Filter::new(state, covariance, Drift::new(&self.profile.sensor)));
+        self.node = at;
+        self.mark_if_wanted();
+    }
+
+    /// Readings from one sample before `from` to two after `to`, and the place of `from` among them.
+    fn readings_for(&self, from: usize, to: usize) -> (Vec<Reading>, usize) {
+        let first = from.saturating_sub(1);
+        let end = (to + 3).min(self.samples.len());
+        let samples: Vec<Sample> = self.samples.range(first..end).copied().collect();
+        let list = readings(&samples, &self.limits, self.interval_s);
+        let at = if from > first { list.iter().skip(1).position(|r| !r.inserted).map_or(0, |p| p + 1) } else { 0 };
+        (list, at)
+    }
+
+    /// How many readings after `from` lead to the sample `to`.
+    fn count_of(&self, list: &[Reading], from: usize, to: usize) -> usize {
+        let time_s = self.samples[to].time.0;
+        list.iter().skip(from).position(|r| !r.inserted && r.time_s >= time_s).unwrap_or(0)
+    }
+
+    fn advance_to(&mut self, to: usize) -> Vec<Step> {
+        if to <= self.node {
+            return Vec::new();
+        }
+        let (list, from) = self.readings_for(self.node, to);
+        let count = self.count_of(&list, from, to);
+        let steps = self.filter.as_mut().map(|filter| filter.advance(&list, from, from + count)).unwrap_or_default();
+        self.samples.drain(..to - 1);
+        self.node = 1;
+        steps
+    }
+
+    /// How much the pose sways in the rest so far, judged by the angular rate.
+    fn sway(&mut self, to: usize) -> Sway {
+        let bias: Vector3<f64> = self.filter.as_ref().map_or(Vector3::zeros(), |f| f.state().parameters.fixed_rows::<3>(0).into_owned());
+        let mut rest = self.rest.unwrap_or(RestSoFar { began_s: 0.0, gyro_square_sum: 0.0, count: 0.0 });
+        for sample in self.samples.range(self.node..to) {
+            rest.gyro_square_sum += (sample.gyro_s_radps - bias).norm_squared();
+            rest.count += 1.0;
+        }
+        self.rest = Some(rest);
+        let rate_radps = (rest.gyro_square_sum / rest.count.max(1.0)).sqrt();
+        Sway {
+            velocity_mps: (SWAY_VELOCITY_M * rate_radps).max(1e-6),
+            position_m: (SWAY_POSITION_M_S * rate_radps).max(1e-6),
+            heading_rad: (SWAY_HEADING_S * rate_radps).max(1e-7),
+        }
+    }
+}

@@ -1,0 +1,121 @@
+//! Tells rest from motion, sample by sample.
+//!
+//! A rest is a stretch in which the angular rate stays within what a batter's tremor and sway make of it and the
+//! specific force hardly changes. Both are judged over a sliding window; constant time and memory per sample.
+
+use nalgebra::Vector3;
+use std::collections::VecDeque;
+
+/// Length of the window, s.
+pub const WINDOW_S: f64 = 0.2;
+/// Greatest root mean square of the angular rate over the window, rad/s, bias included.
+///
+/// Hands at rest reach 0.07, hands that move on purpose seldom stay below 0.17 for a fifth of a second (both seen in the
+/// open BROAD recordings, Laidig et al., *Data* 6(7):72, 2021, and in simulated stances).
+const STILL_RADPS: f64 = 0.115;
+/// Greatest standard deviation of the specific force over the window, all axes together, m/s².
+const STILL_MPS2: f64 = 0.45;
+
+/// The detector.
+#[derive(Clone, Debug)]
+pub struct RestDetector {
+    window: VecDeque<Entry>,
+    length: usize,
+    gyro_sum: Vector3<f64>,
+    gyro_square: f64,
+    accel_sum: Vector3<f64>,
+    accel_square: f64,
+    accel_origin: Vector3<f64>,
+    pushed: u64,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Entry {
+    gyro: Vector3<f64>,
+    accel: Vector3<f64>,
+}
+
+impl RestDetector {
+    /// For samples `interval_s` apart.
+    pub fn new(interval_s: f64) -> Self {
+        let length = (WINDOW_S / interval_s).round().clamp(4.0, 4096.0) as usize;
+        Self {
+            window: VecDeque::with_capacity(length + 1),
+            length,
+            gyro_sum: Vector3::zeros(),
+            gyro_square: 0.0,
+            accel_sum: Vector3::zeros(),
+            accel_square: 0.0,
+            accel_origin: Vector3::zeros(),
+            pushed: 0,
+        }
+    }
+
+    /// How many samples a verdict looks at.
+    pub fn length(&self) -> usize {
+        self.length
+    }
+
+    /// Takes the next sample; whether the last [`length`](Self::length) samples were all a rest.
+    /// `usable` is false for a sample that was clipped or has holes: no rest then.
+    pub fn push(&mut self, gyro_s_radps: Vector3<f64>, accel_s_mps2: Vector3<f64>, usable: bool) -> bool {
+        if !usable {
+            self.clear();
+            return false;
+        }
+        if self.window.is_empty() {
+            self.accel_origin = accel_s_mps2;
+        }
+        let entry = Entry { gyro: gyro_s_radps, accel: accel_s_mps2 - self.accel_origin };
+        self.window.push_back(entry);
+        self.add(entry, 1.0);
+        if self.window.len() > self.length
+            && let Some(old) = self.window.pop_front()
+        {
+            self.add(old, -1.0);
+        }
+        self.pushed += 1;
+        if self.pushed.is_multiple_of(8 * self.length as u64) {
+            self.sum_again();
+        }
+        self.window.len() == self.length && self.is_still()
+    }
+
+    /// Root mean square of the angular rate over the window, rad/s.
+    pub fn gyro_rms_radps(&self) -> f64 {
+        (self.gyro_square / self.window.len().max(1) as f64).max(0.0).sqrt()
+    }
+
+    fn is_still(&self) -> bool {
+        let n = self.length as f64;
+        self.gyro_square < STILL_RADPS * STILL_RADPS * n
+            && self.accel_square - self.accel_sum.norm_squared() / n < STILL_MPS2 * STILL_MPS2 * n
+    }
+
+    fn add(&mut self, entry: Entry, sign: f64) {
+        self.gyro_sum += entry.gyro * sign;
+        self.gyro_square += entry.gyro.norm_squared() * sign;
+        self.accel_sum += entry.accel * sign;
+        self.accel_square += entry.accel.norm_squared() * sign;
+    }
+
+    /// Sums afresh, so that rounding does not pile up over a day.
+    fn sum_again(&mut self) {
+        let window = std::mem::take(&mut self.window);
+        (self.gyro_sum, self.gyro_square) = (Vector3::zeros(), 0.0);
+        (self.accel_sum, self.accel_square) = (Vector3::zeros(), 0.0);
+        let shift = window.front().map_or(Vector3::zeros(), |entry| entry.accel);
+        self.accel_origin += shift;
+        for entry in window {
+            let moved = Entry { accel: entry.accel - shift, ..entry };
+            self.window.push_back(moved);
+            self.add(moved, 1.0);
+        }
+    }
+
+    fn clear(&mut self) {
+        self.window.clear();
+        (self.gyro_sum, self.gyro_square) = (Vector3::zeros(), 0.0);
+        (self.accel_sum, self.accel_square) = (Vector3::zeros(), 0.0);
+    }
+}

@@ -1,0 +1,109 @@
+//! The columns of a CSV recording: which are needed, and where a file has them.
+
+use super::WireError;
+
+/// The names of the columns every recording has, in the order in which they are written.
+pub const COLUMNS: [&str; 7] = [
+    "t_s",
+    "gyro_x_radps",
+    "gyro_y_radps",
+    "gyro_z_radps",
+    "accel_x_mps2",
+    "accel_y_mps2",
+    "accel_z_mps2",
+];
+
+/// The names of the columns of a second, high-range accelerometer: all three or none.
+pub const COLUMNS_HI: [&str; 3] = ["accel_hi_x_mps2", "accel_hi_y_mps2", "accel_hi_z_mps2"];
+
+/// How many numbers a row can have.
+pub(super) const SLOTS: usize = COLUMNS.len() + COLUMNS_HI.len();
+
+/// For each column of the file, the number of a row it holds, if any.
+#[derive(Debug)]
+pub(super) struct ColumnMap {
+    pub(super) slot_of_column: Vec<Option<usize>>,
+    pub(super) has_hi: bool,
+}
+
+/// The name of the number in a slot.
+pub(super) fn slot_name(slot: usize) -> &'static str {
+    COLUMNS
+        .iter()
+        .chain(&COLUMNS_HI)
+        .nth(slot)
+        .copied()
+        .unwrap_or("")
+}
+
+impl ColumnMap {
+    /// From the header's cells.
+    pub(super) fn from_header(line: &[u8]) -> Result<Self, WireError> {
+        let cells = header_cells(line)?;
+        let mut slot_of_column = vec![None; cells.len()];
+        let mut found = [false; SLOTS];
+        for (column, cell) in cells.iter().enumerate() {
+            let Some(slot) = (0..SLOTS).find(|&slot| slot_name(slot) == cell.trim()) else {
+                continue;
+            };
+            if std::mem::replace(&mut found[slot], true) {
+                return Err(WireError::DoubledColumn {
+                    column: slot_name(slot),
+                });
+            }
+            slot_of_column[column] = Some(slot);
+        }
+        let has_hi = found[COLUMNS.len()..].contains(&true);
+        let needed = if has_hi { SLOTS } else { COLUMNS.len() };
+        match found[..needed].iter().position(|&there| !there) {
+            Some(slot) => Err(WireError::MissingColumn {
+                column: slot_name(slot),
+                expected: expected_header(),
+            }),
+            None => Ok(Self {
+                slot_of_column,
+                has_hi,
+            }),
+        }
+    }
+}
+
+/// What the first line should have been.
+pub(super) fn expected_header() -> String {
+    format!("the header {}", COLUMNS.join(","))
+}
+
+fn header_cells(line: &[u8]) -> Result<Vec<String>, WireError> {
+    let text = std::str::from_utf8(line.strip_prefix(b"\xef\xbb\xbf").unwrap_or(line));
+    let text = text
+        .ok()
+        .filter(|text| !text.contains(|c: char| c.is_control() && c != '\t'));
+    let Some(text) = text else {
+        return Err(WireError::NotCsv {
+            found: "bytes that are not text".into(),
+            expected: expected_header(),
+        });
+    };
+    if text.trim().is_empty() {
+        return Err(WireError::Empty {
+            expected: expected_header(),
+        });
+    }
+    let mut cells = Vec::new();
+    split_quoted(text.as_bytes(), |cell| {
+        cells.push(String::from_utf8_lossy(cell).into_owned())
+    });
+    Ok(cells)
+}
+
+/// Hands over the cells of one line that may hold quotes (RFC 4180, section 2, rules 5 to 7).
+pub(super) fn split_quoted(line: &[u8], mut each: impl FnMut(&[u8])) {
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .from_reader(line);
+    let mut record = csv::ByteRecord::new();
+    if reader.read_byte_record(&mut record).unwrap_or(false) {
+        record.iter().for_each(&mut each);
+    }
+}

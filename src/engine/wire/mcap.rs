@@ -1,0 +1,3 @@
+//! x
+/// x
+pub const SAMPLES_SCHEMA: &str = "swingd_msgs/msg/Samples";
