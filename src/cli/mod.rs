@@ -1,1 +1,3 @@
-//! To be filled.
+//! The commands: arguments and files in, one call into the engine or the simulator, files and words out.
+
+pub mod synth;

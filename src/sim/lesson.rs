@@ -176,8 +176,9 @@ impl Marks {
         let to_sensor_s = |true_s: f64| drawn.sensor_time_s(true_s);
         let span = |(from_s, to_s)| Span { start_sensor_s: to_sensor_s(from_s), end_sensor_s: to_sensor_s(to_s) };
         let still = motion.stretches.iter().filter(|one| one.moves.is_empty() && one.end_s - one.start_s >= 0.8);
+        let swing = |mark| SwingTruth::of(&motion, mark, (&batter.bat, &batter.context), to_sensor_s);
         Truth {
-            swings: self.swings.iter().map(|mark| SwingTruth::of(&motion, mark, &batter.bat, to_sensor_s)).collect(),
+            swings: self.swings.iter().map(swing).collect(),
             events: self.events.into_iter().map(|(kind, time_s)| (kind, span(time_s))).collect(),
             rests: still.map(|one| span((one.start_s, one.end_s))).collect(),
             calibration: self.calibration.into_iter().map(span).collect(),

@@ -106,12 +106,13 @@ fn swings_are_within_the_spans_of_real_ones() {
     ];
     for seed in 0..30 {
         let Simulated { truth, profile, .. } = ball(Preset::Slow, seed);
-        let values = truth.swings[0].metrics(&profile.bat);
+        let values = truth.swings[0].values;
         for (metric, low, high) in spans {
-            let value = values[metric.index()].expect("a value");
+            let value = values.of(metric).expect("a value");
             assert!((low..=high).contains(&value), "{metric:?} {value} of {seed}");
         }
-        assert_eq!(values[Metric::TimingWindow.index()], None);
+        let pitched = profile.swing.pitch_speed_mps > 0.0;
+        assert_eq!(values.of(Metric::TimingWindow).is_some(), pitched);
     }
 }
 
