@@ -100,6 +100,21 @@ impl Scenario {
 
     /// Simulates it.
     pub fn run(&self) -> Simulated {
+        let (profile, mut truth, mut random) = self.play();
+        let mounted = Mounted { motion: &truth.motion, mount: &truth.drawn.mount };
+        let end_s = truth.motion.end_s();
+        let stream = record(&mounted, end_s, &profile.sensor, &truth.drawn, self.mishaps, &mut random);
+        truth.lost = stream.lost;
+        Simulated { profile, samples: stream.samples, truth }
+    }
+
+    /// What happens and how it truly is, before any sensor has recorded it: no row is lost yet.
+    pub fn truth(&self) -> (Profile, Truth) {
+        let (profile, truth, _) = self.play();
+        (profile, truth)
+    }
+
+    fn play(&self) -> (Profile, Truth, Random) {
         let mut random = Random::new(self.seed);
         let batter = Batter::draw(&mut random.branch(), self.preset.wander_level());
         let (motion, marks) = self.act(&mut random.branch(), &batter);
@@ -108,12 +123,9 @@ impl Scenario {
         let mut specimen = random.branch();
         let mount = draw_mount(&mut specimen, self.preset);
         let drawn = Drawn::draw(&mut specimen, self.preset, &sensor, &mount);
-        let mounted = Mounted { motion: &motion, mount: &drawn.mount };
-        let stream = record(&mounted, motion.end_s(), &sensor, &drawn, self.mishaps, &mut random.branch());
         let (bat, swing) = (batter.bat.clone(), batter.context.clone());
         let profile = Profile { sensor, mount, bat, swing, calibration: None };
-        let truth = marks.truth(motion, drawn, batter, stream.lost);
-        Simulated { profile, samples: stream.samples, truth }
+        (profile, marks.truth(motion, drawn, batter), random.branch())
     }
 
     fn act(&self, random: &mut Random, batter: &Batter) -> (Motion, Marks) {
@@ -172,7 +184,7 @@ impl Marks {
         }
     }
 
-    fn truth(self, motion: Motion, drawn: Drawn, batter: Batter, lost: usize) -> Truth {
+    fn truth(self, motion: Motion, drawn: Drawn, batter: Batter) -> Truth {
         let to_sensor_s = |true_s: f64| drawn.sensor_time_s(true_s);
         let span = |(from_s, to_s)| Span { start_sensor_s: to_sensor_s(from_s), end_sensor_s: to_sensor_s(to_s) };
         let still = motion.stretches.iter().filter(|one| one.moves.is_empty() && one.end_s - one.start_s >= 0.8);
@@ -184,7 +196,7 @@ impl Marks {
             calibration: self.calibration.into_iter().map(span).collect(),
             drawn,
             batter,
-            lost,
+            lost: 0,
             motion,
         }
     }

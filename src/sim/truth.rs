@@ -10,7 +10,7 @@ use crate::engine::swing::Contact;
 const STEP_S: f64 = 2.0e-4;
 
 /// How much of the motion before contact is written down, s; the start is looked for in the last half second.
-const BEFORE_S: f64 = 1.2;
+const BEFORE_S: f64 = 0.9;
 
 /// How much is followed after the contact of a swing that met nothing, s.
 const AFTER_S: f64 = 0.2;

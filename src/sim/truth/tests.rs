@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::engine::metrics::{BatState, Metric};
-use crate::sim::lesson::{Kind, Scenario, Simulated};
+use crate::sim::lesson::{Kind, Scenario};
 use crate::sim::preset::Preset;
 use biquad::{Biquad, Coefficients, DirectForm2Transposed, Q_BUTTERWORTH_F64, ToHertz, Type};
 use nalgebra::{Matrix3, Vector3};
@@ -106,7 +106,7 @@ fn engine_and_plain_metrics_agree() {
     let mut jumps = 0;
     for seed in 0..12 {
         let kind = Kind::Swing(if seed % 2 == 0 { SwingKind::Ball } else { SwingKind::Dry });
-        let Simulated { truth, profile, .. } = Scenario::new(kind, Preset::Slow, seed).run();
+        let (profile, truth) = Scenario::new(kind, Preset::Slow, seed).truth();
         let swing = &truth.swings[0];
         let start_gap_s = start_s(&swing.motion) - swing.start_from_contact_s;
         jumps += usize::from(start_gap_s.abs() > 1.5e-3);
