@@ -2,7 +2,8 @@
 //!
 //! A batter's hands do not matter while the ball is on the bat: the impulse is over before they can answer (Nathan,
 //! *Am. J. Phys.* 68, 2000; Cross, *Am. J. Phys.* 67, 1999). Bending is that of a uniform free-free beam with the bat's
-//! mass; a bat's taper moves the nodes by some centimetres, which is left out.
+//! mass; a bat's taper moves the nodes by some centimetres, which is left out. Of the bending a bare knob would show,
+//! hands around it leave a share that is handed in.
 
 use crate::engine::metrics::HANDS_FROM_KNOB_M;
 use crate::engine::profile::Bat;
@@ -85,7 +86,7 @@ fn mode_shape((beta, sigma): (f64, f64), share: f64) -> f64 {
 }
 
 impl Ringing {
-    /// The two lowest modes, struck by `impulse_ns` along `direction_b`.
+    /// The two lowest modes, by their frequency (Hz) and damping; `share` of a bare knob's motion is left by the hands.
     pub fn of_blow(
         bat: &Bat,
         start_s: f64,
@@ -93,8 +94,9 @@ impl Ringing {
         impulse_b_ns: Vector3<f64>,
         from_knob_m: f64,
         modes: [(f64, f64); 2],
+        share: f64,
     ) -> [Self; 2] {
-        let peak_n = impulse_b_ns.norm() * PI / (2.0 * blow_s);
+        let peak_n = share * impulse_b_ns.norm() * PI / (2.0 * blow_s);
         let direction_b = impulse_b_ns.try_normalize(1e-12).unwrap_or_else(Vector3::x);
         std::array::from_fn(|i| {
             let drive_mps2 = peak_n / bat.mass_kg * mode_shape(MODES[i], from_knob_m / bat.length_m);
@@ -201,8 +203,15 @@ mod tests {
 
     #[test]
     fn ringing_solves_its_equation_of_motion() {
-        let ring =
-            Ringing::of_blow(&uniform_rod(), 0.0, 1.2e-3, Vector3::x() * 10.0, 0.8, [(180.0, 0.03), (600.0, 0.03)]);
+        let ring = Ringing::of_blow(
+            &uniform_rod(),
+            0.0,
+            1.2e-3,
+            Vector3::x() * 10.0,
+            0.8,
+            [(180.0, 0.03), (600.0, 0.03)],
+            1.0,
+        );
         for mode in ring {
             // Semi-implicit Euler with 0.1 µs steps errs by about ω²·dt·t < 2 % of the peak at most.
             let (mut x, mut v, dt) = (0.0, 0.0, 1e-7);

@@ -89,7 +89,7 @@ fn ring(script: &mut Script, random: &mut Random, bat: &Bat, start_s: f64, impul
     let angle = random.between(0.0, TAU);
     let impulse_b = Vector3::new(angle.cos(), angle.sin(), 0.0) * impulse_ns;
     let modes = [(random.between(170.0, 220.0), 0.05), (random.between(550.0, 700.0), 0.05)];
-    let ringing = Ringing::of_blow(bat, start_s, random.between(1.5e-3, 4.0e-3), impulse_b, from_knob_m, modes);
+    let ringing = Ringing::of_blow(bat, start_s, random.between(1.5e-3, 4.0e-3), impulse_b, from_knob_m, modes, 0.3);
     script.brisk_s.extend(ringing.iter().map(|ring| (ring.start_s - 0.005, ring.end_s())));
     script.ringing.extend(ringing);
 }

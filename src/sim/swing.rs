@@ -93,10 +93,10 @@ impl Plan {
         let slower = (full_mps / speed_mps).powf(0.9);
         let hands_mps = f64::clamp(full_mps * random.about(0.25, 0.02), 5.0, 9.5) / (full_mps / speed_mps);
         let radius_m = batter.bat.sweet_spot_m - HANDS_FROM_KNOB_M;
-        let usual_run_s = if batter.adult { 0.185 } else { 0.2 };
+        let usual_run_s = if batter.adult { 0.195 } else { 0.215 };
         let turn_radps = (speed_mps - 0.68 * hands_mps) / radius_m;
-        // A bat that turns slower than most has no less far to turn: keep the angle between 145 and 210 degrees.
-        let run_s = f64::clamp(random.about(usual_run_s, 0.014) * slower, 6.0 / turn_radps, 8.6 / turn_radps);
+        // A bat that turns slower than most has no less far to turn: keep the angle between 145 and 225 degrees.
+        let run_s = f64::clamp(random.about(usual_run_s, 0.016) * slower, 6.0 / turn_radps, 9.4 / turn_radps);
         Self {
             kind,
             run_s,
@@ -157,7 +157,9 @@ impl Plan {
         }
         let release_s = 0.6 * run_s + self.release_end_s;
         script.add(Channel::Heading, Shape::Ramp, begin_s + 0.4 * run_s, release_s, self.turn_radps - body);
-        let brake_from_s = contact_s + self.release_end_s.max(0.0) + 0.006;
+        // With no ball to wait for the bat is quickest about where contact was planned.
+        let early_s = if self.kind == SwingKind::Ball { 0.0 } else { 0.12 * self.brake_s };
+        let brake_from_s = contact_s + self.release_end_s.max(0.0) + 0.006 - early_s;
         script.add(Channel::Heading, Shape::Ramp, brake_from_s, self.brake_s, -self.turn_radps);
     }
 
@@ -179,7 +181,7 @@ impl Plan {
         let hands = share * self.hands_mps;
         let stretch = run_s / 0.185;
         let late = |from: f64, to: f64| (contact_s + from * stretch, (to - from) * stretch);
-        let forward = 1.06 * hands;
+        let forward = 1.15 * hands;
         let left = random.between(0.6, 0.75) * hands - share * self.centre_m * self.turn_radps;
         let (ease_s, ease_for_s) = late(-0.095, 0.015);
         let (pull_s, pull_for_s) = late(-0.055, 0.035);
@@ -248,7 +250,8 @@ fn strike(script: &mut Script, stretch: &Stretch, contact_s: f64, batter: &Batte
         (random.between(170.0, 220.0), random.between(0.02, 0.05)),
         (random.between(550.0, 700.0), random.between(0.02, 0.05)),
     ];
-    let ringing = Ringing::of_blow(bat, contact_s, hit.blow_s, impulse_b, from_knob_m, modes);
+    let ringing =
+        Ringing::of_blow(bat, contact_s, hit.blow_s, impulse_b, from_knob_m, modes, random.between(0.02, 0.08));
     script.brisk_s.extend(ringing.iter().map(|ring| (ring.start_s, ring.end_s())));
     script.ringing.extend(ringing);
     hit
