@@ -6,12 +6,13 @@
 use super::conditioning::{Limits, Reading, readings};
 use super::filter::{Drift, Filter, Sway};
 use super::rest::RestDetector;
+use super::roll::{Roll, RollWatch};
 use super::span::Step;
-use super::state::{ATTITUDE, Covariance, NavState, PARAMETERS, POSITION, REST_HEADING, VELOCITY, prior};
+use super::state::{ATTITUDE, Correction, Covariance, NavState, PARAMETERS, POSITION, REST_HEADING, VELOCITY, prior};
 use crate::engine::geometry::Attitude;
 use crate::engine::profile::{CALIBRATION_SIZE, Calibration, Profile};
 use crate::engine::sample::Sample;
-use nalgebra::Vector3;
+use nalgebra::{Matrix3, Vector3};
 use std::collections::VecDeque;
 
 /// Nodes within a rest stand this far apart, s.
@@ -81,6 +82,8 @@ pub struct Navigator {
     hold_s: f64,
     motion_nodes: u32,
     mark_times_s: Vec<f64>,
+    r_bs: Matrix3<f64>,
+    rolls: RollWatch,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -95,6 +98,7 @@ impl Navigator {
     pub fn new(profile: Profile, interval_s: f64, options: Options) -> Self {
         Self {
             limits: Limits::new(&profile.sensor),
+            r_bs: profile.mount.q_bs.to_rotation_matrix().into_inner(),
             detector: RestDetector::new(interval_s),
             profile,
             interval_s,
@@ -107,6 +111,7 @@ impl Navigator {
             hold_s: f64::INFINITY,
             motion_nodes: 0,
             mark_times_s: Vec::new(),
+            rolls: RollWatch::default(),
         }
     }
 
@@ -360,10 +365,35 @@ impl Navigator {
         }
         let (list, from) = self.readings_for(self.node, to);
         let count = self.count_of(&list, from, to);
+        let rolls = self.rolls_in(&list[from..=from + count]);
         let steps = self.filter.as_mut().map(|filter| filter.advance(&list, from, from + count)).unwrap_or_default();
+        for roll in rolls {
+            if let Some(filter) = &mut self.filter {
+                filter.rolled(&roll, &self.r_bs);
+            }
+        }
         self.samples.drain(..to - 1);
         self.node = 1;
         steps
+    }
+
+    /// The rolls about the bat's axis that ended in a stretch.
+    fn rolls_in(&mut self, list: &[Reading]) -> Vec<Roll> {
+        let Some(filter) = &self.filter else { return Vec::new() };
+        if self.rest.is_some() && self.rolls.is_idle() {
+            return Vec::new();
+        }
+        let correction = Correction::new(&filter.state().parameters);
+        let r_bs = self.r_bs;
+        let rolls = &mut self.rolls;
+        list.windows(2)
+            .filter_map(|pair| {
+                let (before, now) = (&pair[0], &pair[1]);
+                let force_s = correction.force_s_mps2(now.accel_s_mps2);
+                let omega_b = r_bs * correction.omega_s_radps(now.gyro_s_radps, force_s);
+                rolls.push(now.time_s, now.time_s - before.time_s, omega_b, now.gyro_s_radps, force_s)
+            })
+            .collect()
     }
 
     /// How much the pose sways in the rest so far, judged by the angular rate.
