@@ -134,6 +134,22 @@ pub fn draw_mount(random: &mut Random, preset: Preset) -> Mount {
 }
 
 impl Drawn {
+    /// A sensor without any error, its clock at zero, with the profile's bandwidth: for motions of the textbook.
+    pub fn flawless(profile: &SensorProfile, mount: Mount) -> Self {
+        Self {
+            clock_ppm: 0.0,
+            clock_start_s: 0.0,
+            gyro_bias_radps: Vector3::zeros(),
+            gyro_matrix: Matrix3::identity(),
+            accel_bias_mps2: Vector3::zeros(),
+            accel_matrix: Matrix3::identity(),
+            bandwidth_hz: profile.gyro_bandwidth_hz,
+            tilt_rad: [0.0; 2],
+            mount,
+            accel_hi: None,
+        }
+    }
+
     /// One specimen of a preset on a nominal mount.
     pub fn draw(random: &mut Random, preset: Preset, profile: &SensorProfile, nominal: &Mount) -> Self {
         let real = if preset == Preset::Ideal { 0.0 } else { 1.0 };

@@ -80,6 +80,8 @@ struct Plan {
     roll_radps: f64,
     load_rad: f64,
     load_s: f64,
+    /// By how much load and drop run into the swing, s.
+    overlap_s: f64,
     /// When the bat stops gaining speed, from contact, s.
     release_end_s: f64,
     brake_s: f64,
@@ -97,6 +99,8 @@ impl Plan {
         let turn_radps = (speed_mps - 0.68 * hands_mps) / radius_m;
         // A bat that turns slower than most has no less far to turn: keep the angle between 145 and 225 degrees.
         let run_s = f64::clamp(random.about(usual_run_s, 0.016) * slower, 6.0 / turn_radps, 9.4 / turn_radps);
+        // Some batters run load and swing into each other without a pause.
+        let flowing = random.chance(0.3);
         Self {
             kind,
             run_s,
@@ -109,8 +113,9 @@ impl Plan {
             heading_rad: random.about(-FRAC_PI_2, 0.15),
             above_plane_rad: random.between(0.45, 0.95),
             roll_radps: random.about(5.0, 5.0) / slower,
-            load_rad: random.between(0.2, 0.5),
-            load_s: random.between(0.35, 0.6),
+            load_rad: if flowing { random.between(0.8, 1.1) } else { random.between(0.2, 0.5) },
+            load_s: if flowing { random.between(0.22, 0.26) * slower } else { random.between(0.35, 0.6) },
+            overlap_s: if flowing { random.between(0.06, 0.1) * slower } else { 0.03 },
             release_end_s: random.about(0.008, 0.005) * slower,
             brake_s: random.between(0.13, 0.19) * slower,
         }
@@ -146,7 +151,7 @@ impl Plan {
 
     fn turn(&self, script: &mut Script) {
         let (begin_s, run_s, contact_s) = (self.begin_s, self.run_s, self.contact_s());
-        let load_from_s = (begin_s - self.load_s + 0.03).max(0.0);
+        let load_from_s = (begin_s - self.load_s + self.overlap_s).max(0.0);
         script.add(Channel::Heading, Shape::Step, load_from_s, self.load_s, -self.load_rad);
         let is_check = self.kind == SwingKind::Check;
         let body = if is_check { 0.45 } else { 0.35 } * self.turn_radps;
@@ -169,7 +174,8 @@ impl Plan {
             script.add(Channel::Elevation, Shape::Step, begin_s, run_s, -0.5 * self.above_plane_rad);
             return;
         }
-        script.add(Channel::Elevation, Shape::Step, begin_s, run_s - 0.008, -self.above_plane_rad);
+        let drop_s = (begin_s - 1.5 * self.overlap_s + 0.045).max(0.0);
+        script.add(Channel::Elevation, Shape::Step, drop_s, contact_s - 0.008 - drop_s, -self.above_plane_rad);
         script.add(Channel::Elevation, Shape::Step, contact_s + 0.04, 1.8 * self.brake_s, 0.6);
         script.add(Channel::Roll, Shape::Ramp, contact_s - 0.5 * run_s, 0.55 * run_s, self.roll_radps);
         script.add(Channel::Roll, Shape::Ramp, contact_s + 0.05 * run_s, 2.0 * self.brake_s, -self.roll_radps);

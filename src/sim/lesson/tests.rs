@@ -103,7 +103,7 @@ fn swings_are_within_the_spans_of_real_ones() {
     let spans = [
         (Metric::BatSpeed, 14.0, 37.0),
         (Metric::HandSpeed, 3.5, 10.0),
-        (Metric::TimeToContact, 105.0, 205.0),
+        (Metric::TimeToContact, 105.0, 280.0),
         (Metric::AttackAngle, -12.0, 25.0),
         (Metric::BatTilt, -50.0, 2.0),
         (Metric::PeakLead, 0.0, 35.0),

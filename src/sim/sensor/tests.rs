@@ -29,10 +29,8 @@ impl Trajectory for Hum {
 /// A sensor of a preset's rates without any error drawn, and its profile.
 fn flawless(preset: Preset) -> (SensorProfile, Drawn) {
     let profile = preset.profile();
-    let mut random = Random::new(1);
-    let mount = draw_mount(&mut random, Preset::Ideal);
-    let mut drawn = Drawn::draw(&mut random, Preset::Ideal, &Preset::Ideal.profile(), &mount);
-    drawn.bandwidth_hz = profile.gyro_bandwidth_hz;
+    let mount = draw_mount(&mut Random::new(1), Preset::Ideal);
+    let drawn = Drawn::flawless(&profile, mount);
     (profile, drawn)
 }
 
