@@ -311,7 +311,7 @@ pub fn calibration_routine(builder: &mut Builder, random: &mut Random) -> ([(f64
             (0.0, spin_s),
             random.between(0.6, 1.5),
             random.between(0.0, TAU),
-            random.between(0.02, 0.08),
+            random.between(0.004, 0.02),
         );
     }
     let start_s = builder.play(script);

@@ -257,6 +257,7 @@ impl Filter {
     pub fn rolled(&mut self, roll: &Roll, r_bs: &Matrix3<f64>) {
         let tilt = self.state.parameters.fixed_rows::<2>(parameter::TILT).into_owned();
         let mut error = ErrorVector::zeros();
+        if std::env::var("DBGR").is_ok() { eprintln!("ROLL {:.2} {:.2} angle {:.1} slope {:.4} {:.4} sigma {:.4}", roll.from_s, roll.to_s, roll.angle_rad, roll.slope_b.x, roll.slope_b.y, roll.sigma); }
         for (row, value, sigma) in roll.measurements(r_bs, tilt) {
             self.measure(&mut error, Row::Sum(Box::new(row)), value, sigma);
         }
