@@ -97,12 +97,18 @@ pub struct Drawn {
     pub clock_ppm: f64,
     /// What the sensor's clock shows when the simulation begins, s.
     pub clock_start_s: f64,
-    /// Constant error of the gyro in S, rad/s.
+    /// Error of the gyro in S at the start, rad/s.
     pub gyro_bias_radps: Vector3<f64>,
     /// Scale and misalignment of the gyro: reading = matrix · truth + bias.
     pub gyro_matrix: Matrix3<f64>,
-    /// Constant error of the accelerometer in S, m/s².
+    /// How far the gyro's bias walks in a second, each axis, rad/s.
+    pub gyro_bias_walk: f64,
+    /// What specific force does to the gyro, rad/s for each m/s².
+    pub gyro_force_matrix: Matrix3<f64>,
+    /// Error of the accelerometer in S at the start, m/s².
     pub accel_bias_mps2: Vector3<f64>,
+    /// How far it walks in a second, each axis, m/s².
+    pub accel_bias_walk: f64,
     /// Scale and misalignment of the accelerometer.
     pub accel_matrix: Matrix3<f64>,
     /// −3 dB of both low-passes, Hz.
@@ -140,8 +146,11 @@ impl Drawn {
             clock_ppm: 0.0,
             clock_start_s: 0.0,
             gyro_bias_radps: Vector3::zeros(),
+            gyro_bias_walk: 0.0,
+            gyro_force_matrix: Matrix3::zeros(),
             gyro_matrix: Matrix3::identity(),
             accel_bias_mps2: Vector3::zeros(),
+            accel_bias_walk: 0.0,
             accel_matrix: Matrix3::identity(),
             bandwidth_hz: profile.gyro_bandwidth_hz,
             tilt_rad: [0.0; 2],
@@ -157,7 +166,7 @@ impl Drawn {
         let tilt = UnitQuaternion::from_scaled_axis(Vector3::new(tilt_rad[0], tilt_rad[1], 0.0));
         let mount = Mount {
             // A ruler's error; a profile has no σ for it.
-            offset_b_m: nominal.offset_b_m + random.normal_vector(3e-4 * real),
+            offset_b_m: nominal.offset_b_m + random.normal_vector(6e-4 * real),
             q_bs: tilt.inverse() * nominal.q_bs,
             ..nominal.clone()
         };
@@ -171,6 +180,10 @@ impl Drawn {
             clock_ppm: random.normal(20.0 * real),
             clock_start_s: (random.between(0.0, 100.0) * 1000.0).round() / 1000.0,
             gyro_bias_radps: random.normal_vector(profile.gyro_bias_radps),
+            // Some 0.06 °/s for each g and a third of a degree a minute after a minute: small parts, from memory.
+            gyro_bias_walk: 8e-5 * real,
+            gyro_force_matrix: Matrix3::from_fn(|_, _| random.normal(1e-4 * real)),
+            accel_bias_walk: 8e-4 * real,
             gyro_matrix: matrix(random, profile.gyro_scale_error, profile.misalignment_rad),
             accel_bias_mps2: random.normal_vector(profile.accel_bias_mps2),
             accel_matrix: matrix(random, profile.accel_scale_error, profile.misalignment_rad),

@@ -21,6 +21,9 @@ const FINE_HZ: f64 = 8000.0;
 /// How far apart points are computed where nothing is quick, s.
 const COARSE_S: f64 = 2.0e-3;
 
+/// How long a converter averages before it gives a sample, s.
+const AVERAGED_S: f64 = 2.0e-4;
+
 /// Angular rate and specific force in S.
 type Reading = [Vector3<f64>; 2];
 
@@ -139,7 +142,7 @@ struct Follow<'a, T> {
     trajectory: &'a T,
     /// Fine steps a sample.
     fine: usize,
-    /// Fine steps on either side of a sample's instant that are averaged with it.
+    /// Fine steps before a sample's instant that are averaged with it.
     averaged: usize,
     /// Fine steps a coarse one.
     coarse: usize,
@@ -157,7 +160,7 @@ impl<'a, T: Trajectory> Follow<'a, T> {
         Self {
             trajectory,
             fine,
-            averaged: if is_exact { 0 } else { 1.min((fine - 1) / 2) },
+            averaged: if is_exact { 0 } else { ((AVERAGED_S * fine_hz).round() as usize).min(fine - 1) },
             coarse: if is_exact { 1 } else { (COARSE_S * fine_hz).floor().max(1.0) as usize },
             step_s: drawn.true_time_s(1.0 / fine_hz),
             samples: (duration_s * rate_hz) as usize,
@@ -172,7 +175,7 @@ impl<'a, T: Trajectory> Follow<'a, T> {
 
     /// Calls `emit` with each sample's index and reading.
     fn each(mut self, mut emit: impl FnMut(usize, Reading)) {
-        let mut average = Average { fine: self.fine, around: self.averaged, sum: [Vector3::zeros(); 2] };
+        let mut average = Average { fine: self.fine, before: self.averaged, sum: [Vector3::zeros(); 2] };
         let mut nodes: VecDeque<(i64, Reading)> = VecDeque::with_capacity(8);
         let blocks = (self.samples * self.fine).div_ceil(self.coarse) as i64 + 1;
         let mut emitted = 0;
@@ -229,27 +232,27 @@ fn interpolated(nodes: &[Reading; 4], share: f64) -> Reading {
     })
 }
 
-/// Means of the fine steps about each sample's instant; the sensor stamps the middle, so that averaging delays nothing.
+/// Means of the fine steps up to each sample's instant, as a converter takes them: later by half their length.
 struct Average {
     fine: usize,
-    around: usize,
+    before: usize,
     sum: Reading,
 }
 
 impl Average {
     fn push(&mut self, step: i64, [a, b]: Reading) -> Option<Reading> {
         let fine = self.fine as i64;
-        let nearest = (step + fine / 2).div_euclid(fine);
-        let (off, around) = (step - nearest * fine, self.around as i64);
-        if off.abs() > around {
+        let next = (step + fine - 1).div_euclid(fine);
+        let (off, before) = (step - next * fine, self.before as i64);
+        if off < -before {
             return None;
         }
         self.sum = [self.sum[0] + a, self.sum[1] + b];
-        if off < around {
+        if off < 0 {
             return None;
         }
         // The first sample's window begins before the recording does.
-        let count = if nearest == 0 { around + 1 } else { 2 * around + 1 };
+        let count = if next == 0 { 1 } else { before + 1 };
         let mean = self.sum.map(|sum| sum / count as f64);
         self.sum = [Vector3::zeros(); 2];
         Some(mean)
@@ -285,13 +288,16 @@ struct Spoiler<'a> {
     drawn: &'a Drawn,
     noise: Noise,
     noise_hi: Noise,
+    /// How far the biases have walked: gyro and accelerometer.
+    walked: Reading,
+    step_s: f64,
     random: Random,
 }
 
 impl<'a> Spoiler<'a> {
     fn new(profile: &'a SensorProfile, drawn: &'a Drawn, rate_hz: f64, random: &mut Random) -> Self {
         let noise = || Noise::new(rate_hz, drawn.bandwidth_hz);
-        Self { profile, drawn, noise: noise(), noise_hi: noise(), random: random.branch() }
+        Self { profile, drawn, noise: noise(), noise_hi: noise(), walked: [Vector3::zeros(); 2], step_s: 1.0 / rate_hz, random: random.branch() }
     }
 
     fn sample(&mut self, time: SensorTime, [omega_s, force_s]: Reading) -> Sample {
@@ -299,8 +305,12 @@ impl<'a> Spoiler<'a> {
         let is_exact = profile.gyro_noise_radps_rthz == 0.0 && profile.accel_noise_mps2_rthz == 0.0;
         let unit = if is_exact { [Vector3::zeros(); 2] } else { self.noise.next(&mut self.random) };
         let step = |range: f64| if is_exact { 0.0 } else { range / 32768.0 };
-        let gyro = drawn.gyro_matrix * omega_s + drawn.gyro_bias_radps + unit[0] * profile.gyro_noise_radps_rthz;
-        let accel = drawn.accel_matrix * force_s + drawn.accel_bias_mps2 + unit[1] * profile.accel_noise_mps2_rthz;
+        let walk = |random: &mut Random, size: f64| if size > 0.0 { random.normal_vector(size * self.step_s.sqrt()) } else { Vector3::zeros() };
+        self.walked[0] += walk(&mut self.random, drawn.gyro_bias_walk);
+        self.walked[1] += walk(&mut self.random, drawn.accel_bias_walk);
+        let gyro_bias = drawn.gyro_bias_radps + self.walked[0] + drawn.gyro_force_matrix * force_s;
+        let gyro = drawn.gyro_matrix * omega_s + gyro_bias + unit[0] * profile.gyro_noise_radps_rthz;
+        let accel = drawn.accel_matrix * force_s + drawn.accel_bias_mps2 + self.walked[1] + unit[1] * profile.accel_noise_mps2_rthz;
         let accel_hi_s_mps2 = drawn.accel_hi.as_ref().map(|hi| {
             let noise = self.noise_hi.next(&mut self.random)[0] * hi.noise_mps2_rthz;
             digitised(hi.matrix * force_s + hi.bias_mps2 + noise, hi.step_mps2, profile.accel_hi_range_mps2)
