@@ -272,20 +272,26 @@ impl Running {
     /// Finds the instant of contact, carries the filter there and over it.
     fn locate(&mut self, seen: &Suspected, profile: &Profile, onset: &OnsetFinder, chain: &Chain) -> Option<Pending> {
         let samples: Vec<Sample> = self.recent.iter().filter(|s| s.time.0 > seen.seen_s - BEFORE_S - 0.1).copied().collect();
-        let list = readings(&samples, self.navigator.limits(), self.navigator.interval_s());
+        let mut list = readings(&samples, self.navigator.limits(), self.navigator.interval_s());
         let place = list.partition_point(|r| r.time_s < seen.seen_s - 1e-9);
         let noise = noise(profile, self.navigator.interval_s(), chain);
         let (contact_s, contact_sigma_s, last_clean, node) = match seen.kind {
             Contact::Ball => {
-                let (onset, last) = onset.find(&list, place, noise)?;
-                (onset.time_s, onset.sigma_s, last, last)
+                // What was put into gaps is made of what came after the blow as well.
+                let solid: Vec<Reading> = list.iter().filter(|r| !r.inserted).copied().collect();
+                let seen = solid.partition_point(|r| r.time_s < seen.seen_s - 1e-9);
+                let (onset, last) = onset.find(&solid, seen, noise, self.navigator.limits())?;
+                // Nothing that came after may be in what was bridged before: the list ends with the last clean reading.
+                let until = samples.partition_point(|s| s.time.0 <= solid[last].time_s);
+                list = readings(&samples[..until], self.navigator.limits(), self.navigator.interval_s());
+                (onset.time_s, onset.sigma_s, list.len() - 1, list.len() - 1)
             }
             Contact::None => (seen.seen_s - chain.gyro_delay_s(), 0.0, list.len() - 1, place.min(list.len() - 1)),
         };
         let node = (0..=node).rev().find(|&i| !list[i].inserted)?;
-        let node_s = self.navigator.advance_to_time(list[node].time_s);
+        let node_s = self.navigator.advance_to_contact(list[node].time_s);
         let node = list.iter().position(|r| !r.inserted && (r.time_s - node_s).abs() < 1e-9)?;
-        let flags = self.flags(&list[..=last_clean.min(place)], seen, profile);
+        let flags = self.flags(&list[..=last_clean.min(place.min(list.len() - 1))], seen, profile);
         let rate_factor = (self.navigator.interval_s() / 1e-3).max(1.0);
         let filter = self.navigator.filter_mut()?;
         let mark = filter.mark();

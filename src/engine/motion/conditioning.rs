@@ -25,7 +25,7 @@ pub struct Reading {
     pub inserted: bool,
     /// 1 σ of a bridged gyro reading, rad/s; 0 for a good one.
     pub gyro_sigma_radps: f64,
-    /// 1 σ of a bridged accelerometer reading, m/s²; 0 for a good one.
+    /// 1 σ of an accelerometer reading that was bridged or that the high range stands in for, m/s²; 0 for a good one.
     pub accel_sigma_mps2: f64,
 }
 
@@ -66,6 +66,16 @@ impl Limits {
         }
     }
 
+    /// A gyro reading of this size is clipped, rad/s.
+    pub fn gyro_radps(&self) -> f64 {
+        self.gyro_radps
+    }
+
+    /// An accelerometer reading of this size is clipped, m/s².
+    pub fn accel_mps2(&self) -> f64 {
+        self.accel_mps2
+    }
+
     /// Whether an axis of the gyro is clipped.
     pub fn gyro_clipped(&self, gyro_s_radps: &Vector3<f64>) -> bool {
         gyro_s_radps.amax() >= self.gyro_radps
@@ -84,8 +94,13 @@ struct Channel<'a> {
     sigma: &'a dyn Fn(&mut Reading, f64),
 }
 
+/// Time in which the slope of what is carried on beyond the last good reading fades to a quarter, s.
+const FADE_S: f64 = 0.02;
+/// 1 σ of a high-range accelerometer that stands in: constant, and a part of what it reads. Coarse parts; an assumption.
+const HIGH_RANGE_MPS2: f64 = 0.8;
+const HIGH_RANGE_PART: f64 = 0.008;
 /// How a bridge over a clipped stretch may err, as a part of how far it rises above the straight line.
-const BRIDGE_DOUBT: f64 = 0.35;
+const BRIDGE_DOUBT: f64 = 0.7;
 
 /// The longest gap that is bridged, s. Longer ones stay one long step.
 const LONGEST_BRIDGE_S: f64 = 0.25;
@@ -167,11 +182,13 @@ fn reading(sample: &Sample, limits: &Limits) -> (Reading, [bool; 3], [bool; 3]) 
         accel_clipped: limits.accel_clipped(&accel),
         gap: !(gyro + accel).iter().all(|x| x.is_finite()),
     };
+    let mut accel_sigma_mps2 = 0.0;
     if let Some(hi) = sample.accel_hi_s_mps2 {
         for axis in 0..3 {
             if accel_bad[axis] && hi[axis].is_finite() && hi[axis].abs() < limits.accel_hi_mps2 {
                 accel[axis] = hi[axis];
                 accel_bad[axis] = false;
+                accel_sigma_mps2 = f64::max(accel_sigma_mps2, HIGH_RANGE_MPS2 + HIGH_RANGE_PART * hi[axis].abs());
             }
         }
     }
@@ -184,7 +201,7 @@ fn reading(sample: &Sample, limits: &Limits) -> (Reading, [bool; 3], [bool; 3]) 
         faults,
         inserted: false,
         gyro_sigma_radps: 0.0,
-        accel_sigma_mps2: 0.0,
+        accel_sigma_mps2,
     };
     (reading, gyro_bad, accel_bad)
 }
@@ -212,7 +229,11 @@ fn bridge_run(readings: &mut [Reading], axis: usize, first: usize, end: usize, l
     for i in first..end {
         let (cubic, line) = match (left, right) {
             (Some(l), Some(r)) => hermite(readings, l, r, i, &value),
-            (Some((l, _)), None) => (value(l), value(l)),
+            // Carried on, ever less steeply.
+            (Some((l, slope)), None) => {
+                let since_s = readings[i].time_s - readings[l].time_s;
+                (value(l) + slope * since_s / (1.0 + since_s / FADE_S), value(l))
+            }
             (None, Some((r, _))) => (value(r), value(r)),
             (None, None) => (0.0, 0.0),
         };
@@ -220,8 +241,12 @@ fn bridge_run(readings: &mut [Reading], axis: usize, first: usize, end: usize, l
         let bounded = if clipped_at.is_finite() { clipped_at.signum() * (cubic * clipped_at.signum()).max(limit) } else { cubic };
         found.push((bounded, (bounded - line).abs()));
     }
-    let doubt = BRIDGE_DOUBT * found.iter().map(|f| f.1).fold(0.0, f64::max)
-        + if left.is_none() || right.is_none() { 0.1 * limit.min(1e3) } else { 0.0 };
+    let rise = found.iter().map(|f| f.1).fold(0.0, f64::max);
+    let doubt = match (left, right) {
+        (Some(_), Some(_)) => BRIDGE_DOUBT * rise,
+        (Some(_), None) => rise,
+        _ => 0.1 * limit.min(1e3),
+    };
     for (i, (bridged, _)) in (first..end).zip(found) {
         (channel.write)(&mut readings[i], axis, bridged);
         (channel.sigma)(&mut readings[i], doubt);

@@ -8,7 +8,7 @@
 
 use super::conditioning::Reading;
 use super::roll::Roll;
-use super::span::{Sensitivity, SpanNoise, Step, add_noise, preintegrate, rest_reset, rest_reset_back};
+use super::span::{Sensitivity, SpanNoise, add_noise, preintegrate, rest_reset, rest_reset_back};
 use super::state::{ATTITUDE, Covariance, ErrorVector, NavState, PARAMETERS, POSITION, REST_HEADING, VELOCITY, parameter};
 use crate::engine::geometry::Attitude;
 use crate::engine::profile::SensorProfile;
@@ -158,18 +158,6 @@ impl Filter {
         Self { state, covariance, drift, rest_attitude, history: VecDeque::new(), forgotten: 0 }
     }
 
-    /// A copy that cannot be smoothed: nothing before is remembered.
-    pub fn without_history(&self) -> Self {
-        Self {
-            state: self.state.clone(),
-            covariance: self.covariance,
-            drift: self.drift,
-            rest_attitude: self.rest_attitude,
-            history: VecDeque::new(),
-            forgotten: 0,
-        }
-    }
-
     /// The state now.
     pub fn state(&self) -> &NavState {
         &self.state
@@ -180,10 +168,10 @@ impl Filter {
         &self.covariance
     }
 
-    /// Carries the state over `readings[from..=to]`. Returns the steps taken.
-    pub fn advance(&mut self, readings: &[Reading], from: usize, to: usize) -> Vec<Step> {
+    /// Carries the state over `readings[from..=to]`.
+    pub fn advance(&mut self, readings: &[Reading], from: usize, to: usize) {
         if to <= from {
-            return Vec::new();
+            return;
         }
         let (steps, sensitivity) = preintegrate(readings, from, to, &self.state);
         self.covariance = sensitivity.propagate(&self.covariance);
@@ -204,7 +192,6 @@ impl Filter {
             self.state = last.state(&self.state.parameters);
         }
         self.history.push_back(Record::Span(Box::new(sensitivity)));
-        steps
     }
 
     /// Something happened that the samples do not tell rightly, such as a blow.
@@ -257,7 +244,6 @@ impl Filter {
     pub fn rolled(&mut self, roll: &Roll, r_bs: &Matrix3<f64>) {
         let tilt = self.state.parameters.fixed_rows::<2>(parameter::TILT).into_owned();
         let mut error = ErrorVector::zeros();
-        if std::env::var("DBGR").is_ok() { eprintln!("ROLL {:.2} {:.2} angle {:.1} slope {:.4} {:.4} sigma {:.4}", roll.from_s, roll.to_s, roll.angle_rad, roll.slope_b.x, roll.slope_b.y, roll.sigma); }
         for (row, value, sigma) in roll.measurements(r_bs, tilt) {
             self.measure(&mut error, Row::Sum(Box::new(row)), value, sigma);
         }

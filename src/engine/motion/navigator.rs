@@ -7,7 +7,6 @@ use super::conditioning::{Limits, Reading, readings};
 use super::filter::{Drift, Filter, Sway};
 use super::rest::RestDetector;
 use super::roll::{Roll, RollWatch};
-use super::span::Step;
 use super::state::{ATTITUDE, Correction, Covariance, NavState, PARAMETERS, POSITION, REST_HEADING, VELOCITY, prior};
 use crate::engine::geometry::Attitude;
 use crate::engine::profile::{CALIBRATION_SIZE, Calibration, Profile};
@@ -15,6 +14,8 @@ use crate::engine::sample::Sample;
 use nalgebra::{Matrix3, Vector3};
 use std::collections::VecDeque;
 
+/// Samples after a node that shape the last steps before it.
+const LOOK_AHEAD: usize = 2;
 /// Nodes within a rest stand this far apart, s.
 const REST_NODE_S: f64 = 0.25;
 /// Nodes within a motion stand this far apart, s.
@@ -205,7 +206,6 @@ impl Navigator {
             filter.begin_rest();
         }
         self.had_rest = true;
-        if std::env::var("DBGB").is_ok() { if let Some(f) = &self.filter { let p = &f.state().parameters; let c = f.covariance(); eprintln!("REST {began_s:.2} bg {:.5} {:.5} {:.5} ±{:.5} {:.5} {:.5} ba {:.4} {:.4} {:.4} ±{:.4} G {:.4} {:.4} {:.4} ±{:.4} K {:?}", p[0], p[1], p[2], c[(10,10)].sqrt(), c[(11,11)].sqrt(), c[(12,12)].sqrt(), p[21], p[22], p[23], c[(31,31)].sqrt(), p[3],p[7],p[11], c[(13,13)].sqrt(), p.fixed_rows::<9>(12).iter().map(|x| (x*1e6).round()/1e3).collect::<Vec<_>>()); } }
         self.rest = Some(RestSoFar { began_s, gyro_square_sum: 0.0, count: 0.0 });
         Some(Happening::RestBegan(began_s))
     }
@@ -251,25 +251,14 @@ impl Navigator {
         self.mark_if_wanted();
     }
 
-    /// Carries the filter to the last sample at or before `time_s`, if it is not there already, and on to no later.
-    /// Returns the time of the node.
-    pub fn advance_to_time(&mut self, time_s: f64) -> f64 {
+    /// Carries the filter to the last sample at or before `time_s`, if it is not there already, without a look at what
+    /// came after. Returns the time of the node.
+    pub fn advance_to_contact(&mut self, time_s: f64) -> f64 {
         if self.filter.is_none() {
             self.begin(0, false);
         }
-        self.advance_to(self.place_of(time_s).max(self.node));
+        self.advance(self.place_of(time_s).max(self.node), 0);
         self.node_time_s()
-    }
-
-    /// A copy of the filter, its history left out, carried to the last sample at or before `time_s`.
-    pub fn fork_at(&self, time_s: f64) -> Option<Filter> {
-        let mut fork = self.filter.as_ref()?.without_history();
-        let to = self.place_of(time_s);
-        if to > self.node {
-            let (list, from) = self.readings_for(self.node, to);
-            fork.advance(&list, from, from + self.count_of(&list, from, to));
-        }
-        Some(fork)
     }
 
     /// Time of the last sample.
@@ -343,10 +332,10 @@ impl Navigator {
         self.mark_if_wanted();
     }
 
-    /// Readings from one sample before `from` to two after `to`, and the place of `from` among them.
-    fn readings_for(&self, from: usize, to: usize) -> (Vec<Reading>, usize) {
+    /// Readings from one sample before `from` to `ahead` after `to`, and the place of `from` among them.
+    fn readings_for(&self, from: usize, to: usize, ahead: usize) -> (Vec<Reading>, usize) {
         let first = from.saturating_sub(1);
-        let end = (to + 3).min(self.samples.len());
+        let end = (to + 1 + ahead).min(self.samples.len());
         let samples: Vec<Sample> = self.samples.range(first..end).copied().collect();
         let list = readings(&samples, &self.limits, self.interval_s);
         let at = if from > first { list.iter().skip(1).position(|r| !r.inserted).map_or(0, |p| p + 1) } else { 0 };
@@ -359,14 +348,20 @@ impl Navigator {
         list.iter().skip(from).position(|r| !r.inserted && r.time_s >= time_s).unwrap_or(0)
     }
 
-    fn advance_to(&mut self, to: usize) -> Vec<Step> {
+    fn advance_to(&mut self, to: usize) {
+        self.advance(to, LOOK_AHEAD);
+    }
+
+    fn advance(&mut self, to: usize, ahead: usize) {
         if to <= self.node {
-            return Vec::new();
+            return;
         }
-        let (list, from) = self.readings_for(self.node, to);
+        let (list, from) = self.readings_for(self.node, to, ahead);
         let count = self.count_of(&list, from, to);
         let rolls = self.rolls_in(&list[from..=from + count]);
-        let steps = self.filter.as_mut().map(|filter| filter.advance(&list, from, from + count)).unwrap_or_default();
+        if let Some(filter) = &mut self.filter {
+            filter.advance(&list, from, from + count);
+        }
         for roll in rolls {
             if let Some(filter) = &mut self.filter {
                 filter.rolled(&roll, &self.r_bs);
@@ -374,7 +369,6 @@ impl Navigator {
         }
         self.samples.drain(..to - 1);
         self.node = 1;
-        steps
     }
 
     /// The rolls about the bat's axis that ended in a stretch.

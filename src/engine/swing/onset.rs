@@ -5,7 +5,7 @@
 //! and each length of the force they follow by least squares, and how well all channels then fit tells the instant.
 
 use super::delay::{Chain, Template};
-use crate::engine::motion::conditioning::Reading;
+use crate::engine::motion::conditioning::{Limits, Reading};
 use nalgebra::{Matrix4, Vector4};
 
 /// Instant of a blow.
@@ -25,16 +25,23 @@ const MOST_STEPS: f64 = 120.0;
 /// A channel has left its course when it is off by this: rad/s and m/s².
 const LEFT_RADPS: f64 = 0.10;
 const LEFT_MPS2: f64 = 3.0;
+/// At steps longer than a millisecond a course may be off by this power of the step's length more.
+const COARSENESS: f64 = 1.8;
+/// 1 σ of the instant for each second by which the step is longer than a millisecond: which sample was the last on
+/// course is then often in doubt. Judged on simulated swings at 104 and 208 Hz.
+const COARSE_SIGMA: f64 = 0.8;
 /// Course: this much before the blow, at the least [`COURSE_SAMPLES`].
 const COURSE_S: f64 = 0.012;
-const COURSE_SAMPLES: usize = 6;
+const COURSE_SAMPLES: usize = 4;
 /// The response is only trusted for this long after contact, s; more where the low-pass is slow.
-const TRUSTED_S: f64 = 2.2e-3;
+const TRUSTED_S: f64 = 1.6e-3;
 /// 1 σ of what a blow does to each channel, rigid, first and second mode: rad/s for a gyro, m/s for an accelerometer.
-const GYRO_SIZES: [f64; 3] = [20.0, 10.0, 6.0];
-const ACCEL_SIZES: [f64; 3] = [0.5, 0.35, 0.25];
+const GYRO_SIZES: [f64; 3] = [20.0, 7.0, 3.0];
+const ACCEL_SIZES: [f64; 3] = [1.5, 0.7, 0.4];
 /// How far a channel may be off its template, as a part of what it shows.
-const MODEL_ERROR: f64 = 0.02;
+const MODEL_ERROR: f64 = 0.1;
+/// How far beyond its range a clipped channel is taken to be, and the doubt of that, as a part of the range.
+const BEYOND: f64 = 0.6;
 /// Most points of a channel.
 const MOST_POINTS: usize = 8;
 
@@ -48,9 +55,15 @@ pub struct OnsetFinder {
 /// A channel's departures from its course, the last sample on course first.
 struct Departure {
     is_gyro: bool,
+    points: Vec<Point>,
+}
+
+/// A departure, its time and the noise in it.
+#[derive(Clone, Copy, Debug)]
+struct Point {
+    time_s: f64,
+    departure: f64,
     noise: f64,
-    /// Time and departure.
-    points: Vec<(f64, f64)>,
 }
 
 impl OnsetFinder {
@@ -64,11 +77,11 @@ impl OnsetFinder {
     }
 
     /// The blow that was seen at `seen`, and the last reading before it. `None` if no course can be told before it.
-    pub fn find(&self, readings: &[Reading], seen: usize, noise: (f64, f64)) -> Option<(Onset, usize)> {
+    pub fn find(&self, readings: &[Reading], seen: usize, noise: (f64, f64), limits: &Limits) -> Option<(Onset, usize)> {
         let last = last_on_course(readings, seen)?;
         let first_s = readings[last].time_s;
         let step_s = readings.get(last + 1)?.time_s - first_s;
-        let departures = departures(readings, last, noise, TRUSTED_S.max(0.5 / self.bandwidth_hz));
+        let departures = departures(readings, last, noise, limits, TRUSTED_S.max(0.5 / self.bandwidth_hz));
         let early_s = 0.4 * step_s;
         let count = ((step_s + early_s) / STEP_S).clamp(4.0, MOST_STEPS) as usize;
         let instants = (0..=count).map(|k| (step_s + early_s) * k as f64 / count as f64 - early_s);
@@ -83,16 +96,16 @@ impl OnsetFinder {
             (weight, sum, square) = (weight + w, sum + w * x, square + w * x * x);
         }
         let mean = sum / weight;
-        let sigma_s = (square / weight - mean * mean).max(0.0).sqrt().hypot(LEAST_SIGMA_S);
+        let sigma_s = (square / weight - mean * mean).max(0.0).sqrt().hypot(LEAST_SIGMA_S).hypot(COARSE_SIGMA * (step_s - 1.2e-3).max(0.0));
         mean.is_finite().then_some((Onset { time_s: first_s + mean, sigma_s }, last))
     }
 }
 
 /// What the templates leave of error at the best, s.
-const LEAST_SIGMA_S: f64 = 3e-5;
+const LEAST_SIGMA_S: f64 = 5e-5;
 
 /// Departures of the six channels from their courses.
-fn departures(readings: &[Reading], last: usize, noise: (f64, f64), trusted_s: f64) -> Vec<Departure> {
+fn departures(readings: &[Reading], last: usize, noise: (f64, f64), limits: &Limits, trusted_s: f64) -> Vec<Departure> {
     let base_s = readings[last].time_s;
     let interval_s = readings.get(last + 1).map_or(1e-3, |r| r.time_s - base_s);
     let until_s = base_s + trusted_s.max(2.1 * interval_s);
@@ -105,14 +118,28 @@ fn departures(readings: &[Reading], last: usize, noise: (f64, f64), trusted_s: f
         .filter_map(|channel| {
             let is_gyro = channel < 3;
             let course = Course::fit(readings, last, channel)?;
-            let points: Vec<(f64, f64)> = readings[last..]
+            let noise = if is_gyro { noise.0 } else { noise.1 };
+            let point = |r: &Reading, value: f64, noise: f64| Point {
+                time_s: r.time_s,
+                departure: value - course.at(r.time_s),
+                noise,
+            };
+            let mut points: Vec<Point> = readings[last..]
                 .iter()
                 .take_while(|r| r.time_s <= until_s && is_good(r, is_gyro))
-                .take(MOST_POINTS)
-                .map(|r| (r.time_s, value(r, channel) - course.at(r.time_s)))
+                .take(MOST_POINTS - 1)
+                .map(|r| point(r, value(r, channel), noise))
                 .collect();
-            let noise = if is_gyro { noise.0 } else { noise.1 };
-            (points.len() > 1).then_some(Departure { is_gyro, noise, points })
+            // The first clipped reading still tells that the channel went beyond its range.
+            if let Some(r) = readings.get(last + points.len()).filter(|r| r.time_s <= until_s && !r.inserted) {
+                let limit = if is_gyro { limits.gyro_radps() } else { limits.accel_mps2() };
+                let bridged = value(r, channel);
+                if bridged.abs() >= limit {
+                    let beyond = bridged.signum() * (1.0 + BEYOND) * limit;
+                    points.push(point(r, beyond, BEYOND * limit));
+                }
+            }
+            (points.len() > 1).then_some(Departure { is_gyro, points })
         })
         .collect()
 }
@@ -126,8 +153,8 @@ fn channel_score(departure: &Departure, time_s: f64, template: &Template) -> f64
     let sizes = if departure.is_gyro { GYRO_SIZES } else { ACCEL_SIZES };
     let n = departure.points.len();
     let mut responses = [[0.0; 3]; MOST_POINTS];
-    for (response, (t, _)) in responses.iter_mut().zip(&departure.points) {
-        *response = template.at(departure.is_gyro, t - time_s);
+    for (response, point) in responses.iter_mut().zip(&departure.points) {
+        *response = template.at(departure.is_gyro, point.time_s - time_s);
         for (value, size) in response.iter_mut().zip(sizes) {
             *value *= size;
         }
@@ -141,15 +168,16 @@ fn channel_score(departure: &Departure, time_s: f64, template: &Template) -> f64
             let mut sum: f64 = responses[i].iter().zip(&responses[j]).map(|(a, b)| a * b).sum();
             if i == j {
                 // Before the blow a course errs by noise alone; after it the template errs, too.
-                let own = MODEL_ERROR * departure.points[i].1;
-                sum += departure.noise * departure.noise + if i == 0 { 0.0 } else { own * own };
+                let own = MODEL_ERROR * departure.points[i].departure;
+                let noise = departure.points[i].noise;
+                sum += noise * noise + if i == 0 { 0.0 } else { own * own };
             }
             for k in 0..j {
                 sum -= lower[i][k] * lower[j][k];
             }
             lower[i][j] = if i == j { sum.max(1e-18).sqrt() } else { sum / lower[j][j] };
         }
-        let mut y = departure.points[i].1;
+        let mut y = departure.points[i].departure;
         for k in 0..i {
             y -= lower[i][k] * white[k];
         }
@@ -176,7 +204,7 @@ fn last_on_course(readings: &[Reading], seen: usize) -> Option<usize> {
         let next = &readings[last + 1];
         let step = (interval_s / 1e-3).max(1.0);
         let left = courses.iter().enumerate().any(|(c, course)| {
-            let limit = if c < 3 { LEFT_RADPS } else { LEFT_MPS2 } * step * step;
+            let limit = if c < 3 { LEFT_RADPS } else { LEFT_MPS2 } * step.powf(COARSENESS);
             (value(next, c) - course.at(next.time_s)).abs() > limit
         });
         if left {
@@ -186,6 +214,9 @@ fn last_on_course(readings: &[Reading], seen: usize) -> Option<usize> {
     }
     Some(last.min(seen - 1))
 }
+
+/// Part of what the cubic term adds that a course carried on may be wrong by.
+const CARRIED_ON: f64 = 2.0;
 
 /// A cubic through a channel's last samples.
 pub struct Course {
@@ -216,6 +247,12 @@ impl Course {
         }
         let coefficients = normal.cholesky()?.solve(&right);
         Some(Self { base_s, scale_s, coefficients })
+    }
+
+    /// How wrong the course may be after its end: what its cubic part makes of it.
+    pub fn doubt(&self, time_s: f64) -> f64 {
+        let x = (time_s - self.base_s) / self.scale_s;
+        CARRIED_ON * (self.coefficients[3] * x * x * x).abs()
     }
 
     /// The course at a time, before or after.

@@ -30,6 +30,32 @@ pub struct Window {
     pub node_s: f64,
     /// Signal at the node.
     pub node: Signal,
+    /// Where the signals are guessed, and how wrong each guess may be.
+    pub doubts: Vec<Doubt>,
+}
+
+/// A stretch of the grid in which a sensor's three axes are guessed: bridged over lost or clipped readings, or carried on
+/// to contact from before it. Within a stretch a guess errs as a whole.
+#[derive(Clone, Debug)]
+pub struct Doubt {
+    /// Of the gyro, or else of the accelerometer.
+    pub is_gyro: bool,
+    /// First grid point.
+    pub first: usize,
+    /// 1 σ of each axis at the grid points from there on, rad/s or m/s².
+    pub sigma: Vec<f64>,
+}
+
+impl Window {
+    /// The signals with a guess moved by its 1 σ on one axis.
+    pub fn moved(&self, doubt: &Doubt, axis: usize) -> Self {
+        let mut out = self.clone();
+        for (signal, sigma) in out.signals[doubt.first..].iter_mut().zip(&doubt.sigma) {
+            let vector = if doubt.is_gyro { &mut signal.gyro_s_radps } else { &mut signal.accel_s_mps2 };
+            vector[axis] += sigma;
+        }
+        out
+    }
 }
 
 /// What a window is made from.
@@ -55,9 +81,9 @@ impl Source<'_> {
             return None;
         }
         let courses: Vec<Course> = (0..6).map(|c| Course::fit(self.readings, self.last_clean, c)).collect::<Option<_>>()?;
-        let signals = (0..=before + after)
-            .map(|k| self.signal(&courses, contact_s + (k as f64 - before as f64) * step_s))
-            .collect();
+        let times_s: Vec<f64> = (0..=before + after).map(|k| contact_s + (k as f64 - before as f64) * step_s).collect();
+        let signals = times_s.iter().map(|time_s| self.signal(&courses, *time_s)).collect();
+        let doubts = [true, false].iter().flat_map(|is_gyro| self.doubts(&courses, &times_s, *is_gyro)).collect();
         let node = &self.readings[self.node];
         Some(Window {
             step_s,
@@ -65,7 +91,35 @@ impl Source<'_> {
             contact: before,
             node_s: node.time_s - delay_s - contact_s,
             node: self.signal(&courses, node.time_s - delay_s),
+            doubts,
         })
+    }
+
+    /// Where one sensor's signals are guessed.
+    fn doubts(&self, courses: &[Course], times_s: &[f64], is_gyro: bool) -> Vec<Doubt> {
+        let delay_s = if is_gyro { self.chain.gyro_delay_s() } else { self.chain.accel_delay_s() };
+        let own = if is_gyro { &courses[..3] } else { &courses[3..] };
+        let last_s = self.readings[self.last_clean].time_s;
+        let sigma = |at_s: f64| {
+            if at_s > last_s {
+                return (own.iter().map(|course| course.doubt(at_s).powi(2)).sum::<f64>() / 3.0).sqrt();
+            }
+            let after = self.readings.partition_point(|r| r.time_s <= at_s).min(self.readings.len() - 1);
+            let of = |r: &Reading| if is_gyro { r.gyro_sigma_radps } else { r.accel_sigma_mps2 };
+            of(&self.readings[after.saturating_sub(1)]).max(of(&self.readings[after]))
+        };
+        let mut out: Vec<Doubt> = Vec::new();
+        let mut was_in_doubt = false;
+        for (k, time_s) in times_s.iter().enumerate() {
+            let sigma = sigma(time_s + delay_s);
+            match out.last_mut() {
+                Some(doubt) if was_in_doubt && sigma > 0.0 => doubt.sigma.push(sigma),
+                _ if sigma > 0.0 => out.push(Doubt { is_gyro, first: k, sigma: vec![sigma] }),
+                _ => {}
+            }
+            was_in_doubt = sigma > 0.0;
+        }
+        out
     }
 
     /// The signals at a true instant.
