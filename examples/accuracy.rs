@@ -252,4 +252,3 @@ fn print_row(name: &str, nulls: u64, errors: &[(f64, f64)]) {
         mean(&|e| e.1)
     );
 }
-

@@ -271,7 +271,8 @@ impl Running {
 
     /// Finds the instant of contact, carries the filter there and over it.
     fn locate(&mut self, seen: &Suspected, profile: &Profile, onset: &OnsetFinder, chain: &Chain) -> Option<Pending> {
-        let samples: Vec<Sample> = self.recent.iter().filter(|s| s.time.0 > seen.seen_s - BEFORE_S - 0.1).copied().collect();
+        let samples: Vec<Sample> =
+            self.recent.iter().filter(|s| s.time.0 > seen.seen_s - BEFORE_S - 0.1).copied().collect();
         let mut list = readings(&samples, self.navigator.limits(), self.navigator.interval_s());
         let place = list.partition_point(|r| r.time_s < seen.seen_s - 1e-9);
         let noise = noise(profile, self.navigator.interval_s(), chain);
@@ -296,7 +297,8 @@ impl Running {
         let filter = self.navigator.filter_mut()?;
         let mark = filter.mark();
         if seen.kind == Contact::Ball {
-            let noise = SpanNoise { attitude_rad2: (BLOW_RAD * rate_factor).powi(2), velocity_m2ps2: BLOW_MPS * BLOW_MPS };
+            let noise =
+                SpanNoise { attitude_rad2: (BLOW_RAD * rate_factor).powi(2), velocity_m2ps2: BLOW_MPS * BLOW_MPS };
             filter.add_noise(noise, 0.0);
         }
         Some(Pending {
@@ -355,7 +357,11 @@ impl Pending {
         };
         let measured = material.measure(&state, &covariance)?;
         let start_s = measured.values.start_s?;
-        Some(Event::Swing { number: self.number, stage: self.stage, swing: Box::new(self.swing(measured, start_s, profile)) })
+        Some(Event::Swing {
+            number: self.number,
+            stage: self.stage,
+            swing: Box::new(self.swing(measured, start_s, profile)),
+        })
     }
 
     fn swing(&self, measured: Measured, start_s: f64, profile: &Profile) -> Swing {
@@ -384,8 +390,11 @@ fn noise(profile: &Profile, interval_s: f64, chain: &Chain) -> (f64, f64) {
     let step = |range: f64| range.min(1e4) / 32768.0 * 0.3;
     let sensor = &profile.sensor;
     (
-        (sensor.gyro_noise_radps_rthz * band(chain.gyro_bandwidth_hz).sqrt()).hypot(step(sensor.gyro_range_radps)).max(1e-5),
-        (sensor.accel_noise_mps2_rthz * band(chain.accel_bandwidth_hz).sqrt()).hypot(step(sensor.accel_range_mps2)).max(1e-4),
+        (sensor.gyro_noise_radps_rthz * band(chain.gyro_bandwidth_hz).sqrt())
+            .hypot(step(sensor.gyro_range_radps))
+            .max(1e-5),
+        (sensor.accel_noise_mps2_rthz * band(chain.accel_bandwidth_hz).sqrt())
+            .hypot(step(sensor.accel_range_mps2))
+            .max(1e-4),
     )
 }
-

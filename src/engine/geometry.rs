@@ -39,10 +39,8 @@ impl Attitude {
     /// The attitude, with heading zero, in which `specific_force_s` points up. Any attitude if it has no length.
     pub fn levelled(specific_force_s: Vector3<f64>) -> Self {
         let up = Vector3::z();
-        let rotation =
-            UnitQuaternion::rotation_between(&specific_force_s, &up).unwrap_or_else(|| {
-                UnitQuaternion::from_scaled_axis(Vector3::x() * std::f64::consts::PI)
-            });
+        let rotation = UnitQuaternion::rotation_between(&specific_force_s, &up)
+            .unwrap_or_else(|| UnitQuaternion::from_scaled_axis(Vector3::x() * std::f64::consts::PI));
         Self(rotation)
     }
 

@@ -6,9 +6,8 @@ use crate::engine::sample::SensorTime;
 use crate::engine::swing::{Contact, Curves, Swing};
 use nalgebra::Vector3;
 
-const VALUES: [f64; Metric::COUNT] = [
-    30.0, 30.4, 6.2, 9.4, 8.1, 157.0, 8.1, -24.0, 31.5, 2310.0, -1650.0, 33.0, 2.52, 14.2,
-];
+const VALUES: [f64; Metric::COUNT] =
+    [30.0, 30.4, 6.2, 9.4, 8.1, 157.0, 8.1, -24.0, 31.5, 2310.0, -1650.0, 33.0, 2.52, 14.2];
 
 pub(super) fn summary() -> RecordingSummary {
     RecordingSummary {
@@ -23,12 +22,7 @@ pub(super) fn summary() -> RecordingSummary {
 /// The `n`-th of a lesson: each a little different; every third met nothing and has a flag and no window.
 pub(super) fn swing(n: usize) -> Swing {
     let share = 1.0 + 0.02 * (n as f64 - 1.0);
-    let mut metrics = VALUES.map(|v| {
-        Some(Estimate {
-            value: v * share,
-            sigma: v.abs() * 0.005,
-        })
-    });
+    let mut metrics = VALUES.map(|v| Some(Estimate { value: v * share, sigma: v.abs() * 0.005 }));
     let dry = n.is_multiple_of(3);
     if dry {
         metrics[Metric::TimingWindow.index()] = None;
@@ -39,11 +33,7 @@ pub(super) fn swing(n: usize) -> Swing {
         contact_sigma_s: 1e-4,
         contact_kind: if dry { Contact::None } else { Contact::Ball },
         metrics,
-        flags: if dry {
-            vec![Flag::Gap, Flag::NoRest]
-        } else {
-            Vec::new()
-        },
+        flags: if dry { vec![Flag::Gap, Flag::NoRest] } else { Vec::new() },
         curves: curves(share, dry),
     }
 }

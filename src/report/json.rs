@@ -79,11 +79,7 @@ impl SwingJson {
                 Contact::Ball => "ball",
                 Contact::None => "none",
             },
-            metrics: Metrics(
-                swing
-                    .metrics
-                    .map(|estimate| estimate.and_then(EstimateJson::new)),
-            ),
+            metrics: Metrics(swing.metrics.map(|estimate| estimate.and_then(EstimateJson::new))),
             flags: flags.into_iter().map(|flag| flag.key()).collect(),
         }
     }
@@ -135,43 +131,28 @@ mod tests {
         let document = parsed(&[swing(1), swing(3)]);
         let swings = document["swings"].as_array().unwrap();
         assert_eq!(swings[0]["contact"], "ball");
-        assert_eq!(
-            swings[0]["metrics"]["bat_speed_mps"],
-            json!({"value": 30.0, "sigma": 0.15})
-        );
+        assert_eq!(swings[0]["metrics"]["bat_speed_mps"], json!({"value": 30.0, "sigma": 0.15}));
         assert_eq!(swings[1]["contact"], "none");
         assert_eq!(swings[1]["contact_s"], 30.0);
         assert_eq!(swings[1]["metrics"]["timing_window_ms"], Value::Null);
         assert_eq!(swings[1]["flags"], json!(["gap", "no_rest"]));
         let line = Document::new(&summary(), &[swing(1)]).to_line().unwrap();
-        let places: Vec<_> = Metric::ALL
-            .iter()
-            .map(|m| line.find(&format!("\"{}\":", m.key())).unwrap())
-            .collect();
+        let places: Vec<_> = Metric::ALL.iter().map(|m| line.find(&format!("\"{}\":", m.key())).unwrap()).collect();
         assert!(places.is_sorted());
     }
 
     #[test]
     fn what_is_not_finite_is_null_and_flags_are_sorted_once() {
         let mut hostile = swing(1);
-        hostile.metrics[0] = Some(Estimate {
-            value: f64::NAN,
-            sigma: 1.0,
-        });
-        hostile.metrics[1] = Some(Estimate {
-            value: 1.0,
-            sigma: f64::INFINITY,
-        });
+        hostile.metrics[0] = Some(Estimate { value: f64::NAN, sigma: 1.0 });
+        hostile.metrics[1] = Some(Estimate { value: 1.0, sigma: f64::INFINITY });
         hostile.flags = vec![Flag::NoRest, Flag::Gap, Flag::NoRest];
         let mut nowhere = swing(2);
         nowhere.contact.0 = f64::NAN;
         let document = parsed(&[hostile, nowhere]);
         assert_eq!(document["swings"].as_array().unwrap().len(), 1);
         let metrics = &document["swings"][0]["metrics"];
-        assert_eq!(
-            (&metrics["bat_speed_mps"], &metrics["peak_bat_speed_mps"]),
-            (&Value::Null, &Value::Null)
-        );
+        assert_eq!((&metrics["bat_speed_mps"], &metrics["peak_bat_speed_mps"]), (&Value::Null, &Value::Null));
         assert_eq!(document["swings"][0]["flags"], json!(["gap", "no_rest"]));
     }
 }

@@ -110,10 +110,7 @@ mod tests {
 
     #[test]
     fn what_came_from_outside_is_escaped() {
-        let recording = RecordingSummary {
-            path: "<b>&.csv".to_owned(),
-            ..summary()
-        };
+        let recording = RecordingSummary { path: "<b>&.csv".to_owned(), ..summary() };
         let html = page("a < b", &recording, &[swing(1)], Units::Us);
         assert!(html.contains("&lt;b&gt;&amp;.csv") && !html.contains("<b>"));
         assert!(html.contains("<title>a &lt; b</title>"));

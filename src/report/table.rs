@@ -20,20 +20,11 @@ pub fn table(recording: &RecordingSummary, swings: &[Swing], units: Units) -> St
     }
     let columns: Vec<Vec<String>> = all_columns(swings, units);
     let heads = heads(&rows(swings, units));
-    let width = columns
-        .iter()
-        .flatten()
-        .map(|cell| cell.chars().count())
-        .max()
-        .unwrap_or(0)
-        + BETWEEN;
+    let width = columns.iter().flatten().map(|cell| cell.chars().count()).max().unwrap_or(0) + BETWEEN;
     for block in columns.chunks(((LINE - HEAD) / width).max(1)) {
         out += "\n";
         for (i, head) in heads.iter().enumerate() {
-            let cells: String = block
-                .iter()
-                .map(|column| format!("{:>width$}", column[i]))
-                .collect();
+            let cells: String = block.iter().map(|column| format!("{:>width$}", column[i])).collect();
             out += format!("{head:<HEAD$}{cells}").trim_end();
             out += "\n";
         }
@@ -43,24 +34,12 @@ pub fn table(recording: &RecordingSummary, swings: &[Swing], units: Units) -> St
 
 /// What the recording is, in one line.
 pub fn summary_line(recording: &RecordingSummary, swings: usize) -> String {
-    let RecordingSummary {
-        path,
-        duration_s,
-        sample_rate_hz,
-        gaps,
-        missing_samples,
-        unusable_rows,
-        ..
-    } = recording;
+    let RecordingSummary { path, duration_s, sample_rate_hz, gaps, missing_samples, unusable_rows, .. } = recording;
     let mut line = format!("{path}: {duration_s:.1} s at {sample_rate_hz:.0} Hz");
     let plural = |n: usize| if n == 1 { "" } else { "s" };
     let _ = write!(line, ", {swings} swing{}", plural(swings));
     if *gaps > 0 {
-        let _ = write!(
-            line,
-            "; {missing_samples} samples missing in {gaps} gap{}",
-            plural(*gaps as usize)
-        );
+        let _ = write!(line, "; {missing_samples} samples missing in {gaps} gap{}", plural(*gaps as usize));
     }
     if *unusable_rows > 0 {
         let plural = plural(*unusable_rows as usize);
@@ -70,15 +49,8 @@ pub fn summary_line(recording: &RecordingSummary, swings: usize) -> String {
 }
 
 fn heads(rows: &[Row]) -> Vec<String> {
-    let mut heads = vec![
-        "Swing".to_owned(),
-        "Contact at              s".to_owned(),
-        "Met".to_owned(),
-    ];
-    heads.extend(
-        rows.iter()
-            .map(|row| format!("{:<23} {}", row.label, row.unit)),
-    );
+    let mut heads = vec!["Swing".to_owned(), "Contact at              s".to_owned(), "Met".to_owned()];
+    heads.extend(rows.iter().map(|row| format!("{:<23} {}", row.label, row.unit)));
     heads.push("Flags".to_owned());
     heads
 }
@@ -92,11 +64,7 @@ fn all_columns(swings: &[Swing], units: Units) -> Vec<Vec<String>> {
             Contact::Ball => "ball",
             Contact::None => "nothing",
         };
-        let mut column = vec![
-            (i + 1).to_string(),
-            rounded(swing.contact.0, 3),
-            met.to_owned(),
-        ];
+        let mut column = vec![(i + 1).to_string(), rounded(swing.contact.0, 3), met.to_owned()];
         column.extend(metric_rows.iter().map(|row| row[i].clone()));
         column.push(swing.flags.iter().map(|&flag| letter(flag)).collect());
         column
@@ -106,17 +74,9 @@ fn all_columns(swings: &[Swing], units: Units) -> Vec<Vec<String>> {
 
 /// "value ± half-width" with the signs one above the other.
 fn aligned(cells: &[Option<Cell>]) -> Vec<String> {
-    let width = cells
-        .iter()
-        .flatten()
-        .map(|cell| cell.half_width.chars().count())
-        .max()
-        .unwrap_or(0);
+    let width = cells.iter().flatten().map(|cell| cell.half_width.chars().count()).max().unwrap_or(0);
     let text = |cell: &Cell| format!("{} ± {:>width$}", cell.value, cell.half_width);
-    cells
-        .iter()
-        .map(|cell| cell.as_ref().map_or_else(|| "–".to_owned(), text))
-        .collect()
+    cells.iter().map(|cell| cell.as_ref().map_or_else(|| "–".to_owned(), text)).collect()
 }
 
 fn legend(swings: &[Swing]) -> String {
@@ -140,12 +100,7 @@ mod tests {
 
     #[test]
     fn a_recording_with_bad_rows_and_no_swing() {
-        let recording = RecordingSummary {
-            gaps: 1,
-            missing_samples: 3,
-            unusable_rows: 300,
-            ..summary()
-        };
+        let recording = RecordingSummary { gaps: 1, missing_samples: 3, unusable_rows: 300, ..summary() };
         insta::assert_snapshot!(table(&recording, &[], Units::Metric));
     }
 

@@ -31,54 +31,29 @@ impl Units {
     /// For speeds in m/s.
     pub fn speed(self) -> Unit {
         match self {
-            Units::Us => Unit {
-                sign: "mph",
-                factor: 1.0 / MPS_PER_MPH,
-            },
-            Units::Metric => Unit {
-                sign: "m/s",
-                factor: 1.0,
-            },
+            Units::Us => Unit { sign: "mph", factor: 1.0 / MPS_PER_MPH },
+            Units::Metric => Unit { sign: "m/s", factor: 1.0 },
         }
     }
 
     /// For lengths in m.
     pub fn length(self) -> Unit {
         match self {
-            Units::Us => Unit {
-                sign: "ft",
-                factor: 1.0 / M_PER_FT,
-            },
-            Units::Metric => Unit {
-                sign: "m",
-                factor: 1.0,
-            },
+            Units::Us => Unit { sign: "ft", factor: 1.0 / M_PER_FT },
+            Units::Metric => Unit { sign: "m", factor: 1.0 },
         }
     }
 
     /// For a metric.
     pub fn of(self, metric: Metric) -> Unit {
         match metric {
-            Metric::BatSpeed
-            | Metric::PeakBatSpeed
-            | Metric::HandSpeed
-            | Metric::HandSpeedAtContact => self.speed(),
+            Metric::BatSpeed | Metric::PeakBatSpeed | Metric::HandSpeed | Metric::HandSpeedAtContact => self.speed(),
             Metric::PathLength => self.length(),
-            Metric::AttackAngle | Metric::BatTilt | Metric::PlaneTilt => Unit {
-                sign: "°",
-                factor: 1.0,
-            },
-            Metric::TurnRate | Metric::RollRate => Unit {
-                sign: "°/s",
-                factor: 1.0,
-            },
-            Metric::PeakLead
-            | Metric::TimeToContact
-            | Metric::SpeedBuilt
-            | Metric::TimingWindow => Unit {
-                sign: "ms",
-                factor: 1.0,
-            },
+            Metric::AttackAngle | Metric::BatTilt | Metric::PlaneTilt => Unit { sign: "°", factor: 1.0 },
+            Metric::TurnRate | Metric::RollRate => Unit { sign: "°/s", factor: 1.0 },
+            Metric::PeakLead | Metric::TimeToContact | Metric::SpeedBuilt | Metric::TimingWindow => {
+                Unit { sign: "ms", factor: 1.0 }
+            }
         }
     }
 }
@@ -152,16 +127,8 @@ pub struct Cell {
 
 /// A row for each metric that at least one of the swings has.
 pub fn rows(swings: &[Swing], units: Units) -> Vec<Row> {
-    let has = |metric: &Metric| {
-        swings
-            .iter()
-            .any(|swing| swing.metrics[metric.index()].is_some())
-    };
-    Metric::ALL
-        .into_iter()
-        .filter(has)
-        .map(|metric| row(metric, swings, units))
-        .collect()
+    let has = |metric: &Metric| swings.iter().any(|swing| swing.metrics[metric.index()].is_some());
+    Metric::ALL.into_iter().filter(has).map(|metric| row(metric, swings, units)).collect()
 }
 
 fn row(metric: Metric, swings: &[Swing], units: Units) -> Row {
@@ -176,19 +143,13 @@ fn row(metric: Metric, swings: &[Swing], units: Units) -> Row {
         value: rounded(value, decimals),
         half_width: rounded(half_width, decimals),
     };
-    Row {
-        label: label(metric),
-        unit: unit.sign,
-        cells: shown.into_iter().map(|c| c.map(cell)).collect(),
-    }
+    Row { label: label(metric), unit: unit.sign, cells: shown.into_iter().map(|c| c.map(cell)).collect() }
 }
 
 /// Decimals for a row: its least uncertainty keeps two digits, as JCGM 100:2008 (GUM) § 7.2.6 has it, but no more than
 /// two decimals are shown.
 fn decimals(half_widths: impl Iterator<Item = f64>) -> usize {
-    let least = half_widths
-        .filter(|h| h.is_finite() && *h > 0.0)
-        .fold(f64::INFINITY, f64::min);
+    let least = half_widths.filter(|h| h.is_finite() && *h > 0.0).fold(f64::INFINITY, f64::min);
     if least.is_infinite() {
         return 1;
     }
@@ -207,10 +168,7 @@ pub(super) fn rounded(value: f64, decimals: usize) -> String {
 
 /// The flags that occur, sorted, each once.
 pub fn flags(swings: &[Swing]) -> Vec<Flag> {
-    let mut flags: Vec<Flag> = swings
-        .iter()
-        .flat_map(|swing| swing.flags.iter().copied())
-        .collect();
+    let mut flags: Vec<Flag> = swings.iter().flat_map(|swing| swing.flags.iter().copied()).collect();
     flags.sort();
     flags.dedup();
     flags
@@ -242,17 +200,8 @@ mod tests {
         let swings = [swing(1)];
         let bat_speed = |units| rows(&swings, units)[0].clone();
         let us = bat_speed(Units::Us);
-        assert_eq!(
-            (us.unit, us.cells[0].as_ref().unwrap().value.as_str()),
-            ("mph", "67.11")
-        );
+        assert_eq!((us.unit, us.cells[0].as_ref().unwrap().value.as_str()), ("mph", "67.11"));
         let metric = bat_speed(Units::Metric);
-        assert_eq!(
-            (
-                metric.unit,
-                metric.cells[0].as_ref().unwrap().value.as_str()
-            ),
-            ("m/s", "30.00")
-        );
+        assert_eq!((metric.unit, metric.cells[0].as_ref().unwrap().value.as_str()), ("m/s", "30.00"));
     }
 }

@@ -297,7 +297,15 @@ struct Spoiler<'a> {
 impl<'a> Spoiler<'a> {
     fn new(profile: &'a SensorProfile, drawn: &'a Drawn, rate_hz: f64, random: &mut Random) -> Self {
         let noise = || Noise::new(rate_hz, drawn.bandwidth_hz);
-        Self { profile, drawn, noise: noise(), noise_hi: noise(), walked: [Vector3::zeros(); 2], step_s: 1.0 / rate_hz, random: random.branch() }
+        Self {
+            profile,
+            drawn,
+            noise: noise(),
+            noise_hi: noise(),
+            walked: [Vector3::zeros(); 2],
+            step_s: 1.0 / rate_hz,
+            random: random.branch(),
+        }
     }
 
     fn sample(&mut self, time: SensorTime, [omega_s, force_s]: Reading) -> Sample {
@@ -305,12 +313,17 @@ impl<'a> Spoiler<'a> {
         let is_exact = profile.gyro_noise_radps_rthz == 0.0 && profile.accel_noise_mps2_rthz == 0.0;
         let unit = if is_exact { [Vector3::zeros(); 2] } else { self.noise.next(&mut self.random) };
         let step = |range: f64| if is_exact { 0.0 } else { range / 32768.0 };
-        let walk = |random: &mut Random, size: f64| if size > 0.0 { random.normal_vector(size * self.step_s.sqrt()) } else { Vector3::zeros() };
+        let walk = |random: &mut Random, size: f64| {
+            if size > 0.0 { random.normal_vector(size * self.step_s.sqrt()) } else { Vector3::zeros() }
+        };
         self.walked[0] += walk(&mut self.random, drawn.gyro_bias_walk);
         self.walked[1] += walk(&mut self.random, drawn.accel_bias_walk);
         let gyro_bias = drawn.gyro_bias_radps + self.walked[0] + drawn.gyro_force_matrix * force_s;
         let gyro = drawn.gyro_matrix * omega_s + gyro_bias + unit[0] * profile.gyro_noise_radps_rthz;
-        let accel = drawn.accel_matrix * force_s + drawn.accel_bias_mps2 + self.walked[1] + unit[1] * profile.accel_noise_mps2_rthz;
+        let accel = drawn.accel_matrix * force_s
+            + drawn.accel_bias_mps2
+            + self.walked[1]
+            + unit[1] * profile.accel_noise_mps2_rthz;
         let accel_hi_s_mps2 = drawn.accel_hi.as_ref().map(|hi| {
             let noise = self.noise_hi.next(&mut self.random)[0] * hi.noise_mps2_rthz;
             digitised(hi.matrix * force_s + hi.bias_mps2 + noise, hi.step_mps2, profile.accel_hi_range_mps2)

@@ -8,10 +8,7 @@ use nalgebra::Vector3;
 pub(super) fn at_contact(state: &BatState, sweet_spot_m: f64, values: &mut Values) {
     let velocity_w_mps = state.velocity_w_mps(sweet_spot_m);
     if velocity_w_mps.norm() > 0.0 {
-        values.set(
-            Metric::AttackAngle,
-            elevation_rad(velocity_w_mps).to_degrees(),
-        );
+        values.set(Metric::AttackAngle, elevation_rad(velocity_w_mps).to_degrees());
     }
     values.set(Metric::BatTilt, elevation_rad(state.axis_w).to_degrees());
 }

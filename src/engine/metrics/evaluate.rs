@@ -21,11 +21,7 @@ pub struct Values {
 
 impl Values {
     /// Nothing could be computed.
-    pub const NONE: Values = Values {
-        start_s: None,
-        start_rule: None,
-        values: [None; Metric::COUNT],
-    };
+    pub const NONE: Values = Values { start_s: None, start_rule: None, values: [None; Metric::COUNT] };
 
     /// The value of one metric.
     pub fn of(&self, metric: Metric) -> Option<f64> {
@@ -52,21 +48,12 @@ pub fn evaluate(motion: &BatMotion, bat: &Bat, swing: &SwingContext) -> Values {
 }
 
 /// [`evaluate`] with the caller's memory.
-pub fn evaluate_with(
-    scratch: &mut Scratch,
-    motion: &BatMotion,
-    bat: &Bat,
-    swing: &SwingContext,
-) -> Values {
+pub fn evaluate_with(scratch: &mut Scratch, motion: &BatMotion, bat: &Bat, swing: &SwingContext) -> Values {
     let mut values = Values::NONE;
     let Some(stretch) = Stretch::of(motion).filter(|_| bat.sweet_spot_m.abs() < 1e3) else {
         return values;
     };
-    let Scratch {
-        traces,
-        dips,
-        shifts,
-    } = scratch;
+    let Scratch { traces, dips, shifts } = scratch;
     traces.fill(&stretch, bat.sweet_spot_m);
     speed::at_contact(stretch.at_contact(), bat.sweet_spot_m, &mut values);
     angles::at_contact(stretch.at_contact(), bat.sweet_spot_m, &mut values);
@@ -99,9 +86,7 @@ pub fn curves(motion: &BatMotion, bat: &Bat) -> Curves {
         let r_m = p_w_m - origin_w_m;
         Vector3::new(r_m.dot(&x), r_m.dot(&y), r_m.z)
     };
-    let path = |point: &dyn Fn(&BatState) -> Vector3<f64>| {
-        stretch.states.iter().map(|s| placed(point(s))).collect()
-    };
+    let path = |point: &dyn Fn(&BatState) -> Vector3<f64>| stretch.states.iter().map(|s| placed(point(s))).collect();
     Curves {
         times_s: stretch.times_s.to_vec(),
         sweet_spot_w_m: path(&|s| s.position_w_m(bat.sweet_spot_m)),

@@ -11,12 +11,7 @@ const PADDING: usize = 9;
 
 /// Filters `values` in place. Both ends are continued by point reflection (2·x₀ − xᵢ) and each pass starts settled at
 /// its first value. `false`, and nothing done, if there are too few values or the corner is above half the rate.
-pub(super) fn two_passes(
-    values: &mut [f64],
-    rate_hz: f64,
-    corner_hz: f64,
-    padded: &mut Vec<f64>,
-) -> bool {
+pub(super) fn two_passes(values: &mut [f64], rate_hz: f64, corner_hz: f64, padded: &mut Vec<f64>) -> bool {
     let Some(coefficients) = butterworth(rate_hz, corner_hz) else {
         return false;
     };
@@ -35,10 +30,7 @@ pub(super) fn two_passes(
 }
 
 fn butterworth(rate_hz: f64, corner_hz: f64) -> Option<Coefficients<f64>> {
-    let (rate, corner) = (
-        Hertz::from_hz(rate_hz).ok()?,
-        Hertz::from_hz(corner_hz).ok()?,
-    );
+    let (rate, corner) = (Hertz::from_hz(rate_hz).ok()?, Hertz::from_hz(corner_hz).ok()?);
     Coefficients::from_params(Type::LowPass, rate, corner, Q_BUTTERWORTH_F64).ok()
 }
 

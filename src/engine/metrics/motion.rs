@@ -26,10 +26,7 @@ impl BatState {
 
     /// Velocity of that point, m/s: v + ω × r.
     pub fn velocity_w_mps(&self, from_knob_m: f64) -> Vector3<f64> {
-        self.velocity_hands_w_mps
-            + self
-                .omega_w_radps
-                .cross(&(self.axis_w * (from_knob_m - HANDS_FROM_KNOB_M)))
+        self.velocity_hands_w_mps + self.omega_w_radps.cross(&(self.axis_w * (from_knob_m - HANDS_FROM_KNOB_M)))
     }
 
     /// The part of the angular velocity across the bat's axis, rad/s.

@@ -18,10 +18,7 @@ const EIGEN_SWEEPS: usize = 100;
 /// Length from start to contact: ∫ ‖v_ss‖ dt.
 pub(super) fn length(stretch: &Stretch, traces: &Traces, start_s: f64, values: &mut Values) {
     let speed_mps = &traces.bat_speed_mps[..=stretch.contact];
-    values.set(
-        Metric::PathLength,
-        integral_to_end(stretch.times_to_contact_s(), speed_mps, start_s),
-    );
+    values.set(Metric::PathLength, integral_to_end(stretch.times_to_contact_s(), speed_mps, start_s));
 }
 
 /// Angle, 0 to 90°, between the horizontal and the total-least-squares plane through the last 50 ms, points even in time.
@@ -48,12 +45,7 @@ fn sweet_spot_w_m(stretch: &Stretch, sweet_spot_m: f64, time_s: f64) -> Vector3<
     let step_s = stretch.times_s[i + 1] - stretch.times_s[i];
     let ends = |s: &BatState| (s.position_w_m(sweet_spot_m), s.velocity_w_mps(sweet_spot_m));
     let part = (time_s - stretch.times_s[i]) / step_s;
-    hermite(
-        part,
-        step_s,
-        ends(&stretch.states[i]),
-        ends(&stretch.states[i + 1]),
-    )
+    hermite(part, step_s, ends(&stretch.states[i]), ends(&stretch.states[i + 1]))
 }
 
 /// Total least squares: the direction in which the points spread least about their mean, the first and last point
@@ -63,9 +55,7 @@ fn plane_normal(points_m: &[Vector3<f64>]) -> Option<Vector3<f64>> {
     let weight = |i: usize| if i == 0 || i == last { 0.5 } else { 1.0 };
     let weighted = || points_m.iter().enumerate().map(|(i, p)| (weight(i), p));
     let mean_m = weighted().map(|(w, p)| p * w).sum::<Vector3<f64>>() / last as f64;
-    let spread: Matrix3<f64> = weighted()
-        .map(|(w, p)| (p - mean_m) * (p - mean_m).transpose() * w)
-        .sum();
+    let spread: Matrix3<f64> = weighted().map(|(w, p)| (p - mean_m) * (p - mean_m).transpose() * w).sum();
     if !spread.iter().all(|c| c.is_finite()) {
         return None;
     }
@@ -86,11 +76,8 @@ mod tests {
         let along = normal.cross(&Vector3::x()).normalize();
         let across = normal.cross(&along);
         let offset = |k: usize| if k.is_multiple_of(2) { 1e-9 } else { -1e-9 };
-        let points: Vec<_> = (0..40)
-            .map(|k| {
-                along * (k as f64 * 0.03) + across * (k as f64 * 0.1).sin() + normal * offset(k)
-            })
-            .collect();
+        let points: Vec<_> =
+            (0..40).map(|k| along * (k as f64 * 0.03) + across * (k as f64 * 0.1).sin() + normal * offset(k)).collect();
         let found = plane_normal(&points).unwrap();
         assert!(found.cross(&normal).norm() < 1e-8);
     }
@@ -100,26 +87,19 @@ mod tests {
     fn the_plane_is_that_of_dense_points() {
         let normal = |count: usize| {
             let helix = |k: usize| 1.5 * k as f64 / (count - 1) as f64;
-            let points: Vec<_> = (0..count)
-                .map(|k| Vector3::new(helix(k).cos(), helix(k).sin(), 0.3 * helix(k) * helix(k)))
-                .collect();
+            let points: Vec<_> =
+                (0..count).map(|k| Vector3::new(helix(k).cos(), helix(k).sin(), 0.3 * helix(k) * helix(k))).collect();
             plane_normal(&points).unwrap()
         };
         let dense = normal(20_001);
         let off = |count| normal(count).cross(&dense).norm();
         assert!(off(51) < 2e-4, "{}", off(51));
-        assert!(
-            (off(26) / off(51) - 4.0).abs() < 0.3,
-            "{}",
-            off(26) / off(51)
-        );
+        assert!((off(26) / off(51) - 4.0).abs() < 0.3, "{}", off(26) / off(51));
     }
 
     #[test]
     fn a_straight_path_has_no_plane() {
-        let points: Vec<_> = (0..40)
-            .map(|k| Vector3::new(1.0, 2.0, 3.0) * k as f64)
-            .collect();
+        let points: Vec<_> = (0..40).map(|k| Vector3::new(1.0, 2.0, 3.0) * k as f64).collect();
         assert_eq!(plane_normal(&points), None);
         assert_eq!(plane_normal(&[Vector3::zeros(); 4]), None);
     }

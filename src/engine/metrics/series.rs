@@ -8,10 +8,7 @@ use std::ops::{Add, Mul, Sub};
 const HALVINGS: usize = 40;
 
 /// What can be interpolated: a number or a vector.
-pub(super) trait Point:
-    Copy + Add<Output = Self> + Sub<Output = Self> + Mul<f64, Output = Self>
-{
-}
+pub(super) trait Point: Copy + Add<Output = Self> + Sub<Output = Self> + Mul<f64, Output = Self> {}
 impl<T: Copy + Add<Output = T> + Sub<Output = T> + Mul<f64, Output = T>> Point for T {}
 
 /// A time and the value there.
@@ -23,10 +20,7 @@ pub(super) struct At {
 
 /// The i for which `time_s` lies in `[times_s[i], times_s[i + 1]]`, the first or last interval if outside. Needs two times.
 pub(super) fn interval(times_s: &[f64], time_s: f64) -> usize {
-    times_s
-        .partition_point(|&t| t <= time_s)
-        .clamp(1, times_s.len() - 1)
-        - 1
+    times_s.partition_point(|&t| t <= time_s).clamp(1, times_s.len() - 1) - 1
 }
 
 /// Cubic through two points with their derivatives (Hermite), `part` of the way along a step of `step_s`.
@@ -68,8 +62,7 @@ pub(super) fn integral_to_end(times_s: &[f64], values: &[f64], from_s: f64) -> f
     for i in first + 1..times_s.len() {
         let step_s = times_s[i] - times_s[i - 1];
         let slope_here = slope(times_s, values, i);
-        sum += (values[i - 1] + values[i]) * 0.5 * step_s
-            + (slope_before - slope_here) * step_s * step_s / 12.0;
+        sum += (values[i - 1] + values[i]) * 0.5 * step_s + (slope_before - slope_here) * step_s * step_s / 12.0;
         slope_before = slope_here;
     }
     sum
@@ -80,27 +73,14 @@ pub(super) fn integral_to_end(times_s: &[f64], values: &[f64], from_s: f64) -> f
 pub(super) fn peak(times_s: &[f64], values: &[f64], from_s: f64) -> At {
     let last = times_s.len() - 1;
     let first = times_s.partition_point(|&t| t < from_s).min(last);
-    let top = (first..=last).fold(
-        first,
-        |best, i| if values[i] > values[best] { i } else { best },
-    );
-    let sample = At {
-        time_s: times_s[top],
-        value: values[top],
-    };
+    let top = (first..=last).fold(first, |best, i| if values[i] > values[best] { i } else { best });
+    let sample = At { time_s: times_s[top], value: values[top] };
     let mid = top.clamp(1, last - 1);
-    let earliest_s = if top == 0 {
-        times_s[0]
-    } else {
-        times_s[top - 1]
-    }
-    .max(from_s);
+    let earliest_s = if top == 0 { times_s[0] } else { times_s[top - 1] }.max(from_s);
     let latest_s = times_s[(top + 1).min(last)];
     match Parabola::through(times_s, values, mid) {
         Some(parabola) if parabola.curvature < 0.0 => {
-            let at = parabola.at(parabola
-                .vertex_s()
-                .clamp(earliest_s.min(latest_s), latest_s));
+            let at = parabola.at(parabola.vertex_s().clamp(earliest_s.min(latest_s), latest_s));
             if at.value >= sample.value { at } else { sample }
         }
         _ => sample,
@@ -109,14 +89,11 @@ pub(super) fn peak(times_s: &[f64], values: &[f64], from_s: f64) -> At {
 
 /// The least value near `times_s[mid]`, a sample not above its neighbours.
 pub(super) fn trough(times_s: &[f64], values: &[f64], mid: usize) -> At {
-    let sample = At {
-        time_s: times_s[mid],
-        value: values[mid],
-    };
+    let sample = At { time_s: times_s[mid], value: values[mid] };
     match Parabola::through(times_s, values, mid) {
-        Some(parabola) if parabola.curvature > 0.0 => parabola.at(parabola
-            .vertex_s()
-            .clamp(times_s[mid - 1], times_s[mid + 1])),
+        Some(parabola) if parabola.curvature > 0.0 => {
+            parabola.at(parabola.vertex_s().clamp(times_s[mid - 1], times_s[mid + 1]))
+        }
         _ => sample,
     }
 }
@@ -153,21 +130,13 @@ struct Parabola {
 
 impl Parabola {
     fn through(times_s: &[f64], values: &[f64], mid: usize) -> Option<Self> {
-        let (before_s, after_s) = (
-            times_s[mid] - times_s[mid - 1],
-            times_s[mid + 1] - times_s[mid],
-        );
+        let (before_s, after_s) = (times_s[mid] - times_s[mid - 1], times_s[mid + 1] - times_s[mid]);
         let early = (values[mid] - values[mid - 1]) / before_s;
         let late = (values[mid + 1] - values[mid]) / after_s;
         let curvature = (late - early) / (before_s + after_s);
         let slope = early + curvature * before_s;
         let sound = curvature.is_finite() && slope.is_finite() && curvature != 0.0;
-        sound.then_some(Self {
-            time_s: times_s[mid],
-            value: values[mid],
-            slope,
-            curvature,
-        })
+        sound.then_some(Self { time_s: times_s[mid], value: values[mid], slope, curvature })
     }
 
     fn vertex_s(&self) -> f64 {
@@ -176,10 +145,7 @@ impl Parabola {
 
     fn at(&self, time_s: f64) -> At {
         let dt_s = time_s - self.time_s;
-        At {
-            time_s,
-            value: self.value + dt_s * (self.slope + dt_s * self.curvature),
-        }
+        At { time_s, value: self.value + dt_s * (self.slope + dt_s * self.curvature) }
     }
 }
 

@@ -38,11 +38,7 @@ pub(super) struct DipSeries {
 }
 
 /// Seconds from contact (negative) and the rule; `None` if the motion begins within the swing or never moves.
-pub(super) fn start(
-    stretch: &Stretch,
-    traces: &Traces,
-    dips: &mut DipSeries,
-) -> Option<(f64, StartRule)> {
+pub(super) fn start(stretch: &Stretch, traces: &Traces, dips: &mut DipSeries) -> Option<(f64, StartRule)> {
     let times_s = stretch.times_to_contact_s();
     let rate_radps = &traces.turn_rate_radps[..=stretch.contact];
     let top = peak(times_s, rate_radps, -PEAK_WITHIN_S);
@@ -63,12 +59,7 @@ pub(super) fn start(
 impl DipSeries {
     fn last_dip(&mut self, stretch: &Stretch, traces: &Traces, top: At) -> Option<f64> {
         self.resample(stretch, &traces.turn_rate_radps);
-        if !two_passes(
-            &mut self.rate_radps,
-            1.0 / DIP_STEP_S,
-            DIP_CORNER_HZ,
-            &mut self.padded,
-        ) {
+        if !two_passes(&mut self.rate_radps, 1.0 / DIP_STEP_S, DIP_CORNER_HZ, &mut self.padded) {
             return None;
         }
         let (times_s, rate) = (&self.times_s, &self.rate_radps);
@@ -88,14 +79,9 @@ impl DipSeries {
         let before = stretch.times_s.first().map_or(0, |&t| steps_to(t));
         let after = stretch.times_s.last().map_or(0, |&t| steps_to(t));
         self.times_s.clear();
-        self.times_s
-            .extend((-before..=after).map(|k| k as f64 * DIP_STEP_S));
+        self.times_s.extend((-before..=after).map(|k| k as f64 * DIP_STEP_S));
         self.rate_radps.clear();
-        self.rate_radps.extend(
-            self.times_s
-                .iter()
-                .map(|&t| cubic(stretch.times_s, rate_radps, t)),
-        );
+        self.rate_radps.extend(self.times_s.iter().map(|&t| cubic(stretch.times_s, rate_radps, t)));
     }
 }
 

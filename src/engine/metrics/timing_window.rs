@@ -59,16 +59,12 @@ impl Shifts {
         self.push(0.0, 0.0);
         self.walk(meeting, 1.0)?;
         self.late_s.clear();
-        self.late_s
-            .extend(self.early_s.iter().map(|shift_s| -shift_s));
+        self.late_s.extend(self.early_s.iter().map(|shift_s| -shift_s));
         if self.times_s.len() < 3 {
             return None;
         }
         let from_s = self.times_s[0];
-        Some(
-            peak(&self.times_s, &self.early_s, from_s).value
-                + peak(&self.times_s, &self.late_s, from_s).value,
-        )
+        Some(peak(&self.times_s, &self.early_s, from_s).value + peak(&self.times_s, &self.late_s, from_s).value)
     }
 
     /// From contact out in one direction, to where the contact fails.
@@ -132,10 +128,7 @@ impl<'a> Meeting<'a> {
     fn new(stretch: &'a Stretch<'a>, bat: &Bat, context: &SwingContext) -> Option<Self> {
         let descent_rad = context.pitch_descent_deg.to_radians();
         let speed_mps = context.pitch_speed_mps;
-        if !(speed_mps.is_finite()
-            && speed_mps > 0.0
-            && descent_rad.is_finite()
-            && stretch.times_s[0] <= -CARRY_MEAN_S)
+        if !(speed_mps.is_finite() && speed_mps > 0.0 && descent_rad.is_finite() && stretch.times_s[0] <= -CARRY_MEAN_S)
         {
             return None;
         }
@@ -156,18 +149,13 @@ impl<'a> Meeting<'a> {
 
     /// Sweet spot and axis at a time from contact; `None` beyond the motion.
     fn pose(&self, time_s: f64) -> Option<(Vector3<f64>, Vector3<f64>)> {
-        let (hands_w_m, axis_w) = if self.carried && time_s > 0.0 {
-            self.carried_pose(time_s)
-        } else {
-            self.measured_pose(time_s)?
-        };
+        let (hands_w_m, axis_w) =
+            if self.carried && time_s > 0.0 { self.carried_pose(time_s) } else { self.measured_pose(time_s)? };
         Some((hands_w_m + axis_w * self.sweet_from_hands_m, axis_w))
     }
 
     fn measured_pose(&self, time_s: f64) -> Option<(Vector3<f64>, Vector3<f64>)> {
-        let Stretch {
-            times_s, states, ..
-        } = self.stretch;
+        let Stretch { times_s, states, .. } = self.stretch;
         if time_s < times_s[0] || time_s > times_s[times_s.len() - 1] {
             return None;
         }
@@ -177,19 +165,13 @@ impl<'a> Meeting<'a> {
         let hands = |s: &BatState| (s.hands_w_m, s.velocity_hands_w_mps);
         let axis = |s: &BatState| (s.axis_w, s.omega_w_radps.cross(&s.axis_w));
         let hands_w_m = hermite(part, step_s, hands(&states[i]), hands(&states[i + 1]));
-        Some((
-            hands_w_m,
-            hermite(part, step_s, axis(&states[i]), axis(&states[i + 1])).normalize(),
-        ))
+        Some((hands_w_m, hermite(part, step_s, axis(&states[i]), axis(&states[i + 1])).normalize()))
     }
 
     fn carried_pose(&self, time_s: f64) -> (Vector3<f64>, Vector3<f64>) {
         let state = self.stretch.at_contact();
         let hands_w_m = state.hands_w_m + self.carry_velocity_hands_w_mps * time_s;
-        (
-            hands_w_m,
-            turned(state.axis_w, self.carry_omega_w_radps * time_s),
-        )
+        (hands_w_m, turned(state.axis_w, self.carry_omega_w_radps * time_s))
     }
 
     fn crossing(&self, time_s: f64) -> Option<Crossing> {
@@ -201,10 +183,8 @@ impl<'a> Meeting<'a> {
         }
         let normal_w = across_w / sine;
         let toward_w = axis_w.cross(&normal_w);
-        let travelled_m =
-            (sweet_spot_w_m - self.sweet_spot_w_m).dot(&toward_w) / self.flight_w.dot(&toward_w);
-        let ball_from_sweet_spot_m =
-            self.sweet_spot_w_m + self.flight_w * travelled_m - sweet_spot_w_m;
+        let travelled_m = (sweet_spot_w_m - self.sweet_spot_w_m).dot(&toward_w) / self.flight_w.dot(&toward_w);
+        let ball_from_sweet_spot_m = self.sweet_spot_w_m + self.flight_w * travelled_m - sweet_spot_w_m;
         Some(Crossing {
             shift_s: travelled_m / self.ball_speed_mps - time_s,
             miss_m: ball_from_sweet_spot_m.dot(&normal_w),
@@ -245,16 +225,8 @@ fn mean_rates(stretch: &Stretch) -> (Vector3<f64>, Vector3<f64>) {
     let mean = |rate: fn(&BatState) -> Vector3<f64>| -> Vector3<f64> {
         let rates: Vec<_> = states.iter().map(rate).collect();
         let weighted = |k: usize| {
-            let weight = if k == 0 || k == 2 * HALF_PANELS {
-                1.0
-            } else {
-                2.0 + 2.0 * (k % 2) as f64
-            };
-            cubic(
-                times_s,
-                &rates,
-                -CARRY_MEAN_S * k as f64 / (2 * HALF_PANELS) as f64,
-            ) * weight
+            let weight = if k == 0 || k == 2 * HALF_PANELS { 1.0 } else { 2.0 + 2.0 * (k % 2) as f64 };
+            cubic(times_s, &rates, -CARRY_MEAN_S * k as f64 / (2 * HALF_PANELS) as f64) * weight
         };
         (0..=2 * HALF_PANELS).map(weighted).sum::<Vector3<f64>>() / (6 * HALF_PANELS) as f64
     };

@@ -24,21 +24,12 @@ pub(super) struct Stretch<'a> {
 
 impl<'a> Stretch<'a> {
     pub(super) fn of(motion: &'a BatMotion) -> Option<Self> {
-        let BatMotion {
-            times_s,
-            states,
-            contact,
-            ball,
-        } = motion;
+        let BatMotion { times_s, states, contact, ball } = motion;
         if times_s.len() != states.len() || *times_s.get(*contact)? != 0.0 {
             return None;
         }
         let first = times_s[..*contact].partition_point(|&t| t < -LONGEST_BEFORE_S);
-        let end = if *ball {
-            contact + 1
-        } else {
-            times_s.partition_point(|&t| t <= LONGEST_AFTER_S)
-        };
+        let end = if *ball { contact + 1 } else { times_s.partition_point(|&t| t <= LONGEST_AFTER_S) };
         let times_s = times_s.get(first..end)?;
         let states = states.get(first..end)?;
         let contact = contact.checked_sub(first)?;
@@ -46,12 +37,7 @@ impl<'a> Stretch<'a> {
             && times_s.iter().all(|t| t.is_finite())
             && times_s.windows(2).all(|pair| pair[0] < pair[1])
             && states.iter().all(is_sound);
-        sound.then_some(Self {
-            times_s,
-            states,
-            contact,
-            ball: *ball,
-        })
+        sound.then_some(Self { times_s, states, contact, ball: *ball })
     }
 
     /// The state just before contact.
@@ -66,12 +52,7 @@ impl<'a> Stretch<'a> {
 }
 
 fn is_sound(state: &BatState) -> bool {
-    let BatState {
-        axis_w,
-        omega_w_radps,
-        hands_w_m,
-        velocity_hands_w_mps,
-    } = state;
+    let BatState { axis_w, omega_w_radps, hands_w_m, velocity_hands_w_mps } = state;
     let within = |v: &Vector3<f64>| v.iter().all(|c| c.abs() < LARGEST);
     (axis_w.norm_squared() - 1.0).abs() < 1e-3
         && within(omega_w_radps)
@@ -89,17 +70,9 @@ pub(super) struct Traces {
 
 impl Traces {
     pub(super) fn fill(&mut self, stretch: &Stretch, sweet_spot_m: f64) {
-        refill(&mut self.bat_speed_mps, stretch, |s| {
-            s.velocity_w_mps(sweet_spot_m).norm()
-        });
-        refill(&mut self.hand_speed_mps, stretch, |s| {
-            s.velocity_hands_w_mps.norm()
-        });
-        refill(
-            &mut self.turn_rate_radps,
-            stretch,
-            BatState::omega_across_radps,
-        );
+        refill(&mut self.bat_speed_mps, stretch, |s| s.velocity_w_mps(sweet_spot_m).norm());
+        refill(&mut self.hand_speed_mps, stretch, |s| s.velocity_hands_w_mps.norm());
+        refill(&mut self.turn_rate_radps, stretch, BatState::omega_across_radps);
     }
 }
 

@@ -117,21 +117,37 @@ pub fn readings(samples: &[Sample], limits: &Limits, interval_s: f64) -> Vec<Rea
         out.push(reading);
     }
     mark_edges(&mut out, interval_s);
-    bridge(&mut out, bad_gyro, limits.gyro_radps, &Channel {
-        read: &|r| r.gyro_s_radps,
-        write: &|r, axis, value| r.gyro_s_radps[axis] = value,
-        sigma: &|r, sigma| r.gyro_sigma_radps = r.gyro_sigma_radps.hypot(sigma),
-    });
-    bridge(&mut out, bad_accel, limits.accel_mps2, &Channel {
-        read: &|r| r.accel_s_mps2,
-        write: &|r, axis, value| r.accel_s_mps2[axis] = value,
-        sigma: &|r, sigma| r.accel_sigma_mps2 = r.accel_sigma_mps2.hypot(sigma),
-    });
+    bridge(
+        &mut out,
+        bad_gyro,
+        limits.gyro_radps,
+        &Channel {
+            read: &|r| r.gyro_s_radps,
+            write: &|r, axis, value| r.gyro_s_radps[axis] = value,
+            sigma: &|r, sigma| r.gyro_sigma_radps = r.gyro_sigma_radps.hypot(sigma),
+        },
+    );
+    bridge(
+        &mut out,
+        bad_accel,
+        limits.accel_mps2,
+        &Channel {
+            read: &|r| r.accel_s_mps2,
+            write: &|r, axis, value| r.accel_s_mps2[axis] = value,
+            sigma: &|r, sigma| r.accel_sigma_mps2 = r.accel_sigma_mps2.hypot(sigma),
+        },
+    );
     out
 }
 
 /// Puts empty readings where samples are missing before `next_s`.
-fn fill_gap(out: &mut Vec<Reading>, next_s: f64, interval_s: f64, bad_gyro: &mut Vec<(usize, usize)>, bad_accel: &mut Vec<(usize, usize)>) {
+fn fill_gap(
+    out: &mut Vec<Reading>,
+    next_s: f64,
+    interval_s: f64,
+    bad_gyro: &mut Vec<(usize, usize)>,
+    bad_accel: &mut Vec<(usize, usize)>,
+) {
     let Some(last) = out.last() else { return };
     let (last_s, gap_s) = (last.time_s, next_s - last.time_s);
     if gap_s <= 1.5 * interval_s || gap_s > LONGEST_BRIDGE_S {
@@ -223,7 +239,8 @@ fn bridge_run(readings: &mut [Reading], axis: usize, first: usize, end: usize, l
     let good = |i: usize| value(i).is_finite() && value(i).abs() < limit;
     let slope = |a: usize, b: usize| (value(b) - value(a)) / (readings[b].time_s - readings[a].time_s);
     let left = first.checked_sub(1).map(|i| (i, if i >= 1 && good(i - 1) { slope(i - 1, i) } else { 0.0 }));
-    let right = (end < readings.len()).then(|| (end, if end + 1 < readings.len() && good(end + 1) { slope(end, end + 1) } else { 0.0 }));
+    let right = (end < readings.len())
+        .then(|| (end, if end + 1 < readings.len() && good(end + 1) { slope(end, end + 1) } else { 0.0 }));
     let clipped_at = value(first);
     let mut found = Vec::with_capacity(end - first);
     for i in first..end {
@@ -238,7 +255,8 @@ fn bridge_run(readings: &mut [Reading], axis: usize, first: usize, end: usize, l
             (None, None) => (0.0, 0.0),
         };
         // A clipped value is at least at the limit.
-        let bounded = if clipped_at.is_finite() { clipped_at.signum() * (cubic * clipped_at.signum()).max(limit) } else { cubic };
+        let bounded =
+            if clipped_at.is_finite() { clipped_at.signum() * (cubic * clipped_at.signum()).max(limit) } else { cubic };
         found.push((bounded, (bounded - line).abs()));
     }
     let rise = found.iter().map(|f| f.1).fold(0.0, f64::max);
@@ -254,7 +272,13 @@ fn bridge_run(readings: &mut [Reading], axis: usize, first: usize, end: usize, l
 }
 
 /// The cubic and the straight line between two good readings, at the time of reading `i`.
-fn hermite(readings: &[Reading], left: (usize, f64), right: (usize, f64), i: usize, value: &dyn Fn(usize) -> f64) -> (f64, f64) {
+fn hermite(
+    readings: &[Reading],
+    left: (usize, f64),
+    right: (usize, f64),
+    i: usize,
+    value: &dyn Fn(usize) -> f64,
+) -> (f64, f64) {
     let (t0, t1) = (readings[left.0].time_s, readings[right.0].time_s);
     let h = t1 - t0;
     let x = (readings[i].time_s - t0) / h;

@@ -9,7 +9,9 @@
 use super::conditioning::Reading;
 use super::roll::Roll;
 use super::span::{Sensitivity, SpanNoise, add_noise, preintegrate, rest_reset, rest_reset_back};
-use super::state::{ATTITUDE, Covariance, ErrorVector, NavState, PARAMETERS, POSITION, REST_HEADING, VELOCITY, parameter};
+use super::state::{
+    ATTITUDE, Covariance, ErrorVector, NavState, PARAMETERS, POSITION, REST_HEADING, VELOCITY, parameter,
+};
 use crate::engine::geometry::Attitude;
 use crate::engine::profile::SensorProfile;
 use nalgebra::{Matrix3, Vector3};

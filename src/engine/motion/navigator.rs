@@ -20,8 +20,6 @@ const LOOK_AHEAD: usize = 2;
 const REST_NODE_S: f64 = 0.25;
 /// Nodes within a motion stand this far apart, s.
 const MOTION_NODE_S: f64 = 0.5;
-/// TUNE
-pub fn tune(name: &str, default: f64) -> f64 { std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(default) }
 /// A node of a rest is set only when the rest has gone on for this long after it, s.
 const REST_MARGIN_S: f64 = 0.1;
 /// What is cut off the first window of a rest, s: the motion before may reach into it.
@@ -34,9 +32,9 @@ const CENTRE_M: f64 = 0.6;
 const MOVING_SPEED_MPS: f64 = 3.0;
 
 /// How sway at rest follows from the angular rate at rest: m/s, m and rad for each rad/s.
-const SWAY_VELOCITY_M: f64 = 0.45;
-const SWAY_POSITION_M_S: f64 = 0.30;
-const SWAY_HEADING_S: f64 = 0.45;
+const SWAY_VELOCITY_M: f64 = 0.25;
+const SWAY_POSITION_M_S: f64 = 0.10;
+const SWAY_HEADING_S: f64 = 0.20;
 
 /// What the caller may choose.
 #[derive(Clone, Copy, Debug)]
@@ -161,15 +159,22 @@ impl Navigator {
         let filter = self.filter.as_ref()?;
         Some(Calibration {
             mean: filter.state().parameters,
-            covariance: filter.covariance().fixed_view::<CALIBRATION_SIZE, CALIBRATION_SIZE>(PARAMETERS, PARAMETERS).into_owned(),
+            covariance: filter
+                .covariance()
+                .fixed_view::<CALIBRATION_SIZE, CALIBRATION_SIZE>(PARAMETERS, PARAMETERS)
+                .into_owned(),
         })
     }
 
     /// Takes the next sample.
     pub fn push(&mut self, sample: Sample) -> Option<Happening> {
         let finite = sample.gyro_s_radps.iter().chain(sample.accel_s_mps2.iter()).all(|x| x.is_finite());
-        let contiguous = self.samples.back().is_none_or(|last| sample.time.0 - last.time.0 < 2.5 * self.interval_s + 0.02);
-        let usable = finite && contiguous && !self.limits.gyro_clipped(&sample.gyro_s_radps) && !self.limits.accel_clipped(&sample.accel_s_mps2);
+        let contiguous =
+            self.samples.back().is_none_or(|last| sample.time.0 - last.time.0 < 2.5 * self.interval_s + 0.02);
+        let usable = finite
+            && contiguous
+            && !self.limits.gyro_clipped(&sample.gyro_s_radps)
+            && !self.limits.accel_clipped(&sample.accel_s_mps2);
         self.samples.push_back(sample);
         let still = self.detector.push(sample.gyro_s_radps, sample.accel_s_mps2, usable);
         let now_s = sample.time.0;
@@ -307,10 +312,23 @@ impl Navigator {
     /// Starts the filter at a sample, levelled by the specific force about it.
     fn begin(&mut self, at: usize, resting: bool) {
         let span = if resting { self.detector.length() } else { (LEVEL_S / self.interval_s) as usize };
-        let sum: Vector3<f64> = self.samples.iter().skip(at).take(span.max(1)).map(|s| s.accel_s_mps2).filter(|a| a.iter().all(|x| x.is_finite())).sum();
-        let calibration = self.profile.calibration.clone().unwrap_or_else(|| prior(&self.profile.sensor, self.profile.mount.tilt_error_rad));
+        let sum: Vector3<f64> = self
+            .samples
+            .iter()
+            .skip(at)
+            .take(span.max(1))
+            .map(|s| s.accel_s_mps2)
+            .filter(|a| a.iter().all(|x| x.is_finite()))
+            .sum();
+        let calibration = self
+            .profile
+            .calibration
+            .clone()
+            .unwrap_or_else(|| prior(&self.profile.sensor, self.profile.mount.tilt_error_rad));
         let mut covariance = Covariance::zeros();
-        covariance.fixed_view_mut::<CALIBRATION_SIZE, CALIBRATION_SIZE>(PARAMETERS, PARAMETERS).copy_from(&calibration.covariance);
+        covariance
+            .fixed_view_mut::<CALIBRATION_SIZE, CALIBRATION_SIZE>(PARAMETERS, PARAMETERS)
+            .copy_from(&calibration.covariance);
         let (level_rad, speed_mps) = if resting { (0.15, 0.1) } else { (0.5, 2.0) };
         for axis in 0..3 {
             covariance[(ATTITUDE + axis, ATTITUDE + axis)] = level_rad * level_rad;
@@ -392,7 +410,8 @@ impl Navigator {
 
     /// How much the pose sways in the rest so far, judged by the angular rate.
     fn sway(&mut self, to: usize) -> Sway {
-        let bias: Vector3<f64> = self.filter.as_ref().map_or(Vector3::zeros(), |f| f.state().parameters.fixed_rows::<3>(0).into_owned());
+        let bias: Vector3<f64> =
+            self.filter.as_ref().map_or(Vector3::zeros(), |f| f.state().parameters.fixed_rows::<3>(0).into_owned());
         let mut rest = self.rest.unwrap_or(RestSoFar { began_s: 0.0, gyro_square_sum: 0.0, count: 0.0 });
         for sample in self.samples.range(self.node..to) {
             rest.gyro_square_sum += (sample.gyro_s_radps - bias).norm_squared();
@@ -401,9 +420,9 @@ impl Navigator {
         self.rest = Some(rest);
         let rate_radps = (rest.gyro_square_sum / rest.count.max(1.0)).sqrt();
         Sway {
-            velocity_mps: (tune("SWV", SWAY_VELOCITY_M) * rate_radps).max(1e-6),
-            position_m: (tune("SWP", SWAY_POSITION_M_S) * rate_radps).max(1e-6),
-            heading_rad: (tune("SWH", SWAY_HEADING_S) * rate_radps).max(1e-7),
+            velocity_mps: (SWAY_VELOCITY_M * rate_radps).max(1e-6),
+            position_m: (SWAY_POSITION_M_S * rate_radps).max(1e-6),
+            heading_rad: (SWAY_HEADING_S * rate_radps).max(1e-7),
         }
     }
 }

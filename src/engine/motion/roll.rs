@@ -70,8 +70,16 @@ pub struct RollWatch {
 impl RollWatch {
     /// The next sample: corrected rate in nominal B, reading and force in S, and the step before it. Gives a roll when
     /// one has ended.
-    pub fn push(&mut self, time_s: f64, dt_s: f64, omega_b: Vector3<f64>, gyro_s: Vector3<f64>, force_s: Vector3<f64>) -> Option<Roll> {
-        let rolling = omega_b.z.abs() > ROLLING_RADPS && omega_b.xy().norm() < ACROSS_RADPS + ACROSS_PART * omega_b.z.abs();
+    pub fn push(
+        &mut self,
+        time_s: f64,
+        dt_s: f64,
+        omega_b: Vector3<f64>,
+        gyro_s: Vector3<f64>,
+        force_s: Vector3<f64>,
+    ) -> Option<Roll> {
+        let rolling =
+            omega_b.z.abs() > ROLLING_RADPS && omega_b.xy().norm() < ACROSS_RADPS + ACROSS_PART * omega_b.z.abs();
         if !rolling {
             let over = self.lasted_s > 0.0 && time_s - self.last_s > PAUSE_S;
             return if over { std::mem::take(self).roll() } else { None };
@@ -110,7 +118,10 @@ impl RollWatch {
         let slope_b = self.across / self.along_square;
         // What the slope itself leaves in a turned sum is taken out: a complex product.
         let left = |t: &Turned| {
-            let own = Vector2::new(slope_b.x * t.along.x - slope_b.y * t.along.y, slope_b.x * t.along.y + slope_b.y * t.along.x);
+            let own = Vector2::new(
+                slope_b.x * t.along.x - slope_b.y * t.along.y,
+                slope_b.x * t.along.y + slope_b.y * t.along.x,
+            );
             (t.across - own).norm_squared()
         };
         let power: f64 = self.turned.iter().map(left).sum::<f64>() / TURNED_BY.len() as f64;

@@ -4,8 +4,8 @@
 //! Both are linear in the parameters, so their integrals over the span are all that the filter needs of its samples.
 
 use super::conditioning::Reading;
-use super::state::{ATTITUDE, Correction, Covariance, NavState, PARAMETERS, POSITION, REST_HEADING, SIZE, VELOCITY};
 use super::state::parameter::{ACCEL_BIAS, ACCEL_MATRIX, GYRO_FORCE, GYRO_MATRIX};
+use super::state::{ATTITUDE, Correction, Covariance, NavState, PARAMETERS, POSITION, REST_HEADING, SIZE, VELOCITY};
 use super::strapdown::{coning, middle_integral, trapezium};
 use crate::engine::geometry::{Attitude, gravity_reaction_w_mps2, skew};
 use nalgebra::{Matrix3, SMatrix, Vector3};
@@ -57,7 +57,14 @@ impl Sensitivity {
     }
 
     /// Adds a block in which R, the readings and F are taken as constant.
-    fn add_block(&mut self, r: &Matrix3<f64>, gyro: Vector3<f64>, accel: Vector3<f64>, force_w: Vector3<f64>, dt_s: f64) {
+    fn add_block(
+        &mut self,
+        r: &Matrix3<f64>,
+        gyro: Vector3<f64>,
+        accel: Vector3<f64>,
+        force_w: Vector3<f64>,
+        dt_s: f64,
+    ) {
         let cross = skew(force_w);
         let mut gyro_rate = SMatrix::<f64, 3, GYRO>::zeros();
         let mut rate = SMatrix::<f64, 3, SENSOR>::zeros();
@@ -251,7 +258,9 @@ fn integrate_force(readings: &[Reading], from: usize, steps: &mut [Step]) {
 
 /// Whether the step from `i` may be read as the middle of a smooth curve through four evenly spaced samples.
 fn is_smooth(readings: &[Reading], i: usize) -> bool {
-    i >= 1 && i + 2 < readings.len() && !(readings[i - 1].rough || readings[i].rough || readings[i + 1].rough || readings[i + 2].rough)
+    i >= 1
+        && i + 2 < readings.len()
+        && !(readings[i - 1].rough || readings[i].rough || readings[i + 1].rough || readings[i + 2].rough)
 }
 
 /// [`integrate`] with the sensitivities of its end.
@@ -286,4 +295,3 @@ fn close_block(readings: &[Reading], steps: &[Step], sensitivity: &mut Sensitivi
     let force_w = (last.velocity_w_mps - first.velocity_w_mps) / dt_s + gravity_reaction_w_mps2();
     sensitivity.add_block(&middle, gyro, accel, force_w, dt_s);
 }
-

@@ -122,7 +122,8 @@ pub fn prior(sensor: &SensorProfile, tilt_error_rad: f64) -> Calibration {
             let on_axis = axis == other;
             let place = 3 * axis + other;
             sigma[GYRO_MATRIX + place] = if on_axis { sensor.gyro_scale_error } else { sensor.misalignment_rad };
-            sigma[GYRO_FORCE + place] = if sensor.gyro_noise_radps_rthz > 0.0 { FORCE_SIGMA_RADPS_PER_MPS2 } else { 0.0 };
+            sigma[GYRO_FORCE + place] =
+                if sensor.gyro_noise_radps_rthz > 0.0 { FORCE_SIGMA_RADPS_PER_MPS2 } else { 0.0 };
             sigma[ACCEL_MATRIX + place] = if on_axis { sensor.accel_scale_error } else { sensor.misalignment_rad };
         }
     }

@@ -12,7 +12,13 @@ use nalgebra::Vector3;
 ///
 /// Errs by (11/720)·dt⁵ times the fourth derivative (Abramowitz & Stegun 25.4, Adams–Moulton weights centred).
 #[inline]
-pub fn middle_integral(before: Vector3<f64>, from: Vector3<f64>, to: Vector3<f64>, after: Vector3<f64>, dt_s: f64) -> Vector3<f64> {
+pub fn middle_integral(
+    before: Vector3<f64>,
+    from: Vector3<f64>,
+    to: Vector3<f64>,
+    after: Vector3<f64>,
+    dt_s: f64,
+) -> Vector3<f64> {
     ((from + to) * 13.0 - before - after) * (dt_s / 24.0)
 }
 

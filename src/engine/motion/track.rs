@@ -58,10 +58,9 @@ pub fn track(samples: &[Sample], profile: &Profile, interval_s: f64) -> Vec<Trac
 /// The profile with what a first pass over the recording teaches of the sensor.
 fn calibrated(samples: &[Sample], profile: &Profile, interval_s: f64) -> Profile {
     let (learnt, _) = navigate(samples, profile, interval_s, REACH_TO_LEARN_M);
-    let calibration = learnt.calibration().map(|calibration| Calibration {
-        mean: calibration.mean,
-        covariance: calibration.covariance * STILL_LEARNING,
-    });
+    let calibration = learnt
+        .calibration()
+        .map(|calibration| Calibration { mean: calibration.mean, covariance: calibration.covariance * STILL_LEARNING });
     Profile { calibration, ..profile.clone() }
 }
 

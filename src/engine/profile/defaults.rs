@@ -82,10 +82,6 @@ impl Default for Bat {
 
 impl Default for SwingContext {
     fn default() -> Self {
-        Self {
-            side: Side::Right,
-            pitch_speed_mps: 20.0,
-            pitch_descent_deg: 8.0,
-        }
+        Self { side: Side::Right, pitch_speed_mps: 20.0, pitch_descent_deg: 8.0 }
     }
 }

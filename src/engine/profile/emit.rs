@@ -22,10 +22,7 @@ impl Profile {
     fn sensor_to(&self, out: &mut Text) {
         let sensor = &self.sensor;
         out.section("sensor");
-        sensor
-            .sample_rate_hz
-            .into_iter()
-            .for_each(|rate| out.number("sample_rate_hz", rate));
+        sensor.sample_rate_hz.into_iter().for_each(|rate| out.number("sample_rate_hz", rate));
         out.number("gyro_range_radps", sensor.gyro_range_radps);
         out.number("accel_range_mps2", sensor.accel_range_mps2);
         out.number("accel_hi_range_mps2", sensor.accel_hi_range_mps2);
@@ -83,11 +80,7 @@ fn calibration_to(calibration: &Calibration, out: &mut Text) {
     out.list("accel_bias_mps2", &mean[21..24]);
     out.rows("accel_matrix", mean[24..33].chunks(3));
     out.list("mount_tilt_rad", &mean[33..35]);
-    let lower = |row: usize| {
-        (0..=row)
-            .map(|column| calibration.covariance[(row, column)])
-            .collect::<Vec<_>>()
-    };
+    let lower = |row: usize| (0..=row).map(|column| calibration.covariance[(row, column)]).collect::<Vec<_>>();
     out.rows("covariance_lower", (0..CALIBRATION_SIZE).map(lower));
 }
 

@@ -5,9 +5,7 @@
 #[non_exhaustive]
 pub enum ProfileError {
     /// The text is not TOML.
-    #[error(
-        "line {line}: this is not TOML: {found}; expected `key = value` lines under [sections]"
-    )]
+    #[error("line {line}: this is not TOML: {found}; expected `key = value` lines under [sections]")]
     Syntax {
         /// The line, from 1.
         line: u64,

@@ -19,11 +19,7 @@ pub(super) struct Possible {
 
 impl Possible {
     fn holds(&self, value: f64) -> bool {
-        let above = if self.with_low {
-            value >= self.low
-        } else {
-            value > self.low
-        };
+        let above = if self.with_low { value >= self.low } else { value > self.low };
         above && value <= self.high
     }
 }
@@ -38,11 +34,7 @@ pub(super) struct Section<'a> {
 
 impl<'a> Section<'a> {
     /// The section `name` of a document, empty if it is not there.
-    pub(super) fn of(
-        text: &'a str,
-        document: &'a DeTable<'a>,
-        name: &'static str,
-    ) -> Result<Self, ProfileError> {
+    pub(super) fn of(text: &'a str, document: &'a DeTable<'a>, name: &'static str) -> Result<Self, ProfileError> {
         let table = match document.get(name).map(|value| (value, value.get_ref())) {
             None => None,
             Some((_, DeValue::Table(table))) => Some(table),
@@ -55,12 +47,7 @@ impl<'a> Section<'a> {
                 });
             }
         };
-        Ok(Self {
-            text,
-            name,
-            table,
-            asked: Vec::new(),
-        })
+        Ok(Self { text, name, table, asked: Vec::new() })
     }
 
     /// Whether the file has the section.
@@ -75,12 +62,7 @@ impl<'a> Section<'a> {
     }
 
     /// A number, or `default`.
-    pub(super) fn number(
-        &mut self,
-        key: &'static str,
-        possible: Possible,
-        default: f64,
-    ) -> Result<f64, ProfileError> {
+    pub(super) fn number(&mut self, key: &'static str, possible: Possible, default: f64) -> Result<f64, ProfileError> {
         Ok(self.optional_number(key, possible)?.unwrap_or(default))
     }
 
@@ -101,78 +83,44 @@ impl<'a> Section<'a> {
     }
 
     /// A list of `N` finite numbers, if the file has it.
-    pub(super) fn numbers<const N: usize>(
-        &mut self,
-        key: &'static str,
-    ) -> Result<Option<[f64; N]>, ProfileError> {
+    pub(super) fn numbers<const N: usize>(&mut self, key: &'static str) -> Result<Option<[f64; N]>, ProfileError> {
         let Some(value) = self.value(key) else {
             return Ok(None);
         };
         numbers_of(value.get_ref())
-            .ok_or_else(|| {
-                self.error(
-                    key,
-                    value,
-                    shown(value.get_ref()),
-                    &format!("a list of {N} finite numbers"),
-                )
-            })
+            .ok_or_else(|| self.error(key, value, shown(value.get_ref()), &format!("a list of {N} finite numbers")))
             .map(Some)
     }
 
     /// Lists of finite numbers, with the lengths of `lengths`, one after the other in one list.
-    pub(super) fn rows(
-        &mut self,
-        key: &'static str,
-        lengths: &[usize],
-    ) -> Result<Option<Vec<f64>>, ProfileError> {
+    pub(super) fn rows(&mut self, key: &'static str, lengths: &[usize]) -> Result<Option<Vec<f64>>, ProfileError> {
         let Some(value) = self.value(key) else {
             return Ok(None);
         };
         rows_of(value.get_ref(), lengths)
             .ok_or_else(|| {
                 let (first, last) = (lengths.first().unwrap_or(&0), lengths.last().unwrap_or(&0));
-                let expected = format!(
-                    "{} lists of {first} to {last} finite numbers",
-                    lengths.len()
-                );
+                let expected = format!("{} lists of {first} to {last} finite numbers", lengths.len());
                 self.error(key, value, shown(value.get_ref()), &expected)
             })
             .map(Some)
     }
 
     /// An error about `key`.
-    pub(super) fn error(
-        &self,
-        key: &str,
-        value: &Spanned<DeValue<'_>>,
-        found: String,
-        expected: &str,
-    ) -> ProfileError {
+    pub(super) fn error(&self, key: &str, value: &Spanned<DeValue<'_>>, found: String, expected: &str) -> ProfileError {
         let (line, key) = (line_of(self.text, value.span()), self.full_key(key));
-        ProfileError::Value {
-            line,
-            key,
-            found,
-            expected: expected.into(),
-        }
+        ProfileError::Value { line, key, found, expected: expected.into() }
     }
 
     /// A warning about `key`, if the file has it: a default is nobody's mistake.
     pub(super) fn warning(&self, key: &str, what: String) -> Option<ProfileWarning> {
         let value = self.table?.get(key)?;
-        Some(ProfileWarning {
-            line: line_of(self.text, value.span()),
-            key: self.full_key(key),
-            what,
-        })
+        Some(ProfileWarning { line: line_of(self.text, value.span()), key: self.full_key(key), what })
     }
 
     /// The line of `key`, or of the file's start.
     pub(super) fn line(&self, key: &str) -> u64 {
-        self.table
-            .and_then(|table| table.get(key))
-            .map_or(1, |value| line_of(self.text, value.span()))
+        self.table.and_then(|table| table.get(key)).map_or(1, |value| line_of(self.text, value.span()))
     }
 
     /// The key as an error names it.
@@ -204,15 +152,8 @@ pub(super) fn unknown_keys<'a>(
         what,
     };
     let (named, more) = keys.split_at(keys.len().min(NAMED_UNKNOWN_KEYS));
-    let named = named
-        .iter()
-        .map(|key| warning(key, "is not known and was ignored".into()));
-    let more = more.first().map(|key| {
-        warning(
-            key,
-            format!("and {} more keys are not known", more.len() - 1),
-        )
-    });
+    let named = named.iter().map(|key| warning(key, "is not known and was ignored".into()));
+    let more = more.first().map(|key| warning(key, format!("and {} more keys are not known", more.len() - 1)));
     named.chain(more).collect()
 }
 
@@ -225,25 +166,19 @@ pub(super) fn line_of(text: &str, span: Range<usize>) -> u64 {
 fn number_of(value: &DeValue<'_>) -> Option<f64> {
     match value {
         DeValue::Float(float) => float.as_str().parse().ok(),
-        DeValue::Integer(integer) => i64::from_str_radix(integer.as_str(), integer.radix())
-            .ok()
-            .map(|n| n as f64),
+        DeValue::Integer(integer) => i64::from_str_radix(integer.as_str(), integer.radix()).ok().map(|n| n as f64),
         _ => None,
     }
 }
 
 fn numbers_of<const N: usize>(value: &DeValue<'_>) -> Option<[f64; N]> {
-    let finite = |value: &Spanned<DeValue<'_>>| {
-        number_of(value.get_ref()).filter(|number| number.is_finite())
-    };
+    let finite = |value: &Spanned<DeValue<'_>>| number_of(value.get_ref()).filter(|number| number.is_finite());
     let numbers: Option<Vec<f64>> = value.as_array()?.iter().map(finite).collect();
     numbers?.try_into().ok()
 }
 
 fn rows_of(value: &DeValue<'_>, lengths: &[usize]) -> Option<Vec<f64>> {
-    let rows = value
-        .as_array()
-        .filter(|rows| rows.len() == lengths.len())?;
+    let rows = value.as_array().filter(|rows| rows.len() == lengths.len())?;
     let mut all = Vec::new();
     for (row, &length) in rows.iter().zip(lengths) {
         let row = row.get_ref().as_array().filter(|row| row.len() == length)?;
@@ -268,10 +203,7 @@ fn shown(value: &DeValue<'_>) -> String {
     let Some(list) = value.as_array() else {
         return kind_of(value);
     };
-    let numbers: Option<Vec<_>> = list
-        .iter()
-        .map(|value| number_of(value.get_ref()))
-        .collect();
+    let numbers: Option<Vec<_>> = list.iter().map(|value| number_of(value.get_ref())).collect();
     match numbers {
         Some(numbers) if numbers.len() <= 6 => format!("{numbers:?}"),
         _ => format!("a list of {}", list.len()),

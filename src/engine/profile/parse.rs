@@ -7,8 +7,7 @@ use super::defaults::{DEFAULT_TILT_WITH_QUATERNION_RAD, DEFAULT_TILT_WITHOUT_QUA
 use super::keys::{Section, line_of, unknown_keys};
 use super::limits::{self, is_covariance};
 use super::{
-    Bat, CALIBRATION_SIZE, Calibration, Mount, Profile, ProfileError, ProfileWarning,
-    SensorProfile, Side, SwingContext,
+    Bat, CALIBRATION_SIZE, Calibration, Mount, Profile, ProfileError, ProfileWarning, SensorProfile, Side, SwingContext,
 };
 use crate::engine::geometry::unit_quaternion;
 
@@ -29,11 +28,7 @@ impl Profile {
         })?;
         let document = document.get_ref();
         let mut warnings = unknown_sections(text, document);
-        let mut sections = Sections {
-            text,
-            document,
-            warnings: &mut warnings,
-        };
+        let mut sections = Sections { text, document, warnings: &mut warnings };
         let profile = Self {
             sensor: sections.read("sensor", sensor)?,
             mount: sections.read("mount", mount)?,
@@ -67,9 +62,7 @@ impl<'a> Sections<'a, '_> {
 }
 
 fn unknown_sections<'a>(text: &str, document: &'a DeTable<'a>) -> Vec<ProfileWarning> {
-    let unknown = document
-        .keys()
-        .filter(|key| !SECTIONS.contains(&key.get_ref().as_ref()));
+    let unknown = document.keys().filter(|key| !SECTIONS.contains(&key.get_ref().as_ref()));
     unknown_keys(text, unknown, str::to_owned)
 }
 
@@ -77,66 +70,18 @@ fn sensor(section: &mut Section<'_>) -> Parsed<SensorProfile> {
     let default = SensorProfile::default();
     let sensor = SensorProfile {
         sample_rate_hz: section.optional_number("sample_rate_hz", limits::RATE)?,
-        gyro_range_radps: section.number(
-            "gyro_range_radps",
-            limits::RANGE,
-            default.gyro_range_radps,
-        )?,
-        accel_range_mps2: section.number(
-            "accel_range_mps2",
-            limits::RANGE,
-            default.accel_range_mps2,
-        )?,
-        accel_hi_range_mps2: section.number(
-            "accel_hi_range_mps2",
-            limits::RANGE,
-            default.accel_hi_range_mps2,
-        )?,
-        gyro_bandwidth_hz: section.number(
-            "gyro_bandwidth_hz",
-            limits::RANGE,
-            default.gyro_bandwidth_hz,
-        )?,
-        accel_bandwidth_hz: section.number(
-            "accel_bandwidth_hz",
-            limits::RANGE,
-            default.accel_bandwidth_hz,
-        )?,
-        gyro_noise_radps_rthz: section.number(
-            "gyro_noise_radps_rthz",
-            limits::SIGMA,
-            default.gyro_noise_radps_rthz,
-        )?,
-        accel_noise_mps2_rthz: section.number(
-            "accel_noise_mps2_rthz",
-            limits::SIGMA,
-            default.accel_noise_mps2_rthz,
-        )?,
-        gyro_scale_error: section.number(
-            "gyro_scale_error",
-            limits::FRACTION,
-            default.gyro_scale_error,
-        )?,
-        accel_scale_error: section.number(
-            "accel_scale_error",
-            limits::FRACTION,
-            default.accel_scale_error,
-        )?,
-        gyro_bias_radps: section.number(
-            "gyro_bias_radps",
-            limits::SIGMA,
-            default.gyro_bias_radps,
-        )?,
-        accel_bias_mps2: section.number(
-            "accel_bias_mps2",
-            limits::SIGMA,
-            default.accel_bias_mps2,
-        )?,
-        misalignment_rad: section.number(
-            "misalignment_rad",
-            limits::ANGLE_SIGMA,
-            default.misalignment_rad,
-        )?,
+        gyro_range_radps: section.number("gyro_range_radps", limits::RANGE, default.gyro_range_radps)?,
+        accel_range_mps2: section.number("accel_range_mps2", limits::RANGE, default.accel_range_mps2)?,
+        accel_hi_range_mps2: section.number("accel_hi_range_mps2", limits::RANGE, default.accel_hi_range_mps2)?,
+        gyro_bandwidth_hz: section.number("gyro_bandwidth_hz", limits::RANGE, default.gyro_bandwidth_hz)?,
+        accel_bandwidth_hz: section.number("accel_bandwidth_hz", limits::RANGE, default.accel_bandwidth_hz)?,
+        gyro_noise_radps_rthz: section.number("gyro_noise_radps_rthz", limits::SIGMA, default.gyro_noise_radps_rthz)?,
+        accel_noise_mps2_rthz: section.number("accel_noise_mps2_rthz", limits::SIGMA, default.accel_noise_mps2_rthz)?,
+        gyro_scale_error: section.number("gyro_scale_error", limits::FRACTION, default.gyro_scale_error)?,
+        accel_scale_error: section.number("accel_scale_error", limits::FRACTION, default.accel_scale_error)?,
+        gyro_bias_radps: section.number("gyro_bias_radps", limits::SIGMA, default.gyro_bias_radps)?,
+        accel_bias_mps2: section.number("accel_bias_mps2", limits::SIGMA, default.accel_bias_mps2)?,
+        misalignment_rad: section.number("misalignment_rad", limits::ANGLE_SIGMA, default.misalignment_rad)?,
     };
     Ok((sensor, Vec::new()))
 }
@@ -161,12 +106,7 @@ fn mount_offset_b_m(section: &mut Section<'_>) -> Result<Vector3<f64>, ProfileEr
     match section.value("offset_m") {
         Some(value) if offset_b_m.amax() > limits::FARTHEST_OFFSET_M => {
             let expected = format!("a place within {} m of the knob", limits::FARTHEST_OFFSET_M);
-            Err(section.error(
-                "offset_m",
-                value,
-                format!("{:?}", offset_b_m.as_slice()),
-                &expected,
-            ))
+            Err(section.error("offset_m", value, format!("{:?}", offset_b_m.as_slice()), &expected))
         }
         _ => Ok(offset_b_m),
     }
@@ -188,23 +128,13 @@ fn mount_quaternion(section: &mut Section<'_>) -> Result<MountQuaternion, Profil
         false => unit_quaternion(wxyz),
     };
     let Some(unit) = unit else {
-        let error = section.value(KEY).map(|value| {
-            section.error(
-                KEY,
-                value,
-                format!("{wxyz:?}"),
-                "four numbers, not all zero",
-            )
-        });
+        let error = section
+            .value(KEY)
+            .map(|value| section.error(KEY, value, format!("{wxyz:?}"), "four numbers, not all zero"));
         return error.map_or(Ok((None, None)), Err);
     };
     let off = (length - 1.0).abs() > QUATERNION_LENGTH_TOLERANCE;
-    let warn = || {
-        section.warning(
-            KEY,
-            format!("has the length {length:.3} and was brought to 1"),
-        )
-    };
+    let warn = || section.warning(KEY, format!("has the length {length:.3} and was brought to 1"));
     Ok((Some(unit), off.then(warn).flatten()))
 }
 
@@ -220,17 +150,10 @@ fn bat(section: &mut Section<'_>) -> Parsed<Bat> {
         balance_m: section.number("balance_m", on_bat, default.balance_m)?,
         moi_knob6_kgm2: section.number("moi_knob6_kgm2", limits::MOI, default.moi_knob6_kgm2)?,
         sweet_spot_m: section.number("sweet_spot_m", on_bat, default.sweet_spot_m)?,
-        barrel_diameter_m: section.number(
-            "barrel_diameter_m",
-            limits::BARREL,
-            default.barrel_diameter_m,
-        )?,
+        barrel_diameter_m: section.number("barrel_diameter_m", limits::BARREL, default.barrel_diameter_m)?,
     };
     let unusual = limits::unusual_in_bat(&bat);
-    let warnings = unusual
-        .into_iter()
-        .filter_map(|(key, what)| section.warning(key, what))
-        .collect();
+    let warnings = unusual.into_iter().filter_map(|(key, what)| section.warning(key, what)).collect();
     Ok((bat, warnings))
 }
 
@@ -242,25 +165,16 @@ fn swing(section: &mut Section<'_>) -> Parsed<SwingContext> {
             Some("right") => Side::Right,
             Some("left") => Side::Left,
             other => {
-                let found = other.map_or("no text".to_owned(), |text| {
-                    format!("{:?}", text.chars().take(40).collect::<String>())
-                });
+                let found = other
+                    .map_or("no text".to_owned(), |text| format!("{:?}", text.chars().take(40).collect::<String>()));
                 return Err(section.error("side", value, found, "\"right\" or \"left\""));
             }
         },
     };
     let swing = SwingContext {
         side,
-        pitch_speed_mps: section.number(
-            "pitch_speed_mps",
-            limits::PITCH_SPEED,
-            default.pitch_speed_mps,
-        )?,
-        pitch_descent_deg: section.number(
-            "pitch_descent_deg",
-            limits::DESCENT,
-            default.pitch_descent_deg,
-        )?,
+        pitch_speed_mps: section.number("pitch_speed_mps", limits::PITCH_SPEED, default.pitch_speed_mps)?,
+        pitch_descent_deg: section.number("pitch_descent_deg", limits::DESCENT, default.pitch_descent_deg)?,
     };
     Ok((swing, Vec::new()))
 }
@@ -268,28 +182,13 @@ fn swing(section: &mut Section<'_>) -> Parsed<SwingContext> {
 fn calibration(section: &mut Section<'_>) -> Parsed<Option<Calibration>> {
     let mut mean = Vec::with_capacity(CALIBRATION_SIZE);
     mean.extend(section.numbers::<3>("gyro_bias_radps")?.unwrap_or_default());
-    mean.extend(
-        section
-            .rows("gyro_matrix", &[3; 3])?
-            .unwrap_or_else(|| vec![0.0; 9]),
-    );
-    mean.extend(
-        section
-            .rows("gyro_force_matrix", &[3; 3])?
-            .unwrap_or_else(|| vec![0.0; 9]),
-    );
+    mean.extend(section.rows("gyro_matrix", &[3; 3])?.unwrap_or_else(|| vec![0.0; 9]));
+    mean.extend(section.rows("gyro_force_matrix", &[3; 3])?.unwrap_or_else(|| vec![0.0; 9]));
     mean.extend(section.numbers::<3>("accel_bias_mps2")?.unwrap_or_default());
-    mean.extend(
-        section
-            .rows("accel_matrix", &[3; 3])?
-            .unwrap_or_else(|| vec![0.0; 9]),
-    );
+    mean.extend(section.rows("accel_matrix", &[3; 3])?.unwrap_or_else(|| vec![0.0; 9]));
     mean.extend(section.numbers::<2>("mount_tilt_rad")?.unwrap_or_default());
     let covariance = calibration_covariance(section)?;
-    let calibration = section.is_there().then(|| Calibration {
-        mean: SVector::from_iterator(mean),
-        covariance,
-    });
+    let calibration = section.is_there().then(|| Calibration { mean: SVector::from_iterator(mean), covariance });
     Ok((calibration, Vec::new()))
 }
 
@@ -312,10 +211,7 @@ fn calibration_covariance(section: &mut Section<'_>) -> Result<Covariance, Profi
     };
     let covariance = Covariance::from_fn(|i, j| {
         let (row, column) = (i.max(j), i.min(j));
-        lower
-            .get(row * (row + 1) / 2 + column)
-            .copied()
-            .unwrap_or(0.0)
+        lower.get(row * (row + 1) / 2 + column).copied().unwrap_or(0.0)
     });
     match section.value(KEY) {
         Some(value) if !is_covariance(&covariance) => {

@@ -25,17 +25,12 @@ mod tests {
     #[test]
     fn astm_f2398_in_ounces_and_inches_gives_the_same() {
         let (weight_oz, balance_in, period_s) = (30.0, 20.5, 1.37_f64);
-        let moi_oz_in2 = period_s.powi(2) * 386.09 * weight_oz * (balance_in - 6.0)
-            / (4.0 * std::f64::consts::PI.powi(2));
+        let moi_oz_in2 =
+            period_s.powi(2) * 386.09 * weight_oz * (balance_in - 6.0) / (4.0 * std::f64::consts::PI.powi(2));
         let expected_kgm2 = moi_oz_in2 * 0.028349523125 * 0.0254_f64.powi(2);
-        let found =
-            moi_knob6_from_period_kgm2(weight_oz * 0.028349523125, balance_in * 0.0254, period_s)
-                .unwrap();
+        let found = moi_knob6_from_period_kgm2(weight_oz * 0.028349523125, balance_in * 0.0254, period_s).unwrap();
         // g = 386.09 in/s² is rounded to 1 part in 8·10⁴.
-        assert!(
-            (found / expected_kgm2 - 1.0).abs() < 2e-5,
-            "{found} {expected_kgm2}"
-        );
+        assert!((found / expected_kgm2 - 1.0).abs() < 2e-5, "{found} {expected_kgm2}");
     }
 
     /// A uniform rod of length L pivoted at distance a from its end has I = m(L²/12 + (L/2 − a)²) (Steiner), and so the

@@ -78,10 +78,7 @@ impl SampleClock {
     /// What is known by now; while the interval is still being learnt, by the intervals so far.
     pub fn summary(&self) -> ClockSummary {
         let tally = self.learnt.or_else(|| Tally::learnt_from(&self.learning_s));
-        let duration_s = self
-            .last
-            .zip(self.first)
-            .map_or(0.0, |(last, first)| last.seconds_since(first));
+        let duration_s = self.last.zip(self.first).map_or(0.0, |(last, first)| last.seconds_since(first));
         ClockSummary {
             samples: self.samples,
             duration_s,
@@ -113,14 +110,8 @@ struct Tally {
 
 impl Tally {
     fn learnt_from(intervals_s: &[f64]) -> Option<Self> {
-        let mut tally = Self {
-            nominal_s: nominal_interval_s(intervals_s)?,
-            gaps: 0,
-            missing: 0,
-        };
-        intervals_s
-            .iter()
-            .for_each(|&interval_s| tally.count(interval_s));
+        let mut tally = Self { nominal_s: nominal_interval_s(intervals_s)?, gaps: 0, missing: 0 };
+        intervals_s.iter().for_each(|&interval_s| tally.count(interval_s));
         Some(tally)
     }
 
@@ -148,19 +139,14 @@ mod tests {
 
     fn summary_of(times_s: impl IntoIterator<Item = f64>) -> ClockSummary {
         let mut clock = SampleClock::new();
-        times_s
-            .into_iter()
-            .for_each(|time_s| clock.push(SensorTime(time_s)));
+        times_s.into_iter().for_each(|time_s| clock.push(SensorTime(time_s)));
         clock.summary()
     }
 
     #[test]
     fn a_whole_stream_has_no_gap() {
         let told = summary_of((0..5000).map(|k| f64::from(k) * 1e-3));
-        assert_eq!(
-            (told.samples, told.gaps, told.missing_samples),
-            (5000, 0, 0)
-        );
+        assert_eq!((told.samples, told.gaps, told.missing_samples), (5000, 0, 0));
         assert!((told.sample_rate_hz().unwrap() - 1000.0).abs() < 1e-6);
         assert!((told.duration_s - 4.999).abs() < 1e-12);
     }
@@ -169,10 +155,7 @@ mod tests {
     fn every_dropped_sample_is_counted_before_and_after_the_interval_is_learnt() {
         let kept = |k: &i32| !(100..103).contains(k) && *k != 2000 && !(3000..3100).contains(k);
         let told = summary_of((0..5000).filter(kept).map(|k| f64::from(k) * 1e-3));
-        assert_eq!(
-            (told.samples, told.gaps, told.missing_samples),
-            (5000 - 104, 3, 104)
-        );
+        assert_eq!((told.samples, told.gaps, told.missing_samples), (5000 - 104, 3, 104));
     }
 
     #[test]
@@ -185,10 +168,7 @@ mod tests {
     fn times_rounded_to_a_millisecond_make_no_gaps() {
         let told = summary_of((0..5000).map(|k| (f64::from(k) / 416.0 * 1e3).round() / 1e3));
         assert_eq!(told.gaps, 0);
-        assert!(
-            (told.sample_rate_hz().unwrap() - 416.0).abs() < 1.0,
-            "{told:?}"
-        );
+        assert!((told.sample_rate_hz().unwrap() - 416.0).abs() < 1.0, "{told:?}");
     }
 
     #[test]

@@ -98,7 +98,13 @@ impl Template {
             .map(|k| k as f64 * STEP_S)
             .map(|t| if t < blow_s { (std::f64::consts::PI * t / blow_s).sin() / area } else { 0.0 })
             .collect();
-        let sum = force.iter().scan(0.0, |sum, f| { *sum += f * STEP_S; Some(*sum) }).collect();
+        let sum = force
+            .iter()
+            .scan(0.0, |sum, f| {
+                *sum += f * STEP_S;
+                Some(*sum)
+            })
+            .collect();
         let (first_rate, first_acceleration) = mode(&force, FIRST_MODE_HZ);
         let (second_rate, second_acceleration) = mode(&force, second_hz);
         let accel = |values, after| Response::new(values, after, chain.accel_bandwidth_hz);
@@ -157,7 +163,9 @@ fn mode(force: &[f64], hz: f64) -> (Vec<f64>, Vec<f64>) {
 fn low_pass(signal: &mut [f64], bandwidth_hz: f64) {
     let hertz = |hz: f64| Hertz::<f64>::from_hz(hz).ok();
     let Some((rate, cut)) = hertz(1.0 / STEP_S).zip(hertz(bandwidth_hz)) else { return };
-    let Ok(coefficients) = Coefficients::<f64>::from_params(Type::LowPass, rate, cut, Q_BUTTERWORTH_F64) else { return };
+    let Ok(coefficients) = Coefficients::<f64>::from_params(Type::LowPass, rate, cut, Q_BUTTERWORTH_F64) else {
+        return;
+    };
     let mut filter = DirectForm2Transposed::<f64>::new(coefficients);
     for value in signal {
         *value = filter.run(*value);

@@ -73,12 +73,20 @@ impl Finder {
     /// For samples `interval_s` apart.
     pub fn new(interval_s: f64) -> Self {
         let lag = (LAG_S / interval_s).round().clamp(1.0, 32.0) as usize;
-        let empty = Recent { time_s: f64::NEG_INFINITY, across_radps: 0.0, gyro: Vector3::zeros(), accel: Vector3::zeros() };
+        let empty =
+            Recent { time_s: f64::NEG_INFINITY, across_radps: 0.0, gyro: Vector3::zeros(), accel: Vector3::zeros() };
         Self { lag, interval_s, recent: vec![empty; 3 * lag + 1], next: 0, turn: None }
     }
 
     /// Takes the next sample: readings in S without holes, and the angular rate across the bat's axis, rad/s.
-    pub fn push(&mut self, time_s: f64, gyro: Vector3<f64>, accel: Vector3<f64>, across_radps: f64, gyro_clipped: bool) -> Option<Found> {
+    pub fn push(
+        &mut self,
+        time_s: f64,
+        gyro: Vector3<f64>,
+        accel: Vector3<f64>,
+        across_radps: f64,
+        gyro_clipped: bool,
+    ) -> Option<Found> {
         let previous_s = self.back(1).time_s;
         self.recent[self.next] = Recent { time_s, across_radps, gyro, accel };
         self.next = (self.next + 1) % self.recent.len();
@@ -107,8 +115,13 @@ impl Finder {
         if across_radps >= TURNING_RADPS {
             turn.last_fast_s = time_s;
         }
-        let swept = turn.peak_radps >= SWING_RADPS && turn.sweep_rad >= SWEEP_RAD && time_s - turn.began_s < LONGEST_TURN_S;
-        if !turn.told && swept && self.back(1 + 2 * self.lag).across_radps > 0.4 * turn.peak_radps && self.is_blow(gyro_clipped) {
+        let swept =
+            turn.peak_radps >= SWING_RADPS && turn.sweep_rad >= SWEEP_RAD && time_s - turn.began_s < LONGEST_TURN_S;
+        if !turn.told
+            && swept
+            && self.back(1 + 2 * self.lag).across_radps > 0.4 * turn.peak_radps
+            && self.is_blow(gyro_clipped)
+        {
             turn.told = true;
             return Some(Found::Ball { turning_s: turn.began_s, seen_s: time_s });
         }
@@ -117,8 +130,13 @@ impl Finder {
             turn.peak_s = time_s;
             turn.sweep_at_peak_rad = turn.sweep_rad;
         }
-        let dry = turn.peak_radps >= SWING_RADPS && turn.sweep_at_peak_rad >= SWEEP_RAD && turn.sweep_rad >= DRY_SWEEP_RAD;
-        if !turn.told && dry && across_radps < PAST_PEAK * turn.peak_radps && turn.peak_s - turn.began_s < LONGEST_TURN_S {
+        let dry =
+            turn.peak_radps >= SWING_RADPS && turn.sweep_at_peak_rad >= SWEEP_RAD && turn.sweep_rad >= DRY_SWEEP_RAD;
+        if !turn.told
+            && dry
+            && across_radps < PAST_PEAK * turn.peak_radps
+            && turn.peak_s - turn.began_s < LONGEST_TURN_S
+        {
             turn.told = true;
             return Some(Found::Dry { turning_s: turn.began_s, fastest_s: turn.peak_s });
         }

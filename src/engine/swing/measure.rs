@@ -1,12 +1,16 @@
 //! From a smoothed state at a node and the signals about it to the bat's motion, the metrics and their σ.
 
+use super::Contact;
 use super::delay::Chain;
 use super::window::{Signal, Source, Window};
-use super::Contact;
 use crate::engine::geometry::{Attitude, gravity_reaction_w_mps2};
-use crate::engine::metrics::{BatMotion, BatState, Estimate, HANDS_FROM_KNOB_M, Metric, Scratch, Values, evaluate_with};
+use crate::engine::metrics::{
+    BatMotion, BatState, Estimate, HANDS_FROM_KNOB_M, Metric, Scratch, Values, evaluate_with,
+};
 use crate::engine::motion::conditioning::Reading;
-use crate::engine::motion::state::{ATTITUDE, Correction, Covariance, ErrorVector, NavState, PARAMETERS, SIZE, VELOCITY, parameter};
+use crate::engine::motion::state::{
+    ATTITUDE, Correction, Covariance, ErrorVector, NavState, PARAMETERS, SIZE, VELOCITY, parameter,
+};
 use crate::engine::motion::strapdown::{coning, middle_integral, trapezium};
 use crate::engine::profile::Profile;
 use nalgebra::{UnitQuaternion, Vector3};
@@ -71,7 +75,13 @@ impl Arms {
         Self { q_sb: q_bs.inverse(), hands_from_imu_b_m: Vector3::new(0.0, 0.0, HANDS_FROM_KNOB_M) - offset }
     }
 
-    fn bat_state(&self, attitude: Attitude, omega_s: Vector3<f64>, velocity_w_mps: Vector3<f64>, position_w_m: Vector3<f64>) -> BatState {
+    fn bat_state(
+        &self,
+        attitude: Attitude,
+        omega_s: Vector3<f64>,
+        velocity_w_mps: Vector3<f64>,
+        position_w_m: Vector3<f64>,
+    ) -> BatState {
         let omega_w_radps = attitude.to_world(omega_s);
         let arm_w_m = attitude.to_world(self.q_sb * self.hands_from_imu_b_m);
         BatState {
@@ -100,7 +110,8 @@ impl Material<'_> {
         let nominal = Probe { state: state.clone(), offset_b_m: Vector3::zeros() };
         let mut scratch = Scratch::default();
         let motion = motion(&window, &nominal, self.profile, self.contact);
-        let mut values_of = |motion: &BatMotion| evaluate_with(&mut scratch, motion, &self.profile.bat, &self.profile.swing);
+        let mut values_of =
+            |motion: &BatMotion| evaluate_with(&mut scratch, motion, &self.profile.bat, &self.profile.swing);
         let values = values_of(&motion);
         let base_values = values;
         let peak_s = |motion: &BatMotion| self.peak_shift_s(motion).unwrap_or(0.0);
@@ -108,8 +119,12 @@ impl Material<'_> {
 
         // How each metric moves with the instant of contact.
         let nudge_s = 1e-4;
-        let later = self.window(contact_s + nudge_s).map(|w| values_of(&self::motion(&w, &nominal, self.profile, self.contact)));
-        let per_second = |metric: usize| later.as_ref().and_then(|l| Some((l.values[metric]? - values.values[metric]?) / nudge_s)).unwrap_or(0.0);
+        let later = self
+            .window(contact_s + nudge_s)
+            .map(|w| values_of(&self::motion(&w, &nominal, self.profile, self.contact)));
+        let per_second = |metric: usize| {
+            later.as_ref().and_then(|l| Some((l.values[metric]? - values.values[metric]?) / nudge_s)).unwrap_or(0.0)
+        };
         let by_contact: [f64; Metric::COUNT] = std::array::from_fn(per_second);
 
         let mut columns = Vec::with_capacity(SIZE);
@@ -158,8 +173,10 @@ impl Material<'_> {
                 add(&moved, &values_of(&moved));
             }
         }
-        let own_s = if self.contact == Contact::Ball { self.contact_sigma_s } else { contact_variance.sqrt().hypot(5e-5) };
-        let timing_s = if self.contact == Contact::Ball { self.contact_sigma_s.hypot(self.chain.delay_sigma_s()) } else { 5e-5 };
+        let own_s =
+            if self.contact == Contact::Ball { self.contact_sigma_s } else { contact_variance.sqrt().hypot(5e-5) };
+        let timing_s =
+            if self.contact == Contact::Ball { self.contact_sigma_s.hypot(self.chain.delay_sigma_s()) } else { 5e-5 };
         let coarse_s = (self.interval_s - 1.2e-3).max(0.0);
         let metrics = std::array::from_fn(|m| {
             let value = values.values[m]?;
@@ -171,7 +188,13 @@ impl Material<'_> {
     }
 
     /// What a perturbation does to each metric, the shift of a peak that it brings included.
-    fn column(&self, base: &Values, moved: &Values, by_contact: &[f64; Metric::COUNT], shift_s: f64) -> [f64; Metric::COUNT] {
+    fn column(
+        &self,
+        base: &Values,
+        moved: &Values,
+        by_contact: &[f64; Metric::COUNT],
+        shift_s: f64,
+    ) -> [f64; Metric::COUNT] {
         std::array::from_fn(|m| match (base.values[m], moved.values[m]) {
             (Some(a), Some(b)) => b - a + by_contact[m] * shift_s,
             _ => 0.0,
@@ -232,11 +255,13 @@ fn motion(window: &Window, probe: &Probe, profile: &Profile, contact: Contact) -
     let node_place = window.contact as f64 + window.node_s / h;
     let anchor = (node_place.floor().max(0.0) as usize).min(n - 1);
     let attitudes = attitudes(window, &correction, &omegas, anchor, probe.state.attitude);
-    let forces: Vec<Vector3<f64>> = (0..n).map(|k| attitudes[k].to_world(correction.force_s_mps2(window.signals[k].accel_s_mps2))).collect();
+    let forces: Vec<Vector3<f64>> =
+        (0..n).map(|k| attitudes[k].to_world(correction.force_s_mps2(window.signals[k].accel_s_mps2))).collect();
     let anchor_s = (anchor as f64 - window.contact as f64) * h;
     let node_force = probe.state.attitude.to_world(correction.force_s_mps2(window.node.accel_s_mps2));
     let gravity = gravity_reaction_w_mps2();
-    let anchor_velocity = probe.state.velocity_w_mps - trapezium(forces[anchor] - gravity, node_force - gravity, window.node_s - anchor_s);
+    let anchor_velocity = probe.state.velocity_w_mps
+        - trapezium(forces[anchor] - gravity, node_force - gravity, window.node_s - anchor_s);
     let mut velocities = vec![anchor_velocity; n];
     let mut positions = vec![Vector3::zeros(); n];
     let gain = |k: usize| increment(&forces, k, h) - gravity * h;
@@ -248,7 +273,9 @@ fn motion(window: &Window, probe: &Probe, profile: &Profile, contact: Contact) -
     }
     for k in 0..n.saturating_sub(1) {
         // The trapezium, less what it errs by the change of acceleration.
-        positions[k + 1] = positions[k] + (velocities[k] + velocities[k + 1]) * (0.5 * h) + (forces[k] - forces[k + 1]) * (h * h / 12.0);
+        positions[k + 1] = positions[k]
+            + (velocities[k] + velocities[k + 1]) * (0.5 * h)
+            + (forces[k] - forces[k + 1]) * (h * h / 12.0);
     }
     BatMotion {
         times_s: (0..n).map(|k| (k as f64 - window.contact as f64) * h).collect(),
@@ -262,7 +289,13 @@ fn omega(correction: &Correction, signal: &Signal) -> Vector3<f64> {
     correction.omega_s_radps(signal.gyro_s_radps, correction.force_s_mps2(signal.accel_s_mps2))
 }
 
-fn attitudes(window: &Window, correction: &Correction, omegas: &[Vector3<f64>], anchor: usize, at_node: Attitude) -> Vec<Attitude> {
+fn attitudes(
+    window: &Window,
+    correction: &Correction,
+    omegas: &[Vector3<f64>],
+    anchor: usize,
+    at_node: Attitude,
+) -> Vec<Attitude> {
     let h = window.step_s;
     let anchor_s = (anchor as f64 - window.contact as f64) * h;
     let node_omega = omega(correction, &window.node);

@@ -77,7 +77,13 @@ impl OnsetFinder {
     }
 
     /// The blow that was seen at `seen`, and the last reading before it. `None` if no course can be told before it.
-    pub fn find(&self, readings: &[Reading], seen: usize, noise: (f64, f64), limits: &Limits) -> Option<(Onset, usize)> {
+    pub fn find(
+        &self,
+        readings: &[Reading],
+        seen: usize,
+        noise: (f64, f64),
+        limits: &Limits,
+    ) -> Option<(Onset, usize)> {
         let last = last_on_course(readings, seen)?;
         let first_s = readings[last].time_s;
         let step_s = readings.get(last + 1)?.time_s - first_s;
@@ -96,7 +102,11 @@ impl OnsetFinder {
             (weight, sum, square) = (weight + w, sum + w * x, square + w * x * x);
         }
         let mean = sum / weight;
-        let sigma_s = (square / weight - mean * mean).max(0.0).sqrt().hypot(LEAST_SIGMA_S).hypot(COARSE_SIGMA * (step_s - 1.2e-3).max(0.0));
+        let sigma_s = (square / weight - mean * mean)
+            .max(0.0)
+            .sqrt()
+            .hypot(LEAST_SIGMA_S)
+            .hypot(COARSE_SIGMA * (step_s - 1.2e-3).max(0.0));
         mean.is_finite().then_some((Onset { time_s: first_s + mean, sigma_s }, last))
     }
 }

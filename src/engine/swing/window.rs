@@ -80,7 +80,8 @@ impl Source<'_> {
         if before < 10 {
             return None;
         }
-        let courses: Vec<Course> = (0..6).map(|c| Course::fit(self.readings, self.last_clean, c)).collect::<Option<_>>()?;
+        let courses: Vec<Course> =
+            (0..6).map(|c| Course::fit(self.readings, self.last_clean, c)).collect::<Option<_>>()?;
         let times_s: Vec<f64> = (0..=before + after).map(|k| contact_s + (k as f64 - before as f64) * step_s).collect();
         let signals = times_s.iter().map(|time_s| self.signal(&courses, *time_s)).collect();
         let doubts = [true, false].iter().flat_map(|is_gyro| self.doubts(&courses, &times_s, *is_gyro)).collect();
@@ -134,7 +135,10 @@ impl Source<'_> {
                 interpolated(&self.readings[..=self.last_clean], at_s, read)
             }
         };
-        Signal { gyro_s_radps: vector(0, gyro_s, |r| r.gyro_s_radps), accel_s_mps2: vector(3, accel_s, |r| r.accel_s_mps2) }
+        Signal {
+            gyro_s_radps: vector(0, gyro_s, |r| r.gyro_s_radps),
+            accel_s_mps2: vector(3, accel_s, |r| r.accel_s_mps2),
+        }
     }
 }
 
@@ -149,7 +153,12 @@ fn interpolated(readings: &[Reading], at_s: f64, read: fn(&Reading) -> Vector3<f
     let four = &readings[first..first + 4];
     let mut sum = Vector3::zeros();
     for (i, reading) in four.iter().enumerate() {
-        let weight: f64 = four.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, other)| (at_s - other.time_s) / (reading.time_s - other.time_s)).product();
+        let weight: f64 = four
+            .iter()
+            .enumerate()
+            .filter(|(j, _)| *j != i)
+            .map(|(_, other)| (at_s - other.time_s) / (reading.time_s - other.time_s))
+            .product();
         sum += read(reading) * weight;
     }
     sum

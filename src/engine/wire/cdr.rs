@@ -47,8 +47,7 @@ impl CdrWriter {
     fn length(&mut self, length: usize) {
         self.align(4);
         // Callers write batches and packets, many orders of magnitude below the limit.
-        self.0
-            .extend(u32::try_from(length).unwrap_or(u32::MAX).to_le_bytes());
+        self.0.extend(u32::try_from(length).unwrap_or(u32::MAX).to_le_bytes());
     }
 
     fn align(&mut self, size: usize) {
@@ -85,9 +84,7 @@ impl<'a> CdrReader<'a> {
 
     pub(super) fn string(&mut self) -> Result<&'a str, CdrError> {
         let bytes = self.bytes()?;
-        let text = bytes
-            .strip_suffix(&[0])
-            .ok_or(CdrError("a string has no closing zero"))?;
+        let text = bytes.strip_suffix(&[0]).ok_or(CdrError("a string has no closing zero"))?;
         std::str::from_utf8(text).map_err(|_| CdrError("a string is not UTF-8"))
     }
 
@@ -97,9 +94,7 @@ impl<'a> CdrReader<'a> {
     }
 
     /// The doubles of a sequence.
-    pub(super) fn numbers(
-        &mut self,
-    ) -> Result<impl ExactSizeIterator<Item = f64> + use<'a>, CdrError> {
+    pub(super) fn numbers(&mut self) -> Result<impl ExactSizeIterator<Item = f64> + use<'a>, CdrError> {
         let length = self.length()?;
         if length > 0 {
             self.align(8);
@@ -159,8 +154,7 @@ mod tests {
         writer.numbers([1.0, 2.0].into_iter());
         let message = writer.finish();
         for length in 0..message.len() {
-            let read = CdrReader::new(&message[..length])
-                .and_then(|mut reader| reader.numbers().map(|n| n.len()));
+            let read = CdrReader::new(&message[..length]).and_then(|mut reader| reader.numbers().map(|n| n.len()));
             assert!(read.is_err(), "{length}");
         }
         let endless = [0, 1, 0, 0, 255, 255, 255, 255];

@@ -3,15 +3,8 @@
 use super::WireError;
 
 /// The names of the columns every recording has, in the order in which they are written.
-pub const COLUMNS: [&str; 7] = [
-    "t_s",
-    "gyro_x_radps",
-    "gyro_y_radps",
-    "gyro_z_radps",
-    "accel_x_mps2",
-    "accel_y_mps2",
-    "accel_z_mps2",
-];
+pub const COLUMNS: [&str; 7] =
+    ["t_s", "gyro_x_radps", "gyro_y_radps", "gyro_z_radps", "accel_x_mps2", "accel_y_mps2", "accel_z_mps2"];
 
 /// The names of the columns of a second, high-range accelerometer: all three or none.
 pub const COLUMNS_HI: [&str; 3] = ["accel_hi_x_mps2", "accel_hi_y_mps2", "accel_hi_z_mps2"];
@@ -28,12 +21,7 @@ pub(super) struct ColumnMap {
 
 /// The name of the number in a slot.
 pub(super) fn slot_name(slot: usize) -> &'static str {
-    COLUMNS
-        .iter()
-        .chain(&COLUMNS_HI)
-        .nth(slot)
-        .copied()
-        .unwrap_or("")
+    COLUMNS.iter().chain(&COLUMNS_HI).nth(slot).copied().unwrap_or("")
 }
 
 impl ColumnMap {
@@ -47,23 +35,15 @@ impl ColumnMap {
                 continue;
             };
             if std::mem::replace(&mut found[slot], true) {
-                return Err(WireError::DoubledColumn {
-                    column: slot_name(slot),
-                });
+                return Err(WireError::DoubledColumn { column: slot_name(slot) });
             }
             slot_of_column[column] = Some(slot);
         }
         let has_hi = found[COLUMNS.len()..].contains(&true);
         let needed = if has_hi { SLOTS } else { COLUMNS.len() };
         match found[..needed].iter().position(|&there| !there) {
-            Some(slot) => Err(WireError::MissingColumn {
-                column: slot_name(slot),
-                expected: expected_header(),
-            }),
-            None => Ok(Self {
-                slot_of_column,
-                has_hi,
-            }),
+            Some(slot) => Err(WireError::MissingColumn { column: slot_name(slot), expected: expected_header() }),
+            None => Ok(Self { slot_of_column, has_hi }),
         }
     }
 }
@@ -75,24 +55,15 @@ pub(super) fn expected_header() -> String {
 
 fn header_cells(line: &[u8]) -> Result<Vec<String>, WireError> {
     let text = std::str::from_utf8(line.strip_prefix(b"\xef\xbb\xbf").unwrap_or(line));
-    let text = text
-        .ok()
-        .filter(|text| !text.contains(|c: char| c.is_control() && c != '\t'));
+    let text = text.ok().filter(|text| !text.contains(|c: char| c.is_control() && c != '\t'));
     let Some(text) = text else {
-        return Err(WireError::NotCsv {
-            found: "bytes that are not text".into(),
-            expected: expected_header(),
-        });
+        return Err(WireError::NotCsv { found: "bytes that are not text".into(), expected: expected_header() });
     };
     if text.trim().is_empty() {
-        return Err(WireError::Empty {
-            expected: expected_header(),
-        });
+        return Err(WireError::Empty { expected: expected_header() });
     }
     let mut cells = Vec::new();
-    split_quoted(text.as_bytes(), |cell| {
-        cells.push(String::from_utf8_lossy(cell).into_owned())
-    });
+    split_quoted(text.as_bytes(), |cell| cells.push(String::from_utf8_lossy(cell).into_owned()));
     Ok(cells)
 }
 
@@ -113,10 +84,7 @@ pub(super) fn split_quoted(line: &[u8], mut each: impl FnMut(&[u8])) {
 
 /// Moves the rest of a cell into `cell`; what follows its comma is left, if there is one.
 fn take_plain<'a>(text: &'a [u8], cell: &mut Vec<u8>) -> Option<&'a [u8]> {
-    let end = text
-        .iter()
-        .position(|&byte| byte == b',')
-        .unwrap_or(text.len());
+    let end = text.iter().position(|&byte| byte == b',').unwrap_or(text.len());
     cell.extend_from_slice(&text[..end]);
     text.get(end + 1..)
 }
@@ -124,10 +92,7 @@ fn take_plain<'a>(text: &'a [u8], cell: &mut Vec<u8>) -> Option<&'a [u8]> {
 /// The same for a cell behind its opening quote.
 fn take_quoted<'a>(mut text: &'a [u8], cell: &mut Vec<u8>) -> Option<&'a [u8]> {
     loop {
-        let end = text
-            .iter()
-            .position(|&byte| byte == b'"')
-            .unwrap_or(text.len());
+        let end = text.iter().position(|&byte| byte == b'"').unwrap_or(text.len());
         cell.extend_from_slice(&text[..end]);
         text = text.get(end + 1..)?;
         match text {

@@ -8,9 +8,7 @@ use std::io::{Read, Write};
 
 use nalgebra::Vector3;
 
-use super::columns::{
-    COLUMNS, COLUMNS_HI, ColumnMap, SLOTS, expected_header, slot_name, split_quoted,
-};
+use super::columns::{COLUMNS, COLUMNS_HI, ColumnMap, SLOTS, expected_header, slot_name, split_quoted};
 use super::decimal::parse_decimal;
 use super::lines::{LONGEST_LINE, Line, LineReader};
 use super::{SampleBatches, WireError};
@@ -34,28 +32,14 @@ impl<R: Read> CsvReader<R> {
     pub fn new(source: R) -> Result<Self, WireError> {
         let mut lines = LineReader::new(source);
         let Some(header) = lines.next_line()? else {
-            return Err(WireError::Empty {
-                expected: expected_header(),
-            });
+            return Err(WireError::Empty { expected: expected_header() });
         };
         if header.cut {
             let found = format!("a first line of more than {LONGEST_LINE} bytes");
-            return Err(WireError::NotCsv {
-                found,
-                expected: expected_header(),
-            });
+            return Err(WireError::NotCsv { found, expected: expected_header() });
         }
-        let rows = RowParser {
-            columns: ColumnMap::from_header(header.text)?,
-            previous_s: None,
-        };
-        Ok(Self {
-            lines,
-            rows,
-            issues: IssueLog::default(),
-            samples: 0,
-            ended: false,
-        })
+        let rows = RowParser { columns: ColumnMap::from_header(header.text)?, previous_s: None };
+        Ok(Self { lines, rows, issues: IssueLog::default(), samples: 0, ended: false })
     }
 
     /// Whether the file has a second, high-range accelerometer.
@@ -66,16 +50,10 @@ impl<R: Read> CsvReader<R> {
     fn check_not_empty(&self, last_line: u64) -> Result<(), WireError> {
         match self.issues.kept().first() {
             _ if self.samples > 0 => Ok(()),
-            None => Err(WireError::NoRow {
-                line: last_line + 1,
-            }),
+            None => Err(WireError::NoRow { line: last_line + 1 }),
             Some(first) => {
                 let reason = first.kind.to_string();
-                Err(WireError::NoUsableRow {
-                    line: first.line,
-                    bad: self.issues.count(),
-                    reason,
-                })
+                Err(WireError::NoUsableRow { line: first.line, bad: self.issues.count(), reason })
             }
         }
     }
@@ -96,10 +74,7 @@ impl<R: Read> SampleBatches for CsvReader<R> {
             match self.rows.parse(&line) {
                 Ok(Some(sample)) => batch.push(sample),
                 Ok(None) => {}
-                Err(kind) => self.issues.push(Issue {
-                    line: line.number,
-                    kind,
-                }),
+                Err(kind) => self.issues.push(Issue { line: line.number, kind }),
             }
         }
         self.samples += batch.len() as u64;
@@ -121,9 +96,7 @@ impl RowParser {
     /// The sample of a line, nothing for a blank line, or why the row is bad.
     fn parse(&mut self, line: &Line<'_>) -> Result<Option<Sample>, IssueKind> {
         if line.cut {
-            return Err(IssueKind::LineTooLong {
-                longest: LONGEST_LINE,
-            });
+            return Err(IssueKind::LineTooLong { longest: LONGEST_LINE });
         }
         if line.text.iter().all(u8::is_ascii_whitespace) {
             return Ok(None);
@@ -131,39 +104,25 @@ impl RowParser {
         let numbers = self.numbers(line.text)?;
         let time_s = numbers[0];
         if time_s.is_nan() {
-            return Err(IssueKind::NotANumber {
-                column: slot_name(0).into(),
-                text: String::new(),
-            });
+            return Err(IssueKind::NotANumber { column: slot_name(0).into(), text: String::new() });
         }
         if let Some(previous_s) = self.previous_s.filter(|&previous_s| time_s <= previous_s) {
-            return Err(IssueKind::TimeNotIncreasing {
-                previous_s,
-                found_s: time_s,
-            });
+            return Err(IssueKind::TimeNotIncreasing { previous_s, found_s: time_s });
         }
         self.previous_s = Some(time_s);
         Ok(Some(sample_of(&numbers, self.columns.has_hi)))
     }
 
     fn numbers(&self, text: &[u8]) -> Result<[f64; SLOTS], IssueKind> {
-        let mut row = Row {
-            numbers: [f64::NAN; SLOTS],
-            found: 0,
-            first_bad: None,
-        };
+        let mut row = Row { numbers: [f64::NAN; SLOTS], found: 0, first_bad: None };
         let slots = &self.columns.slot_of_column;
         if text.contains(&b'"') {
             split_quoted(text, |cell| row.take(slots, cell));
         } else {
-            text.split(|&byte| byte == b',')
-                .for_each(|cell| row.take(slots, cell));
+            text.split(|&byte| byte == b',').for_each(|cell| row.take(slots, cell));
         }
         if row.found != slots.len() {
-            return Err(IssueKind::WrongCellCount {
-                expected: slots.len(),
-                found: row.found,
-            });
+            return Err(IssueKind::WrongCellCount { expected: slots.len(), found: row.found });
         }
         row.first_bad.map_or(Ok(row.numbers), Err)
     }
@@ -196,26 +155,12 @@ fn bad_cell(slot: usize, cell: &[u8]) -> IssueKind {
         return IssueKind::NotFinite { column };
     }
     let start = &cell[..cell.len().min(4 * QUOTED_CHARS)];
-    let text = String::from_utf8_lossy(start)
-        .chars()
-        .take(QUOTED_CHARS)
-        .collect();
+    let text = String::from_utf8_lossy(start).chars().take(QUOTED_CHARS).collect();
     IssueKind::NotANumber { column, text }
 }
 
 fn sample_of(numbers: &[f64; SLOTS], has_hi: bool) -> Sample {
-    let [
-        time_s,
-        gyro_x,
-        gyro_y,
-        gyro_z,
-        accel_x,
-        accel_y,
-        accel_z,
-        hi_x,
-        hi_y,
-        hi_z,
-    ] = *numbers;
+    let [time_s, gyro_x, gyro_y, gyro_z, accel_x, accel_y, accel_z, hi_x, hi_y, hi_z] = *numbers;
     Sample {
         time: SensorTime(time_s),
         gyro_s_radps: Vector3::new(gyro_x, gyro_y, gyro_z),
@@ -253,13 +198,8 @@ impl<W: Write> CsvWriter<W> {
     fn write_row(&mut self, sample: &Sample) -> std::io::Result<()> {
         write!(self.out, "{:?}", sample.time.0)?;
         let missing = Vector3::repeat(f64::NAN);
-        let hi = self
-            .with_hi
-            .then(|| sample.accel_hi_s_mps2.unwrap_or(missing));
-        for vector in [Some(sample.gyro_s_radps), Some(sample.accel_s_mps2), hi]
-            .into_iter()
-            .flatten()
-        {
+        let hi = self.with_hi.then(|| sample.accel_hi_s_mps2.unwrap_or(missing));
+        for vector in [Some(sample.gyro_s_radps), Some(sample.accel_s_mps2), hi].into_iter().flatten() {
             for number in vector.iter() {
                 match number.is_finite() {
                     true => write!(self.out, ",{number:?}")?,

@@ -2,8 +2,8 @@
 
 /// Powers of ten that a double holds exactly.
 const POWERS_OF_TEN: [f64; 23] = [
-    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
-    1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
+    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20,
+    1e21, 1e22,
 ];
 
 /// The largest integer up to which doubles hold all.
@@ -103,11 +103,7 @@ mod tests {
             ("\u{0661}", None),
         ] {
             let found = parse_decimal(text.as_bytes());
-            assert_eq!(
-                found.map(f64::to_bits),
-                expected.map(f64::to_bits),
-                "{text:?}"
-            );
+            assert_eq!(found.map(f64::to_bits), expected.map(f64::to_bits), "{text:?}");
         }
     }
 }

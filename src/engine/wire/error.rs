@@ -42,9 +42,7 @@ pub enum WireError {
         line: u64,
     },
     /// There are rows, but none can be used.
-    #[error(
-        "line {line}: none of the {bad} rows can be used, the first because {reason}; expected numbers"
-    )]
+    #[error("line {line}: none of the {bad} rows can be used, the first because {reason}; expected numbers")]
     NoUsableRow {
         /// The first bad row.
         line: u64,

@@ -31,15 +31,7 @@ pub(super) struct LineReader<R> {
 impl<R: Read> LineReader<R> {
     pub(super) fn new(source: R) -> Self {
         let buffer = vec![0; LONGEST_LINE].into_boxed_slice();
-        Self {
-            source,
-            buffer,
-            start: 0,
-            end: 0,
-            number: 0,
-            at_end: false,
-            skipping: false,
-        }
+        Self { source, buffer, start: 0, end: 0, number: 0, at_end: false, skipping: false }
     }
 
     /// The next line; `None` at the end.
@@ -74,11 +66,7 @@ impl<R: Read> LineReader<R> {
         self.number += 1;
         self.skipping = cut;
         let text = &self.buffer[text_start..text_start + length];
-        Line {
-            text: text.strip_suffix(b"\r").unwrap_or(text),
-            number: self.number,
-            cut,
-        }
+        Line { text: text.strip_suffix(b"\r").unwrap_or(text), number: self.number, cut }
     }
 
     fn skip_rest_of_line(&mut self) -> Result<()> {

@@ -21,12 +21,7 @@ pub(super) fn any_samples(count: std::ops::Range<usize>) -> impl Strategy<Value 
     (rows, any::<bool>(), -1e4..1e4).prop_map(|(rows, with_hi, mut time_s)| {
         let sample = |(step_s, gyro_s_radps, accel_s_mps2, hi): (f64, _, _, _)| {
             time_s += step_s;
-            Sample {
-                time: SensorTime(time_s),
-                gyro_s_radps,
-                accel_s_mps2,
-                accel_hi_s_mps2: with_hi.then_some(hi),
-            }
+            Sample { time: SensorTime(time_s), gyro_s_radps, accel_s_mps2, accel_hi_s_mps2: with_hi.then_some(hi) }
         };
         rows.into_iter().map(sample).collect()
     })
@@ -36,14 +31,9 @@ pub(super) fn any_samples(count: std::ops::Range<usize>) -> impl Strategy<Value 
 pub(super) fn bits_of(samples: &[Sample]) -> Vec<Vec<u64>> {
     let bits = |sample: &Sample| {
         let hi = sample.accel_hi_s_mps2;
-        let vectors = [Some(sample.gyro_s_radps), Some(sample.accel_s_mps2), hi]
-            .into_iter()
-            .flatten();
+        let vectors = [Some(sample.gyro_s_radps), Some(sample.accel_s_mps2), hi].into_iter().flatten();
         let numbers = vectors.flat_map(<[f64; 3]>::from);
-        std::iter::once(sample.time.0)
-            .chain(numbers)
-            .map(f64::to_bits)
-            .collect()
+        std::iter::once(sample.time.0).chain(numbers).map(f64::to_bits).collect()
     };
     samples.iter().map(bits).collect()
 }

@@ -35,33 +35,20 @@ impl Scale {
     /// Round values within, about `count` of them: steps of 1, 2 or 5 times a power of ten.
     pub(super) fn ticks(&self, count: f64) -> Vec<f64> {
         let step = round_step((self.values.1 - self.values.0) / count);
-        let (first, last) = (
-            (self.values.0 / step - 1e-9).ceil(),
-            (self.values.1 / step + 1e-9).floor(),
-        );
-        (0..=(last - first).clamp(0.0, 50.0) as u32)
-            .map(|k| (first + f64::from(k)) * step)
-            .collect()
+        let (first, last) = ((self.values.0 / step - 1e-9).ceil(), (self.values.1 / step + 1e-9).floor());
+        (0..=(last - first).clamp(0.0, 50.0) as u32).map(|k| (first + f64::from(k)) * step).collect()
     }
 }
 
 /// The least of 1, 2 or 5 times a power of ten that is not below `least`.
 pub(super) fn round_step(least: f64) -> f64 {
     let power = 10f64.powf(least.max(1e-9).log10().floor());
-    [1.0, 2.0, 5.0]
-        .into_iter()
-        .map(|m| m * power)
-        .find(|step| *step >= least * (1.0 - 1e-9))
-        .unwrap_or(10.0 * power)
+    [1.0, 2.0, 5.0].into_iter().map(|m| m * power).find(|step| *step >= least * (1.0 - 1e-9)).unwrap_or(10.0 * power)
 }
 
 /// A tick's number: as few decimals as tell it.
 pub(super) fn tick_text(value: f64) -> String {
-    let decimals = if (value - value.round()).abs() < 1e-6 {
-        0
-    } else {
-        1
-    };
+    let decimals = if (value - value.round()).abs() < 1e-6 { 0 } else { 1 };
     super::super::words::rounded(value, decimals)
 }
 
@@ -83,10 +70,7 @@ pub(super) fn smooth(points: &[(f64, f64)]) -> String {
     };
     let mut d = format!("M{:.1} {:.1}", first.0, first.1);
     let heading = |i: usize| {
-        let (from, to) = (
-            points[i.saturating_sub(1)],
-            points[(i + 1).min(points.len() - 1)],
-        );
+        let (from, to) = (points[i.saturating_sub(1)], points[(i + 1).min(points.len() - 1)]);
         ((to.0 - from.0) / 6.0, (to.1 - from.1) / 6.0)
     };
     for i in 1..points.len() {
@@ -99,13 +83,7 @@ pub(super) fn smooth(points: &[(f64, f64)]) -> String {
 }
 
 /// A chart with its title, a line below it, and what it holds.
-pub(super) fn chart(
-    key: &str,
-    title: &str,
-    about: &str,
-    description: &str,
-    content: &Markup,
-) -> Markup {
+pub(super) fn chart(key: &str, title: &str, about: &str, description: &str, content: &Markup) -> Markup {
     let (title_id, description_id) = (format!("{key}-title"), format!("{key}-desc"));
     html! {
         svg.chart xmlns="http://www.w3.org/2000/svg" width=(WIDTH) height=(HEIGHT) viewBox=(format!("0 0 {WIDTH} {HEIGHT}"))
@@ -147,14 +125,8 @@ mod tests {
 
     #[test]
     fn ticks_are_round_and_inside() {
-        assert_eq!(
-            Scale::new((0.0, 73.0), (0.0, 1.0)).ticks(5.0),
-            [0.0, 20.0, 40.0, 60.0]
-        );
-        assert_eq!(
-            Scale::new((-200.0, 0.0), (0.0, 1.0)).ticks(4.0),
-            [-200.0, -150.0, -100.0, -50.0, 0.0]
-        );
+        assert_eq!(Scale::new((0.0, 73.0), (0.0, 1.0)).ticks(5.0), [0.0, 20.0, 40.0, 60.0]);
+        assert_eq!(Scale::new((-200.0, 0.0), (0.0, 1.0)).ticks(4.0), [-200.0, -150.0, -100.0, -50.0, 0.0]);
         assert_eq!(round_step(0.3), 0.5);
         assert_eq!(round_step(7.0), 10.0);
     }
@@ -169,9 +141,6 @@ mod tests {
     #[test]
     fn a_straight_line_stays_straight() {
         let d = smooth(&[(0.0, 0.0), (6.0, 3.0), (12.0, 6.0)]);
-        assert_eq!(
-            d,
-            "M0.0 0.0C1.0 0.5 4.0 2.0 6.0 3.0C8.0 4.0 11.0 5.5 12.0 6.0"
-        );
+        assert_eq!(d, "M0.0 0.0C1.0 0.5 4.0 2.0 6.0 3.0C8.0 4.0 11.0 5.5 12.0 6.0");
     }
 }

@@ -53,11 +53,7 @@ pub fn path(swings: &[Swing], units: Units, view: View) -> Markup {
 /// All three below one another, as a file of its own.
 pub fn picture(swings: &[Swing], units: Units) -> String {
     let (width, height) = (chart::WIDTH, chart::HEIGHT);
-    let panels = [
-        speed(swings, units),
-        path(swings, units, View::Side),
-        path(swings, units, View::Above),
-    ];
+    let panels = [speed(swings, units), path(swings, units, View::Side), path(swings, units, View::Above)];
     let total = height * panels.len() as f64;
     html! {
         svg.chart xmlns="http://www.w3.org/2000/svg" width=(width) height=(total) viewBox=(format!("0 0 {width} {total}")) {
@@ -72,9 +68,7 @@ pub fn picture(swings: &[Swing], units: Units) -> String {
 
 /// The place of the swing drawn bold.
 fn fastest(swings: &[Swing]) -> Option<usize> {
-    let speed = |swing: &Swing| {
-        swing.metrics[Metric::BatSpeed.index()].map_or(f64::NEG_INFINITY, |m| m.value)
-    };
+    let speed = |swing: &Swing| swing.metrics[Metric::BatSpeed.index()].map_or(f64::NEG_INFINITY, |m| m.value);
     (0..swings.len()).max_by(|&a, &b| speed(&swings[a]).total_cmp(&speed(&swings[b])))
 }
 
@@ -90,11 +84,7 @@ fn which(swings: &[Swing]) -> String {
 /// The swings with the bold one last, so that it lies on top.
 fn bold_last(swings: &[Swing]) -> impl Iterator<Item = (bool, &Swing)> {
     let bold = fastest(swings);
-    let others = swings
-        .iter()
-        .enumerate()
-        .filter(move |(i, _)| Some(*i) != bold)
-        .map(|(_, swing)| (false, swing));
+    let others = swings.iter().enumerate().filter(move |(i, _)| Some(*i) != bold).map(|(_, swing)| (false, swing));
     others.chain(bold.map(|i| (true, &swings[i])))
 }
 
@@ -108,8 +98,7 @@ mod tests {
         assert!(svg.starts_with("<svg") && svg.ends_with("</svg>"));
         assert!(!svg.contains("NaN") && !svg.contains("inf"));
         for tag in ["svg", "g", "path", "text", "line", "title", "desc"] {
-            let opened =
-                svg.matches(&format!("<{tag} ")).count() + svg.matches(&format!("<{tag}>")).count();
+            let opened = svg.matches(&format!("<{tag} ")).count() + svg.matches(&format!("<{tag}>")).count();
             assert_eq!(opened, svg.matches(&format!("</{tag}>")).count(), "{tag}");
         }
     }
@@ -122,10 +111,7 @@ mod tests {
             assert_well_formed(&svg);
             // Sweet spot and hands of every swing in each of the three charts.
             assert_eq!(svg.matches("class=\"line ").count(), 6 * count);
-            assert_eq!(
-                svg.matches(" bold\"").count(),
-                if count > 0 { 6 } else { 0 }
-            );
+            assert_eq!(svg.matches(" bold\"").count(), if count > 0 { 6 } else { 0 });
             assert!(!svg.contains("<script"));
         }
     }
@@ -147,9 +133,7 @@ mod tests {
     fn the_fastest_is_bold_and_on_top() {
         let swings: Vec<Swing> = [2, 5, 1].map(swing).into();
         assert_eq!(fastest(&swings), Some(1));
-        let order: Vec<_> = bold_last(&swings)
-            .map(|(bold, swing)| (bold, swing.contact.0))
-            .collect();
+        let order: Vec<_> = bold_last(&swings).map(|(bold, swing)| (bold, swing.contact.0)).collect();
         assert_eq!(order, [(false, 20.0), (false, 10.0), (true, 50.0)]);
     }
 }

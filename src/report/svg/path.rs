@@ -45,13 +45,7 @@ pub(super) fn panel(swings: &[Swing], units: Units, view: View) -> Markup {
          with the bat every 20 ms, {}.",
         which(swings)
     );
-    chart(
-        key,
-        &title,
-        "bat every 20 ms; contact at 0, 0",
-        &description,
-        &content,
-    )
+    chart(key, &title, "bat every 20 ms; contact at 0, 0", &description, &content)
 }
 
 impl Paper {
@@ -60,9 +54,7 @@ impl Paper {
         let mut low = [-0.3, -0.3];
         let mut high = [0.3, 0.3];
         for swing in swings {
-            for point_m in shown(swing, &swing.curves.sweet_spot_w_m)
-                .chain(shown(swing, &swing.curves.hands_w_m))
-            {
+            for point_m in shown(swing, &swing.curves.sweet_spot_w_m).chain(shown(swing, &swing.curves.hands_w_m)) {
                 for (i, value) in seen(view, point_m).into_iter().enumerate() {
                     low[i] = value.min(low[i]);
                     high[i] = value.max(high[i]);
@@ -70,13 +62,9 @@ impl Paper {
             }
         }
         let [left, top, right, bottom] = AREA;
-        let a_unit =
-            ((high[0] - low[0]) / (right - left)).max((high[1] - low[1]) / (bottom - top)) * 1.06;
+        let a_unit = ((high[0] - low[0]) / (right - left)).max((high[1] - low[1]) / (bottom - top)) * 1.06;
         let range = |i: usize, places: f64| {
-            let (middle, half) = (
-                0.5 * (low[i] + high[i]) * unit.factor,
-                0.5 * a_unit * places * unit.factor,
-            );
+            let (middle, half) = (0.5 * (low[i] + high[i]) * unit.factor, 0.5 * a_unit * places * unit.factor);
             (middle - half, middle + half)
         };
         let x = Scale::new(range(0, right - left), (left, right));
@@ -86,10 +74,7 @@ impl Paper {
 
     fn place(&self, point_w_m: Vector3<f64>) -> (f64, f64) {
         let [right, up] = seen(self.view, point_w_m);
-        (
-            self.x.place(right * self.unit.factor),
-            self.y.place(up * self.unit.factor),
-        )
+        (self.x.place(right * self.unit.factor), self.y.place(up * self.unit.factor))
     }
 
     fn line(&self, swing: &Swing, path_w_m: &[Vector3<f64>], class: &str, bold: bool) -> Markup {
@@ -101,15 +86,8 @@ impl Paper {
     /// The bat from the hands to the sweet spot, now and then, and at contact.
     fn bats(&self, swing: &Swing) -> Markup {
         let curves = &swing.curves;
-        let ends = |i: usize| {
-            Some((
-                self.place(*curves.hands_w_m.get(i)?),
-                self.place(*curves.sweet_spot_w_m.get(i)?),
-            ))
-        };
-        let drawable = |((x1, y1), (x2, y2)): &((f64, f64), (f64, f64))| {
-            [x1, y1, x2, y2].iter().all(|v| v.abs() < 1e4)
-        };
+        let ends = |i: usize| Some((self.place(*curves.hands_w_m.get(i)?), self.place(*curves.sweet_spot_w_m.get(i)?)));
+        let drawable = |((x1, y1), (x2, y2)): &((f64, f64), (f64, f64))| [x1, y1, x2, y2].iter().all(|v| v.abs() < 1e4);
         let before_s = (swing.contact.0 - swing.start.0).clamp(0.0, 0.5);
         let at = |time_s: f64| curves.times_s.partition_point(|&t| t < time_s);
         let places = (1..=(before_s / BAT_EVERY_S) as u32).map(|k| at(-BAT_EVERY_S * f64::from(k)));
@@ -140,10 +118,7 @@ fn seen(view: View, p_w_m: Vector3<f64>) -> [f64; 2] {
 }
 
 /// The part of a path from start to contact, or a little beyond if nothing was met.
-fn shown<'a>(
-    swing: &'a Swing,
-    path_w_m: &'a [Vector3<f64>],
-) -> impl Iterator<Item = Vector3<f64>> + 'a {
+fn shown<'a>(swing: &'a Swing, path_w_m: &'a [Vector3<f64>]) -> impl Iterator<Item = Vector3<f64>> + 'a {
     let from_s = swing.start.0 - swing.contact.0;
     let times_s = swing.curves.times_s.iter();
     let within = move |(time_s, p): &(&f64, &Vector3<f64>)| {

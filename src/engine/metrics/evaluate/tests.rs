@@ -1,26 +1,17 @@
-use super::super::known::{
-    BAT, FLAT, Turning, USUAL, context, evaluated, half_cosine, usual_swing,
-};
+use super::super::known::{BAT, FLAT, Turning, USUAL, context, evaluated, half_cosine, usual_swing};
 use super::*;
 use nalgebra::Rotation3;
 use proptest::prelude::*;
 
 fn assert_near(values: &Values, metric: Metric, expected: f64, tolerance: f64) {
     let found = values.of(metric).unwrap_or(f64::NAN);
-    assert!(
-        (found - expected).abs() <= tolerance,
-        "{metric:?}: {found}, expected {expected}"
-    );
+    assert!((found - expected).abs() <= tolerance, "{metric:?}: {found}, expected {expected}");
 }
 
 /// Uniform circular motion (any mechanics textbook): v = ω·r, and all directions by construction.
 #[test]
 fn a_turn_at_constant_rate_in_an_inclined_plane() {
-    let turn = Turning {
-        plane_rad: 0.5,
-        cone_rad: 0.0,
-        hands_m: 0.3,
-    };
+    let turn = Turning { plane_rad: 0.5, cone_rad: 0.0, hands_m: 0.3 };
     let motion = turn.motion((-0.7, 0.0, 1000.0), true, |t| (38.0 * t, 38.0));
     let values = evaluated(&motion);
     assert_near(&values, Metric::BatSpeed, 38.0 * turn.sweet_m(), 1e-12);
@@ -38,15 +29,8 @@ fn a_turn_at_constant_rate_in_an_inclined_plane() {
 fn the_attack_angle_of_an_inclined_circle_follows_its_slope() {
     for angle_rad in [-1.0, -0.3, 0.4f64] {
         let motion = USUAL.motion((-0.7, 0.0, 1000.0), true, |t| (angle_rad + 38.0 * t, 38.0));
-        let expected_deg = (USUAL.plane_rad.sin() * angle_rad.sin())
-            .asin()
-            .to_degrees();
-        assert_near(
-            &evaluated(&motion),
-            Metric::AttackAngle,
-            expected_deg,
-            1e-10,
-        );
+        let expected_deg = (USUAL.plane_rad.sin() * angle_rad.sin()).asin().to_degrees();
+        assert_near(&evaluated(&motion), Metric::AttackAngle, expected_deg, 1e-10);
     }
 }
 
@@ -64,9 +48,7 @@ fn the_plane_is_of_the_last_fifty_milliseconds() {
     let point = |t: f64| FLAT.at(38.0 * t, 38.0).position_w_m(BAT.sweet_spot_m) + lift_m(t);
     let points: Vec<_> = (0..=5000).map(place).map(point).collect();
     let mean = points.iter().sum::<Vector3<f64>>() / 5001.0;
-    let rows = nalgebra::OMatrix::<f64, nalgebra::Dyn, nalgebra::U3>::from_fn(5001, |i, j| {
-        points[i][j] - mean[j]
-    });
+    let rows = nalgebra::OMatrix::<f64, nalgebra::Dyn, nalgebra::U3>::from_fn(5001, |i, j| points[i][j] - mean[j]);
     let svd = rows.svd(false, true);
     let normal = svd.v_t.unwrap().row(svd.singular_values.imin()).transpose();
     let expected_deg = normal.z.abs().acos().to_degrees();
@@ -87,9 +69,7 @@ fn a_cone_rolls() {
 #[test]
 fn a_half_cosine_has_known_times_and_path() {
     let (span_s, top_radps, radius_m) = (0.16, 40.0, FLAT.sweet_m());
-    let motion = FLAT.motion((-0.7, 0.0, 1000.0), true, |t| {
-        half_cosine(t, span_s, top_radps)
-    });
+    let motion = FLAT.motion((-0.7, 0.0, 1000.0), true, |t| half_cosine(t, span_s, top_radps));
     let values = evaluated(&motion);
     let before_s = |share: f64| span_s / std::f64::consts::PI * (2.0 * share - 1.0).acos();
     // Cubics through samples 1 ms apart err by about (π/160)³/24·f″′ of a step, in ms.
@@ -105,11 +85,7 @@ fn a_half_cosine_has_known_times_and_path() {
 #[test]
 fn a_peak_between_samples_is_found() {
     let rate = |t: f64| {
-        if t < -0.17 {
-            0.0
-        } else {
-            40.0 * (1.0 - 40.0 * (t + 0.0123).powi(2))
-        }
+        if t < -0.17 { 0.0 } else { 40.0 * (1.0 - 40.0 * (t + 0.0123).powi(2)) }
     };
     let values = evaluated(&FLAT.motion((-0.7, 0.0, 1000.0), true, |t| (0.0, rate(t))));
     assert_near(&values, Metric::PeakLead, 12.3, 1e-9);
@@ -145,10 +121,7 @@ fn scratch_memory_carries_nothing_over() {
     let mut scratch = Scratch::default();
     let swings = [usual_swing(1000.0), usual_swing(208.0), usual_swing(3200.0)];
     for motion in swings.iter().chain(swings.iter().rev()) {
-        assert_eq!(
-            evaluate_with(&mut scratch, motion, &BAT, &context()),
-            evaluated(motion)
-        );
+        assert_eq!(evaluate_with(&mut scratch, motion, &BAT, &context()), evaluated(motion));
     }
 }
 
@@ -163,17 +136,10 @@ fn curves_begin_at_the_sweet_spot_and_head_along_x() {
     assert!(step_m.x > 0.02 && step_m.y.abs() < 0.04 * step_m.x);
     let bat_m = (curves.hands_w_m[last] - curves.sweet_spot_w_m[last]).norm();
     assert!((bat_m - (0.686 - 0.1524)).abs() < 1e-12);
-    assert_eq!(
-        Some(curves.bat_speed_mps[last]),
-        evaluated(&motion).of(Metric::BatSpeed)
-    );
+    assert_eq!(Some(curves.bat_speed_mps[last]), evaluated(&motion).of(Metric::BatSpeed));
 }
 
-fn mapped(
-    motion: &BatMotion,
-    polar: impl Fn(Vector3<f64>) -> Vector3<f64>,
-    axial: f64,
-) -> BatMotion {
+fn mapped(motion: &BatMotion, polar: impl Fn(Vector3<f64>) -> Vector3<f64>, axial: f64) -> BatMotion {
     let mut mapped = motion.clone();
     for state in &mut mapped.states {
         state.axis_w = polar(state.axis_w);
@@ -196,54 +162,26 @@ fn mirrored(motion: &BatMotion) -> BatMotion {
 
 /// Swings of many planes, cones and rates, some after a waggle.
 fn any_swing() -> impl Strategy<Value = BatMotion> {
-    (
-        0.0..1.2f64,
-        -0.4..0.4f64,
-        0.05..0.4f64,
-        20.0..45.0f64,
-        0.1..0.2f64,
-        0.0..6.0f64,
-        0.4..1.6f64,
-        any::<bool>(),
-    )
-        .prop_map(
-            |(plane_rad, cone_rad, hands_m, top_radps, span_s, waggle_radps, end_rad, ball)| {
-                let turn = Turning {
-                    plane_rad,
-                    cone_rad,
-                    hands_m,
-                };
-                let waggle = move |t: f64| {
-                    (
-                        waggle_radps * (9.0 * t).sin() / 9.0,
-                        waggle_radps * (9.0 * t).cos(),
-                    )
-                };
-                let angle = move |t: f64| {
-                    let (swing, waggle) = (half_cosine(t, span_s, top_radps), waggle(t));
-                    (end_rad - 1.0 + swing.0 + waggle.0, swing.1 + waggle.1)
-                };
-                turn.motion((-0.7, if ball { 0.0 } else { 0.1 }, 1000.0), ball, angle)
-            },
-        )
+    (0.0..1.2f64, -0.4..0.4f64, 0.05..0.4f64, 20.0..45.0f64, 0.1..0.2f64, 0.0..6.0f64, 0.4..1.6f64, any::<bool>())
+        .prop_map(|(plane_rad, cone_rad, hands_m, top_radps, span_s, waggle_radps, end_rad, ball)| {
+            let turn = Turning { plane_rad, cone_rad, hands_m };
+            let waggle = move |t: f64| (waggle_radps * (9.0 * t).sin() / 9.0, waggle_radps * (9.0 * t).cos());
+            let angle = move |t: f64| {
+                let (swing, waggle) = (half_cosine(t, span_s, top_radps), waggle(t));
+                (end_rad - 1.0 + swing.0 + waggle.0, swing.1 + waggle.1)
+            };
+            turn.motion((-0.7, if ball { 0.0 } else { 0.1 }, 1000.0), ball, angle)
+        })
 }
 
 fn assert_same(a: &Values, b: &Values, sign_of_roll: f64) -> Result<(), TestCaseError> {
     prop_assert_eq!(a.start_rule, b.start_rule);
     for metric in Metric::ALL {
-        let sign = if metric == Metric::RollRate {
-            sign_of_roll
-        } else {
-            1.0
-        };
+        let sign = if metric == Metric::RollRate { sign_of_roll } else { 1.0 };
         match (a.of(metric), b.of(metric)) {
-            (Some(x), Some(y)) => prop_assert!(
-                (x - sign * y).abs() < 1e-7 * x.abs().max(1.0),
-                "{:?} {} {}",
-                metric,
-                x,
-                y
-            ),
+            (Some(x), Some(y)) => {
+                prop_assert!((x - sign * y).abs() < 1e-7 * x.abs().max(1.0), "{:?} {} {}", metric, x, y)
+            }
             (x, y) => prop_assert_eq!(x, y, "{:?}", metric),
         }
     }

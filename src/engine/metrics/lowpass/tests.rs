@@ -5,11 +5,7 @@ use std::f64::consts::{PI, SQRT_2};
 fn scipy_filtfilt() -> Vec<(f64, f64)> {
     let text = include_str!("../../../../tests/reference/butterworth.csv");
     let number = |cell: &str| cell.parse::<f64>().unwrap();
-    text.lines()
-        .skip(1)
-        .map(|line| line.split_once(',').unwrap())
-        .map(|(x, y)| (number(x), number(y)))
-        .collect()
+    text.lines().skip(1).map(|line| line.split_once(',').unwrap()).map(|(x, y)| (number(x), number(y))).collect()
 }
 
 #[test]
@@ -18,53 +14,23 @@ fn agrees_with_scipy_filtfilt() {
     assert_eq!(reference.len(), 160);
     let mut values: Vec<f64> = reference.iter().map(|r| r.0).collect();
     assert!(two_passes(&mut values, 1000.0, 20.0, &mut Vec::new()));
-    let worst = values
-        .iter()
-        .zip(&reference)
-        .map(|(ours, r)| (ours - r.1).abs())
-        .fold(0.0, f64::max);
+    let worst = values.iter().zip(&reference).map(|(ours, r)| (ours - r.1).abs()).fold(0.0, f64::max);
     assert!(worst < 1e-11, "{worst}");
 }
 
 /// `scipy.signal.butter(2, 20, fs=…)`, scipy 1.17.1: b₀, a₁, a₂ (printed by the same script).
 const SCIPY_BUTTER: [(f64, [f64; 3]); 3] = [
-    (
-        1000.0,
-        [
-            0.0036216815149286417,
-            -1.822694925196308,
-            0.8371816512560226,
-        ],
-    ),
-    (
-        208.0,
-        [0.06314416509081625, -1.1742800588752642, 0.4268567192385291],
-    ),
-    (
-        104.0,
-        [
-            0.19426079983074054,
-            -0.4269374068552168,
-            0.20398060617817904,
-        ],
-    ),
+    (1000.0, [0.0036216815149286417, -1.822694925196308, 0.8371816512560226]),
+    (208.0, [0.06314416509081625, -1.1742800588752642, 0.4268567192385291]),
+    (104.0, [0.19426079983074054, -0.4269374068552168, 0.20398060617817904]),
 ];
 
 #[test]
 fn coefficients_agree_with_scipy_butter() {
     for (rate_hz, [b0, a1, a2]) in SCIPY_BUTTER {
         let ours = butterworth(rate_hz, 20.0).unwrap();
-        for (found, expected) in [
-            (ours.b0, b0),
-            (ours.b1, 2.0 * b0),
-            (ours.b2, b0),
-            (ours.a1, a1),
-            (ours.a2, a2),
-        ] {
-            assert!(
-                (found - expected).abs() < 1e-13,
-                "{rate_hz}: {found} {expected}"
-            );
+        for (found, expected) in [(ours.b0, b0), (ours.b1, 2.0 * b0), (ours.b2, b0), (ours.a1, a1), (ours.a2, a2)] {
+            assert!((found - expected).abs() < 1e-13, "{rate_hz}: {found} {expected}");
         }
     }
 }

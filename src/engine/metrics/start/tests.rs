@@ -18,11 +18,7 @@ fn rule_a_on_a_ramp_starts_at_a_tenth() {
     for rate_hz in [208.0, 1000.0, 1010.0] {
         let values = evaluated(&with_rate(-0.7, rate_hz, ramp));
         assert_eq!(values.start_rule, Some(StartRule::Still));
-        assert!(
-            (values.start_s.unwrap() + 0.18).abs() < 1e-12,
-            "{rate_hz}: {:?}",
-            values.start_s
-        );
+        assert!((values.start_s.unwrap() + 0.18).abs() < 1e-12, "{rate_hz}: {:?}", values.start_s);
         assert!((values.of(Metric::TimeToContact).unwrap() - 180.0).abs() < 1e-9);
     }
 }
@@ -43,21 +39,13 @@ fn rule_b_starts_at_the_dip() {
     for (from_s, rate_hz) in [(-0.7, 1000.0), (-0.7, 500.0), (-0.5, 3200.0)] {
         let values = evaluated(&with_rate(from_s, rate_hz, dipping));
         assert_eq!(values.start_rule, Some(StartRule::Dip));
-        assert!(
-            (values.start_s.unwrap() + 0.17).abs() < 2e-4,
-            "{rate_hz}: {:?}",
-            values.start_s
-        );
+        assert!((values.start_s.unwrap() + 0.17).abs() < 2e-4, "{rate_hz}: {:?}", values.start_s);
     }
 }
 
 #[test]
 fn a_dip_that_is_not_deep_enough_is_no_start() {
-    assert!(
-        evaluated(&with_rate(-0.7, 1000.0, |t| dip(t, 0.39)))
-            .start_s
-            .is_some()
-    );
+    assert!(evaluated(&with_rate(-0.7, 1000.0, |t| dip(t, 0.39))).start_s.is_some());
     let shallow = |t: f64| dip(t, 0.41);
     assert_eq!(evaluated(&with_rate(-0.7, 1000.0, shallow)).start_s, None);
     let still_first = |t: f64| if t < -0.4 { 0.0 } else { shallow(t) };
@@ -69,16 +57,9 @@ fn a_dip_that_is_not_deep_enough_is_no_start() {
 #[test]
 fn the_later_rule_wins() {
     let still_then_dip = |t: f64| if t < -0.4 { 0.0 } else { dipping(t) };
-    assert_eq!(
-        evaluated(&with_rate(-0.7, 1000.0, still_then_dip)).start_rule,
-        Some(StartRule::Dip)
-    );
+    assert_eq!(evaluated(&with_rate(-0.7, 1000.0, still_then_dip)).start_rule, Some(StartRule::Dip));
     let dip_then_still = |t: f64| {
-        if t < -0.12 {
-            0.05
-        } else {
-            1.0 + t * (0.95 / 0.12)
-        }
+        if t < -0.12 { 0.05 } else { 1.0 + t * (0.95 / 0.12) }
     };
     let values = evaluated(&with_rate(-0.7, 1000.0, dip_then_still));
     assert_eq!(values.start_rule, Some(StartRule::Still));
@@ -87,9 +68,7 @@ fn the_later_rule_wins() {
 /// Only the last half second counts for the greatest rate.
 #[test]
 fn an_earlier_faster_motion_does_not_count() {
-    let values = evaluated(&with_rate(-1.2, 1000.0, |t| {
-        if t < -0.8 { 5.0 } else { ramp(t) }
-    }));
+    let values = evaluated(&with_rate(-1.2, 1000.0, |t| if t < -0.8 { 5.0 } else { ramp(t) }));
     assert!((values.start_s.unwrap() + 0.18).abs() < 1e-12);
     assert!((values.of(Metric::TurnRate).unwrap() - TOP_RADPS.to_degrees()).abs() < 1e-9);
 }
@@ -98,12 +77,7 @@ fn an_earlier_faster_motion_does_not_count() {
 fn a_motion_that_begins_within_the_swing_has_no_start() {
     let values = evaluated(&with_rate(-0.15, 1000.0, ramp));
     assert_eq!(values.start_s, None);
-    for metric in [
-        Metric::TimeToContact,
-        Metric::PeakBatSpeed,
-        Metric::PathLength,
-        Metric::HandSpeed,
-    ] {
+    for metric in [Metric::TimeToContact, Metric::PeakBatSpeed, Metric::PathLength, Metric::HandSpeed] {
         assert_eq!(values.of(metric), None);
     }
     assert!(values.of(Metric::BatSpeed).is_some() && values.of(Metric::AttackAngle).is_some());

@@ -9,25 +9,17 @@ fn window_ms(motion: &BatMotion, context: &SwingContext) -> Option<f64> {
 
 /// The definition once more, densely and another way: for each instant the ball's place on its line, its place along
 /// the bat and its distance across both solve P + s·d = p + a·u + m·n, three equations in s, a, m.
-fn dense_window_ms(
-    pose: impl Fn(f64) -> (Vector3<f64>, Vector3<f64>),
-    flight_w: Vector3<f64>,
-    speed_mps: f64,
-) -> f64 {
+fn dense_window_ms(pose: impl Fn(f64) -> (Vector3<f64>, Vector3<f64>), flight_w: Vector3<f64>, speed_mps: f64) -> f64 {
     const DENSE_S: f64 = 2e-6;
     let (p0, _) = pose(0.0);
     let shift_s = |t: f64| {
         let (p, u) = pose(t);
         let n = u.cross(&flight_w).normalize();
-        let solved = Matrix3::from_columns(&[flight_w, -u, -n])
-            .lu()
-            .solve(&(p - p0))
-            .unwrap();
+        let solved = Matrix3::from_columns(&[flight_w, -u, -n]).lu().solve(&(p - p0)).unwrap();
         let square = solved[2].abs() <= 0.025 && solved[1].abs() <= 0.10;
         square.then_some(solved[0] / speed_mps - t)
     };
-    let walk =
-        |step_s: f64, steps: usize| (0..=steps).map_while(move |k| shift_s(step_s * k as f64));
+    let walk = |step_s: f64, steps: usize| (0..=steps).map_while(move |k| shift_s(step_s * k as f64));
     let after = walk(DENSE_S, (0.030 / DENSE_S).round() as usize);
     let all: Vec<f64> = walk(-DENSE_S, 200_000).chain(after).collect();
     let greatest = all.iter().fold(f64::NEG_INFINITY, |a, &b| a.max(b));
@@ -50,19 +42,12 @@ fn circular_pose(turn: Turning, rate_radps: f64, time_s: f64) -> (Vector3<f64>, 
     let now = turn.at(0.0, rate_radps).axis_w;
     let earlier = turn.at(-0.005 * rate_radps, rate_radps).axis_w;
     let hands_velocity = (now - earlier) * turn.hands_m / 0.005;
-    (
-        now * turn.hands_m + hands_velocity * time_s + state.axis_w * beyond_hands_m,
-        state.axis_w,
-    )
+    (now * turn.hands_m + hands_velocity * time_s + state.axis_w * beyond_hands_m, state.axis_w)
 }
 
 #[test]
 fn a_turn_at_constant_rate_agrees_with_the_dense_definition() {
-    let steep = Turning {
-        plane_rad: 1.0,
-        cone_rad: 0.2,
-        hands_m: 0.1,
-    };
+    let steep = Turning { plane_rad: 1.0, cone_rad: 0.2, hands_m: 0.1 };
     for (turn, rate_radps, speed_mps, descent_deg) in [
         (FLAT, 40.0, 20.0, 8.0),
         (USUAL, 42.0, 35.0, 6.0),
@@ -72,20 +57,12 @@ fn a_turn_at_constant_rate_agrees_with_the_dense_definition() {
         (FLAT, 6.0, 20.0, 0.0),
     ] {
         let motion = turn.motion((-0.3, 0.0, 1000.0), true, |t| (rate_radps * t, rate_radps));
-        let context = SwingContext {
-            pitch_speed_mps: speed_mps,
-            pitch_descent_deg: descent_deg,
-            ..context()
-        };
+        let context = SwingContext { pitch_speed_mps: speed_mps, pitch_descent_deg: descent_deg, ..context() };
         let found_ms = window_ms(&motion, &context).unwrap();
         let flight_w = flight_w(Vector3::x(), descent_deg.to_radians());
-        let expected_ms =
-            dense_window_ms(|t| circular_pose(turn, rate_radps, t), flight_w, speed_mps);
+        let expected_ms = dense_window_ms(|t| circular_pose(turn, rate_radps, t), flight_w, speed_mps);
         // The dense walk errs by a step at each end; the cubics between states by (40 rad/s · 1 ms)⁴/384.
-        assert!(
-            (found_ms - expected_ms).abs() < 0.01,
-            "{found_ms} {expected_ms}"
-        );
+        assert!((found_ms - expected_ms).abs() < 0.01, "{found_ms} {expected_ms}");
         assert!(expected_ms > 2.0);
     }
 }
@@ -116,10 +93,7 @@ fn without_an_end_in_the_motion_there_is_no_window() {
         state.velocity_hands_w_mps = Vector3::x() * 20.0;
         state.hands_w_m = state.velocity_hands_w_mps * *time_s;
     }
-    let level = SwingContext {
-        pitch_descent_deg: 0.0,
-        ..context()
-    };
+    let level = SwingContext { pitch_descent_deg: 0.0, ..context() };
     assert_eq!(window_ms(&straight, &level), None);
 }
 
@@ -127,16 +101,7 @@ fn without_an_end_in_the_motion_there_is_no_window() {
 fn there_is_no_window_without_a_pitch_or_a_heading() {
     let motion = USUAL.motion((-0.3, 0.0, 1000.0), true, |t| (40.0 * t, 40.0));
     for pitch_speed_mps in [0.0, -3.0, f64::NAN, f64::INFINITY] {
-        assert_eq!(
-            window_ms(
-                &motion,
-                &SwingContext {
-                    pitch_speed_mps,
-                    ..context()
-                }
-            ),
-            None
-        );
+        assert_eq!(window_ms(&motion, &SwingContext { pitch_speed_mps, ..context() }), None);
     }
     let still = USUAL.motion((-0.3, 0.0, 1000.0), true, |_| (0.0, 0.0));
     assert_eq!(evaluated(&still).of(Metric::TimingWindow), None);
@@ -146,10 +111,7 @@ fn there_is_no_window_without_a_pitch_or_a_heading() {
         *state = along_the_pitch(*time_s * 0.0);
         state.velocity_hands_w_mps = state.axis_w * 5.0;
     }
-    let level = SwingContext {
-        pitch_descent_deg: 0.0,
-        ..context()
-    };
+    let level = SwingContext { pitch_descent_deg: 0.0, ..context() };
     assert_eq!(window_ms(&parallel, &level), None);
 }
 

@@ -107,18 +107,11 @@ impl<R: Read> McapEntries<R> {
     }
 
     fn issue(&mut self, kind: IssueKind) {
-        self.issues.push(Issue {
-            line: self.message,
-            kind,
-        });
+        self.issues.push(Issue { line: self.message, kind });
     }
 
     fn entry_of(&mut self, message: &Message<'_>) -> Result<Option<Entry>, String> {
-        let schema = message
-            .channel
-            .schema
-            .as_ref()
-            .map_or("", |schema| schema.name.as_str());
+        let schema = message.channel.schema.as_ref().map_or("", |schema| schema.name.as_str());
         let log_time_ns = message.log_time;
         let bad = |error: CdrError| error.0.to_owned();
         match (schema, message.channel.message_encoding.as_str()) {
@@ -129,31 +122,18 @@ impl<R: Read> McapEntries<R> {
                 let mut samples = Vec::new();
                 samples_from_bytes(&message.data, &mut samples).map_err(bad)?;
                 samples.retain(|sample| self.accept(sample));
-                Ok((!samples.is_empty()).then_some(Entry::Samples {
-                    log_time_ns,
-                    samples,
-                }))
+                Ok((!samples.is_empty()).then_some(Entry::Samples { log_time_ns, samples }))
             }
-            (PACKET_SCHEMA, "cdr") => Packet::from_bytes(&message.data)
-                .map_err(bad)
-                .map(Entry::Packet)
-                .map(Some),
+            (PACKET_SCHEMA, "cdr") => Packet::from_bytes(&message.data).map_err(bad).map(Entry::Packet).map(Some),
             (PROFILE_SCHEMA, "json") => {
                 profile_toml(&message.data).map(|toml| Some(Entry::Profile { log_time_ns, toml }))
             }
             (AT_THE_PLATE_SCHEMA, "json") => {
-                let context =
-                    serde_json::from_slice(&message.data).map_err(|error| error.to_string())?;
-                Ok(Some(Entry::AtThePlate {
-                    log_time_ns,
-                    context,
-                }))
+                let context = serde_json::from_slice(&message.data).map_err(|error| error.to_string())?;
+                Ok(Some(Entry::AtThePlate { log_time_ns, context }))
             }
             (SAMPLES_SCHEMA | PACKET_SCHEMA | PROFILE_SCHEMA | AT_THE_PLATE_SCHEMA, other) => {
-                Err(format!(
-                    "it is encoded as {:?}",
-                    other.chars().take(20).collect::<String>()
-                ))
+                Err(format!("it is encoded as {:?}", other.chars().take(20).collect::<String>()))
             }
             _ => Ok(None),
         }
@@ -163,18 +143,11 @@ impl<R: Read> McapEntries<R> {
     fn accept(&mut self, sample: &Sample) -> bool {
         let time_s = sample.time.0;
         if !time_s.is_finite() {
-            self.issue(IssueKind::NotFinite {
-                column: "t_s".into(),
-            });
+            self.issue(IssueKind::NotFinite { column: "t_s".into() });
         } else if time_s <= self.previous_s {
-            self.issue(IssueKind::TimeNotIncreasing {
-                previous_s: self.previous_s,
-                found_s: time_s,
-            });
+            self.issue(IssueKind::TimeNotIncreasing { previous_s: self.previous_s, found_s: time_s });
         } else if let Some(column) = infinite_column(sample) {
-            self.issue(IssueKind::NotFinite {
-                column: column.into(),
-            });
+            self.issue(IssueKind::NotFinite { column: column.into() });
         } else {
             self.previous_s = time_s;
             return true;
@@ -190,21 +163,13 @@ impl<R: Read> McapEntries<R> {
             }
             McapError::BadMagic if self.message == 1 => {
                 let found = "the file does not start as MCAP does".to_owned();
-                return Err(WireError::NotMcap {
-                    record: self.message,
-                    found,
-                });
+                return Err(WireError::NotMcap { record: self.message, found });
             }
             McapError::UnexpectedEof => self.issue(IssueKind::Truncated),
             other if self.entries == 0 => {
-                return Err(WireError::NotMcap {
-                    record: self.message,
-                    found: words_of(&other),
-                });
+                return Err(WireError::NotMcap { record: self.message, found: words_of(&other) });
             }
-            other => self.issue(IssueKind::Damaged {
-                found: words_of(&other),
-            }),
+            other => self.issue(IssueKind::Damaged { found: words_of(&other) }),
         }
         Ok(())
     }
@@ -212,11 +177,7 @@ impl<R: Read> McapEntries<R> {
 
 /// An error in one line.
 fn words_of(error: &McapError) -> String {
-    error
-        .to_string()
-        .split_whitespace()
-        .collect::<Vec<_>>()
-        .join(" ")
+    error.to_string().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 fn infinite_column(sample: &Sample) -> Option<&'static str> {
@@ -225,23 +186,15 @@ fn infinite_column(sample: &Sample) -> Option<&'static str> {
         (Some(sample.accel_s_mps2), "accel"),
         (sample.accel_hi_s_mps2, "accel_hi"),
     ];
-    let infinite =
-        |vector: nalgebra::Vector3<f64>| vector.iter().any(|component| component.is_infinite());
-    vectors
-        .into_iter()
-        .find(|(vector, _)| vector.is_some_and(infinite))
-        .map(|(_, name)| name)
+    let infinite = |vector: nalgebra::Vector3<f64>| vector.iter().any(|component| component.is_infinite());
+    vectors.into_iter().find(|(vector, _)| vector.is_some_and(infinite)).map(|(_, name)| name)
 }
 
 /// The text of a profile: its own if the message holds it, or made from the other keys.
 fn profile_toml(message: &[u8]) -> Result<String, String> {
-    let json: serde_json::Value =
-        serde_json::from_slice(message).map_err(|error| error.to_string())?;
+    let json: serde_json::Value = serde_json::from_slice(message).map_err(|error| error.to_string())?;
     if let Some(toml) = json.get("toml") {
-        return toml
-            .as_str()
-            .map(str::to_owned)
-            .ok_or("its `toml` is no text".to_owned());
+        return toml.as_str().map(str::to_owned).ok_or("its `toml` is no text".to_owned());
     }
     let table: toml::Table = serde_json::from_value(json).map_err(|error| error.to_string())?;
     toml::to_string(&table).map_err(|error| error.to_string())

@@ -80,17 +80,9 @@ pub(super) fn samples_to_bytes(samples: &[Sample]) -> Vec<u8> {
     for axis in 0..3 {
         writer.numbers(samples.iter().map(|sample| sample.accel_s_mps2[axis]));
     }
-    let with_hi = if has_hi(samples.first()) {
-        samples
-    } else {
-        &[]
-    };
+    let with_hi = if has_hi(samples.first()) { samples } else { &[] };
     for axis in 0..3 {
-        writer.numbers(
-            with_hi
-                .iter()
-                .map(|sample| sample.accel_hi_s_mps2.map_or(f64::NAN, |hi| hi[axis])),
-        );
+        writer.numbers(with_hi.iter().map(|sample| sample.accel_hi_s_mps2.map_or(f64::NAN, |hi| hi[axis])));
     }
     writer.finish()
 }
@@ -106,10 +98,7 @@ fn has_hi(sample: Option<&Sample>) -> bool {
 }
 
 /// The samples of a message, behind those in `samples`; a message that is not as its schema says adds none.
-pub(super) fn samples_from_bytes(
-    message: &[u8],
-    samples: &mut Vec<Sample>,
-) -> Result<(), CdrError> {
+pub(super) fn samples_from_bytes(message: &[u8], samples: &mut Vec<Sample>) -> Result<(), CdrError> {
     let mut reader = CdrReader::new(message)?;
     let mut times_s = reader.numbers()?;
     let count = times_s.len();

@@ -30,12 +30,7 @@ impl<R: Read> McapReader<R> {
     /// Reads up to the first samples; the last profile before them counts.
     pub fn new(source: R) -> Result<Self, WireError> {
         let entries = McapEntries::new(source);
-        let mut reader = Self {
-            entries,
-            profile_toml: None,
-            first: Vec::new(),
-            others: OtherEntries::default(),
-        };
+        let mut reader = Self { entries, profile_toml: None, first: Vec::new(), others: OtherEntries::default() };
         loop {
             match reader.entries.next_entry()? {
                 Some(Entry::Samples { samples, .. }) => {
@@ -70,16 +65,11 @@ impl<R: Read> McapReader<R> {
 
     fn no_sample(&self) -> WireError {
         let found = match self.entries.issues().kept().first() {
-            Some(issue) if issue.kind == IssueKind::Truncated => {
-                "the file ends before its first sample".to_owned()
-            }
+            Some(issue) if issue.kind == IssueKind::Truncated => "the file ends before its first sample".to_owned(),
             Some(issue) => issue.kind.to_string(),
             None => "the file has no sample".to_owned(),
         };
-        WireError::NotMcap {
-            record: self.entries.message().max(1),
-            found,
-        }
+        WireError::NotMcap { record: self.entries.message().max(1), found }
     }
 }
 

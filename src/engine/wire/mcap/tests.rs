@@ -13,21 +13,12 @@ use crate::engine::wire::{SampleBatches, WireError};
 const TOML: &str = "# mine\n[swing]\nside = \"left\"\n";
 
 fn plate() -> AtThePlate {
-    AtThePlate {
-        nickname: Some("Wren".into()),
-        side: Some(AtThePlateSide::Left),
-        ..AtThePlate::default()
-    }
+    AtThePlate { nickname: Some("Wren".into()), side: Some(AtThePlateSide::Left), ..AtThePlate::default() }
 }
 
 fn packet(bytes: &[u8]) -> Packet {
     let characteristic = "7b1e0001-5a4d-4c3b-9f2e-0d1c2b3a4958".into();
-    Packet {
-        received_utc_ns: 1_700_000_000_000_000_123,
-        sensor: "knob".into(),
-        characteristic,
-        bytes: bytes.into(),
-    }
+    Packet { received_utc_ns: 1_700_000_000_000_000_123, sensor: "knob".into(), characteristic, bytes: bytes.into() }
 }
 
 fn written(samples: &[Sample], flush_every: usize) -> Vec<u8> {
@@ -70,19 +61,10 @@ fn everything_written_is_read_in_its_order() {
         found.push(entry);
     }
     let expected = [
-        Entry::Profile {
-            log_time_ns: 0,
-            toml: TOML.into(),
-        },
-        Entry::AtThePlate {
-            log_time_ns: 5,
-            context: plate(),
-        },
+        Entry::Profile { log_time_ns: 0, toml: TOML.into() },
+        Entry::AtThePlate { log_time_ns: 5, context: plate() },
         Entry::Packet(packet(&[1, 2, 3])),
-        Entry::Samples {
-            log_time_ns: 6_000_000,
-            samples,
-        },
+        Entry::Samples { log_time_ns: 6_000_000, samples },
     ];
     assert_eq!(found, expected);
     assert_eq!(entries.issues().count(), 0);
@@ -93,53 +75,26 @@ fn everything_written_is_read_in_its_order() {
 fn a_profile_of_keys_alone_is_read_too() {
     let mut out = mcap::Writer::new(Cursor::new(Vec::new())).unwrap();
     let schema = out.add_schema(PROFILE_SCHEMA, "jsonschema", b"{}").unwrap();
-    let channel_id = out
-        .add_channel(schema, "/any", "json", &Default::default())
-        .unwrap();
-    let header = mcap::records::MessageHeader {
-        channel_id,
-        sequence: 0,
-        log_time: 0,
-        publish_time: 0,
-    };
-    out.write_to_known_channel(
-        &header,
-        br#"{"swing": {"side": "left", "pitch_speed_mps": 0}}"#,
-    )
-    .unwrap();
+    let channel_id = out.add_channel(schema, "/any", "json", &Default::default()).unwrap();
+    let header = mcap::records::MessageHeader { channel_id, sequence: 0, log_time: 0, publish_time: 0 };
+    out.write_to_known_channel(&header, br#"{"swing": {"side": "left", "pitch_speed_mps": 0}}"#).unwrap();
     out.finish().unwrap();
     let file = out.into_inner().into_inner();
-    let Some(Entry::Profile { toml, .. }) = McapEntries::new(&file[..]).next_entry().unwrap()
-    else {
+    let Some(Entry::Profile { toml, .. }) = McapEntries::new(&file[..]).next_entry().unwrap() else {
         panic!("no profile")
     };
     let (profile, warnings) = Profile::parse(&toml).unwrap();
-    assert_eq!(
-        (profile.swing.side, profile.swing.pitch_speed_mps),
-        (Side::Left, 0.0)
-    );
+    assert_eq!((profile.swing.side, profile.swing.pitch_speed_mps), (Side::Left, 0.0));
     assert!(warnings.is_empty());
     let error = McapReader::new(&file[..]).err().unwrap().to_string();
-    assert!(
-        error.contains("the file has no sample; expected an MCAP file with samples"),
-        "{error}"
-    );
+    assert!(error.contains("the file has no sample; expected an MCAP file with samples"), "{error}");
 }
 
 #[test]
 fn what_is_no_mcap_is_one_clear_error() {
-    for file in [
-        &b""[..],
-        b"\x89",
-        b"t_s,gyro_x_radps\n0,1\n",
-        &[0; 4096],
-        MAGIC,
-    ] {
+    for file in [&b""[..], b"\x89", b"t_s,gyro_x_radps\n0,1\n", &[0; 4096], MAGIC] {
         let error = read(file).unwrap_err().to_string();
-        assert!(
-            error.starts_with("record 1: the file ") && error.contains("expected an MCAP file"),
-            "{error}"
-        );
+        assert!(error.starts_with("record 1: the file ") && error.contains("expected an MCAP file"), "{error}");
     }
 }
 
@@ -151,19 +106,8 @@ fn bad_samples_are_left_out_and_told_of() {
     samples[3].accel_s_mps2.x = f64::INFINITY;
     let (found, issues) = read(&written(&samples, 5)).unwrap();
     assert_eq!(found, [samples[0], samples[4]]);
-    let kinds: Vec<_> = issues
-        .kept()
-        .iter()
-        .map(|issue| issue.kind.to_string())
-        .collect();
-    assert_eq!(
-        kinds,
-        [
-            "the time does not increase: -1 s after 0 s",
-            "`t_s` is not finite",
-            "`accel` is not finite"
-        ]
-    );
+    let kinds: Vec<_> = issues.kept().iter().map(|issue| issue.kind.to_string()).collect();
+    assert_eq!(kinds, ["the time does not increase: -1 s after 0 s", "`t_s` is not finite", "`accel` is not finite"]);
 }
 
 const PAGE: &str = include_str!("../../../../proto-docs/recordings.md");
@@ -171,9 +115,7 @@ const PAGE: &str = include_str!("../../../../proto-docs/recordings.md");
 /// The text of the page's examples in a language, in their order.
 fn examples(language: &str) -> Vec<&'static str> {
     let parts = PAGE.split("\n```").skip(1).step_by(2);
-    parts
-        .filter_map(|part| part.strip_prefix(language)?.strip_prefix('\n'))
-        .collect()
+    parts.filter_map(|part| part.strip_prefix(language)?.strip_prefix('\n')).collect()
 }
 
 #[test]
@@ -185,31 +127,20 @@ fn every_example_of_the_page_on_recordings_is_true() {
     assert_eq!((found.len(), issues), (3, 0));
     assert!(found[1].gyro_s_radps.y.is_nan());
 
-    let hex = examples("hex")[0]
-        .split_whitespace()
-        .map(|byte| u8::from_str_radix(byte, 16).unwrap());
+    let hex = examples("hex")[0].split_whitespace().map(|byte| u8::from_str_radix(byte, 16).unwrap());
     let sample = Sample {
         time: SensorTime(0.5),
         gyro_s_radps: Vector3::new(1.0, 2.0, 3.0),
         accel_s_mps2: Vector3::new(0.0, f64::NAN, 9.5),
         accel_hi_s_mps2: None,
     };
-    assert_eq!(
-        hex.collect::<Vec<u8>>(),
-        message::samples_to_bytes(&[sample])
-    );
+    assert_eq!(hex.collect::<Vec<u8>>(), message::samples_to_bytes(&[sample]));
 
     let profile: serde_json::Value = serde_json::from_str(examples("json")[0]).unwrap();
     let (profile, _) = Profile::parse(profile["toml"].as_str().unwrap()).unwrap();
-    assert_eq!(
-        (profile.swing.side, profile.swing.pitch_speed_mps),
-        (Side::Left, 0.0)
-    );
+    assert_eq!((profile.swing.side, profile.swing.pitch_speed_mps), (Side::Left, 0.0));
     let plate: AtThePlate = serde_json::from_str(examples("json")[1]).unwrap();
-    assert_eq!(
-        (plate.nickname.as_deref(), plate.side),
-        (Some("Wren"), Some(AtThePlateSide::Left))
-    );
+    assert_eq!((plate.nickname.as_deref(), plate.side), (Some("Wren"), Some(AtThePlateSide::Left)));
 }
 
 fn read_csv(text: &str) -> (Vec<Sample>, u64) {
@@ -224,9 +155,7 @@ fn read_csv(text: &str) -> (Vec<Sample>, u64) {
 fn record_ends(file: &[u8]) -> Vec<(u8, usize)> {
     let mut at = MAGIC.len();
     let mut ends = Vec::new();
-    while let Some(&[opcode, a, b, c, d, e, f, g, h]) =
-        file.get(at..).and_then(|rest| rest.first_chunk::<9>())
-    {
+    while let Some(&[opcode, a, b, c, d, e, f, g, h]) = file.get(at..).and_then(|rest| rest.first_chunk::<9>()) {
         at += 9 + u64::from_le_bytes([a, b, c, d, e, f, g, h]) as usize;
         if at > file.len() {
             break;
@@ -242,39 +171,20 @@ const CHUNK: u8 = 0x06;
 fn a_file_cut_anywhere_gives_every_sample_of_its_whole_records() {
     let samples = some_samples(60);
     let file = written(&samples, 10);
-    let chunk_ends: Vec<_> = record_ends(&file)
-        .into_iter()
-        .filter(|end| end.0 == CHUNK)
-        .map(|end| end.1)
-        .collect();
+    let chunk_ends: Vec<_> = record_ends(&file).into_iter().filter(|end| end.0 == CHUNK).map(|end| end.1).collect();
     assert_eq!(chunk_ends.len(), 6);
-    let near_ends = record_ends(&file)
-        .into_iter()
-        .flat_map(|(_, end)| end.saturating_sub(6)..end + 2);
-    for length in near_ends
-        .chain((0..file.len()).step_by(29))
-        .filter(|&length| length < file.len())
-    {
+    let near_ends = record_ends(&file).into_iter().flat_map(|(_, end)| end.saturating_sub(6)..end + 2);
+    for length in near_ends.chain((0..file.len()).step_by(29)).filter(|&length| length < file.len()) {
         let whole = 10 * chunk_ends.iter().filter(|&&end| end <= length).count();
         match read(&file[..length]) {
             Ok((found, issues)) => {
                 // A chunk that lacks only its compressor's closing bytes is whole as far as its sum can tell.
                 let more = if whole < samples.len() { 10 } else { 0 };
-                assert!(
-                    found.len() == whole || found.len() == whole + more,
-                    "{} of {whole} at {length}",
-                    found.len()
-                );
+                assert!(found.len() == whole || found.len() == whole + more, "{} of {whole} at {length}", found.len());
                 assert_eq!(found, samples[..found.len()], "cut at {length}");
-                assert_eq!(
-                    issues.kept().last().map(|issue| &issue.kind),
-                    Some(&IssueKind::Truncated)
-                );
+                assert_eq!(issues.kept().last().map(|issue| &issue.kind), Some(&IssueKind::Truncated));
             }
-            Err(error) => assert!(
-                whole == 0 && matches!(error, WireError::NotMcap { .. }),
-                "{error} at {length}"
-            ),
+            Err(error) => assert!(whole == 0 && matches!(error, WireError::NotMcap { .. }), "{error} at {length}"),
         }
     }
     assert_eq!(read(&file).unwrap().1.count(), 0);
@@ -285,24 +195,13 @@ fn a_chunk_that_is_no_longer_seen_is_missed() {
     let samples = some_samples(40);
     let mut file = written(&samples, 10);
     let ends = record_ends(&file);
-    let second = ends
-        .windows(2)
-        .filter(|pair| pair[1].0 == CHUNK)
-        .nth(1)
-        .unwrap();
+    let second = ends.windows(2).filter(|pair| pair[1].0 == CHUNK).nth(1).unwrap();
     // An opcode that no record has (MCAP specification, "Records"): readers pass it over.
     file[second[0].1] = 0x7f;
     let (found, issues) = read(&file).unwrap();
     assert_eq!(found, [&samples[..10], &samples[20..]].concat());
-    let told: Vec<_> = issues
-        .kept()
-        .iter()
-        .map(|issue| issue.kind.to_string())
-        .collect();
-    assert!(
-        told.len() == 1 && told[0].contains("Data section CRC failed"),
-        "{told:?}"
-    );
+    let told: Vec<_> = issues.kept().iter().map(|issue| issue.kind.to_string()).collect();
+    assert!(told.len() == 1 && told[0].contains("Data section CRC failed"), "{told:?}");
 }
 
 proptest! {

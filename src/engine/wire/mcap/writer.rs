@@ -48,39 +48,24 @@ impl<W: Write + Seek> McapWriter<W> {
             profile: add_channel(&mut out, &PROFILES, sensor)?,
             at_the_plate: add_channel(&mut out, &PLATE, sensor)?,
         };
-        Ok(Self {
-            out,
-            channels,
-            sequence: 0,
-        })
+        Ok(Self { out, channels, sequence: 0 })
     }
 
     /// Writes the profile, as the text of its TOML file; to be done before the first samples, as nothing after them is
     /// read with it. Text that is not TOML is written as text alone.
     pub fn write_profile(&mut self, log_time_ns: u64, toml: &str) -> Result<(), WireError> {
         let sections = toml::from_str::<toml::Table>(toml).ok();
-        let mut json = sections
-            .and_then(|table| serde_json::to_value(table).ok())
-            .unwrap_or_default();
+        let mut json = sections.and_then(|table| serde_json::to_value(table).ok()).unwrap_or_default();
         if !json.is_object() {
             json = serde_json::Value::Object(serde_json::Map::new());
         }
         json["toml"] = toml.into();
-        self.write(
-            self.channels.profile,
-            log_time_ns,
-            json.to_string().as_bytes(),
-        )
+        self.write(self.channels.profile, log_time_ns, json.to_string().as_bytes())
     }
 
     /// Writes who is at the plate from here on.
-    pub fn write_at_the_plate(
-        &mut self,
-        log_time_ns: u64,
-        context: &AtThePlate,
-    ) -> Result<(), WireError> {
-        let json =
-            serde_json::to_vec(context).map_err(|error| WireError::Write(error.to_string()))?;
+    pub fn write_at_the_plate(&mut self, log_time_ns: u64, context: &AtThePlate) -> Result<(), WireError> {
+        let json = serde_json::to_vec(context).map_err(|error| WireError::Write(error.to_string()))?;
         self.write(self.channels.at_the_plate, log_time_ns, &json)
     }
 
@@ -114,23 +99,11 @@ impl<W: Write + Seek> McapWriter<W> {
         Ok(self.out.into_inner())
     }
 
-    fn write(
-        &mut self,
-        channel_id: u16,
-        log_time_ns: u64,
-        message: &[u8],
-    ) -> Result<(), WireError> {
+    fn write(&mut self, channel_id: u16, log_time_ns: u64, message: &[u8]) -> Result<(), WireError> {
         let sequence = self.sequence;
         self.sequence = sequence.wrapping_add(1);
-        let header = MessageHeader {
-            channel_id,
-            sequence,
-            log_time: log_time_ns,
-            publish_time: log_time_ns,
-        };
-        self.out
-            .write_to_known_channel(&header, message)
-            .map_err(write_error)
+        let header = MessageHeader { channel_id, sequence, log_time: log_time_ns, publish_time: log_time_ns };
+        self.out.write_to_known_channel(&header, message).map_err(write_error)
     }
 }
 
@@ -140,18 +113,11 @@ pub fn sensor_time_ns(time: SensorTime) -> u64 {
     (time.0 * 1e9).round() as u64
 }
 
-fn add_channel<W: Write + Seek>(
-    out: &mut mcap::Writer<W>,
-    kind: &ChannelKind,
-    sensor: &str,
-) -> Result<u16, WireError> {
+fn add_channel<W: Write + Seek>(out: &mut mcap::Writer<W>, kind: &ChannelKind, sensor: &str) -> Result<u16, WireError> {
     let text = kind.schema_text.as_bytes();
-    let schema_id = out
-        .add_schema(kind.schema, kind.schema_encoding, text)
-        .map_err(write_error)?;
+    let schema_id = out.add_schema(kind.schema, kind.schema_encoding, text).map_err(write_error)?;
     let metadata = BTreeMap::from([("sensor".to_owned(), sensor.to_owned())]);
-    out.add_channel(schema_id, kind.topic, kind.message_encoding, &metadata)
-        .map_err(write_error)
+    out.add_channel(schema_id, kind.topic, kind.message_encoding, &metadata).map_err(write_error)
 }
 
 fn write_error(error: McapError) -> WireError {
