@@ -98,6 +98,7 @@ fn a_planar_swing_has_the_numbers_of_its_closed_form() {
         (swings.len(), swings[0]["contact"].as_str()),
         (1, Some("ball"))
     );
+    // One sample's step: where in it the blow began has to be told from its shape.
     let contact_s = swings[0]["contact_s"].as_f64().unwrap();
     assert!((contact_s - planar::CONTACT_S).abs() < 1e-3, "{contact_s}");
     let truths = [
