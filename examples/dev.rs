@@ -52,7 +52,7 @@ fn main(){
                 let stop: Option<Stage> = match std::env::var("STAGE").as_deref() {Ok("s")=>Some(Stage::Streaming),Ok("m")=>Some(Stage::Smoothed),_=>None};
                 let t0=std::time::Instant::now();
                 let mut e=Engine::new(p); let mut ev=e.push(&s); ev.extend(e.finish());
-                let el=t0.elapsed();
+                let el=t0.elapsed(); if std::env::var("TILT").is_ok() { let c=e.calibration().unwrap(); eprintln!("TILT {} {:.4} {:.4} ± {:.4} {:.4}", path, c.mean[33], c.mean[34], c.covariance[(33,33)].sqrt(), c.covariance[(34,34)].sqrt()); }
                 out.clear();
                 for x in ev { if let Event::Swing{number,stage,swing}=x { if stop.is_none_or(|t| stage<=t) {out.insert(number,swing);} } }
                 let sw:Vec<_>=out.values().map(|b|(**b).clone()).collect();

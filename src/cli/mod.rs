@@ -11,6 +11,7 @@ pub mod demo;
 mod progress;
 pub mod recording;
 pub mod replay;
+pub mod synth;
 mod targets;
 #[cfg(test)]
 mod test_folder;

@@ -1,1 +1,39 @@
-//! To be filled.
+//! Simulated recordings with exact truth: a batter, a sensor and a seed give samples and what truly happened.
+//!
+//! ```text
+//!   random ─► batter ─► swing, event ─► builder ─► motion ─► sensor ─► samples
+//!                          blow │                     │        ▲
+//!                               ▼                     ▼        │
+//!                             hit                   truth    preset (one specimen's errors)
+//! ```
+//!
+//! [`Scenario::run`] is the one door for batters; [`textbook`] holds motions with closed-form solutions. All motions are
+//! put together from the curves of `curve` and are known exactly at every instant; nothing is integrated.
+
+mod batter;
+mod blow;
+mod builder;
+mod curve;
+mod elliptic;
+mod event;
+mod lesson;
+mod motion;
+mod pose;
+mod preset;
+mod random;
+mod sensor;
+mod swing;
+pub mod textbook;
+mod truth;
+mod wander;
+
+pub use batter::Batter;
+pub use event::EventKind;
+pub use lesson::{Kind, Scenario, Simulated, Span, Truth};
+pub use motion::{Motion, Mounted};
+pub use pose::{ImuState, Trajectory};
+pub use preset::{Drawn, HighRange, Preset};
+pub use random::Random;
+pub use sensor::{Mishaps, Stream, record};
+pub use swing::{Hit, SwingKind};
+pub use truth::SwingTruth;

@@ -7,11 +7,12 @@
 //! but without the inverse of a predicted covariance, so parameters that are known exactly do no harm.
 
 use super::conditioning::Reading;
+use super::roll::Roll;
 use super::span::{Sensitivity, SpanNoise, Step, add_noise, preintegrate, rest_reset, rest_reset_back};
 use super::state::{ATTITUDE, Covariance, ErrorVector, NavState, PARAMETERS, POSITION, REST_HEADING, VELOCITY, parameter};
 use crate::engine::geometry::Attitude;
 use crate::engine::profile::SensorProfile;
-use nalgebra::Vector3;
+use nalgebra::{Matrix3, Vector3};
 use std::collections::VecDeque;
 
 /// What the sensor adds to the uncertainty as time goes by.
@@ -30,7 +31,7 @@ pub struct Drift {
 /// Random walk of a bias over a second, as a part of the noise density's number: for want of a figure in the profile.
 /// Parts of this class wander by some 0.01 m/s² and 3e-4 rad/s over a minute (Allan deviations of common parts; order
 /// of magnitude from memory).
-const GYRO_BIAS_WALK: f64 = 0.25;
+const GYRO_BIAS_WALK: f64 = 0.5;
 const ACCEL_BIAS_WALK: f64 = 0.5;
 
 impl Drift {
@@ -38,10 +39,19 @@ impl Drift {
     pub fn new(sensor: &SensorProfile) -> Self {
         let square = |x: f64| x * x;
         Self {
-            attitude_rad2ps: square(super::navigator::tune("NG",1.0)*sensor.gyro_noise_radps_rthz),
-            velocity_m2ps3: square(super::navigator::tune("NA",1.0)*sensor.accel_noise_mps2_rthz),
-            gyro_bias_rad2ps3: square(super::navigator::tune("GBW", GYRO_BIAS_WALK) * sensor.gyro_noise_radps_rthz),
-            accel_bias_m2ps5: square(super::navigator::tune("ABW", ACCEL_BIAS_WALK) * sensor.accel_noise_mps2_rthz),
+            attitude_rad2ps: square(sensor.gyro_noise_radps_rthz),
+            velocity_m2ps3: square(sensor.accel_noise_mps2_rthz),
+            gyro_bias_rad2ps3: square(GYRO_BIAS_WALK * sensor.gyro_noise_radps_rthz),
+            accel_bias_m2ps5: square(ACCEL_BIAS_WALK * sensor.accel_noise_mps2_rthz),
+        }
+    }
+
+    /// With noise densities these many times as large.
+    pub fn rougher(self, gyro: f64, accel: f64) -> Self {
+        Self {
+            attitude_rad2ps: self.attitude_rad2ps * gyro * gyro,
+            velocity_m2ps3: self.velocity_m2ps3 * accel * accel,
+            ..self
         }
     }
 }
@@ -62,8 +72,59 @@ pub struct Sway {
 enum Record {
     Span(Box<Sensitivity>),
     RestReset,
-    Update { gain: Box<ErrorVector>, place: usize, minus: Option<usize>, innovation: f64, variance: f64 },
+    Update(Box<Update>),
     Mark(Box<Mark>),
+}
+
+/// A scalar measurement that was made.
+#[derive(Clone, Debug)]
+struct Update {
+    row: Row,
+    gain: ErrorVector,
+    innovation: f64,
+    variance: f64,
+}
+
+/// What of the error state a scalar measurement sees.
+#[derive(Clone, Debug)]
+enum Row {
+    /// One place.
+    Place(usize),
+    /// One place less another.
+    Difference(usize, usize),
+    /// A sum over all places.
+    Sum(Box<ErrorVector>),
+}
+
+impl Row {
+    fn of(&self, v: &ErrorVector) -> f64 {
+        match self {
+            Row::Place(place) => v[*place],
+            Row::Difference(place, minus) => v[*place] - v[*minus],
+            Row::Sum(row) => row.dot(v),
+        }
+    }
+
+    /// P·hᵀ.
+    fn column(&self, covariance: &Covariance) -> ErrorVector {
+        match self {
+            Row::Place(place) => covariance.column(*place).into_owned(),
+            Row::Difference(place, minus) => covariance.column(*place) - covariance.column(*minus),
+            Row::Sum(row) => covariance * &**row,
+        }
+    }
+
+    /// Adds `factor` times the row to a vector.
+    fn add_to(&self, v: &mut ErrorVector, factor: f64) {
+        match self {
+            Row::Place(place) => v[*place] += factor,
+            Row::Difference(place, minus) => {
+                v[*place] += factor;
+                v[*minus] -= factor;
+            }
+            Row::Sum(row) => *v += &**row * factor,
+        }
+    }
 }
 
 /// A node to which the smoother can go back.
@@ -165,10 +226,10 @@ impl Filter {
         let mut error = ErrorVector::zeros();
         for axis in 0..3 {
             let (v, p) = (self.state.velocity_w_mps[axis], self.state.position_w_m[axis]);
-            self.measure(&mut error, VELOCITY + axis, None, -v, sway.velocity_mps);
-            self.measure(&mut error, POSITION + axis, None, -p, sway.position_m);
+            self.measure(&mut error, Row::Place(VELOCITY + axis), -v, sway.velocity_mps);
+            self.measure(&mut error, Row::Place(POSITION + axis), -p, sway.position_m);
         }
-        self.measure(&mut error, ATTITUDE + 2, Some(REST_HEADING), -heading, sway.heading_rad);
+        self.measure(&mut error, Row::Difference(ATTITUDE + 2, REST_HEADING), -heading, sway.heading_rad);
         self.apply(&error);
     }
 
@@ -177,9 +238,9 @@ impl Filter {
         let mut error = ErrorVector::zeros();
         for axis in 0..3 {
             let (v, p) = (self.state.velocity_w_mps[axis], self.state.position_w_m[axis]);
-            self.measure(&mut error, VELOCITY + axis, None, -v, speed_mps);
+            self.measure(&mut error, Row::Place(VELOCITY + axis), -v, speed_mps);
             if let Some(reach_m) = reach_m {
-                self.measure(&mut error, POSITION + axis, None, -p, reach_m);
+                self.measure(&mut error, Row::Place(POSITION + axis), -p, reach_m);
             }
         }
         self.apply(&error);
@@ -192,22 +253,29 @@ impl Filter {
         }
     }
 
-    /// One scalar measurement of the error state's `place` (less `minus`).
-    fn measure(&mut self, error: &mut ErrorVector, place: usize, minus: Option<usize>, value: f64, sigma: f64) {
-        let column = match minus {
-            Some(minus) => self.covariance.column(place) - self.covariance.column(minus),
-            None => self.covariance.column(place).into_owned(),
-        };
-        let seen = |v: &ErrorVector| v[place] - minus.map_or(0.0, |m| v[m]);
-        let variance = seen(&column) + sigma * sigma;
+    /// The bat was rolled about its axis.
+    pub fn rolled(&mut self, roll: &Roll, r_bs: &Matrix3<f64>) {
+        let tilt = self.state.parameters.fixed_rows::<2>(parameter::TILT).into_owned();
+        let mut error = ErrorVector::zeros();
+        if std::env::var("DBGR").is_ok() { eprintln!("ROLL {:.2} {:.2} angle {:.1} slope {:.4} {:.4} sigma {:.4}", roll.from_s, roll.to_s, roll.angle_rad, roll.slope_b.x, roll.slope_b.y, roll.sigma); }
+        for (row, value, sigma) in roll.measurements(r_bs, tilt) {
+            self.measure(&mut error, Row::Sum(Box::new(row)), value, sigma);
+        }
+        self.apply(&error);
+    }
+
+    /// One scalar measurement of the error state.
+    fn measure(&mut self, error: &mut ErrorVector, row: Row, value: f64, sigma: f64) {
+        let column = row.column(&self.covariance);
+        let variance = row.of(&column) + sigma * sigma;
         if variance.is_nan() || variance <= 0.0 {
             return;
         }
         let gain = column / variance;
-        let innovation = value - seen(error);
+        let innovation = value - row.of(error);
         self.covariance.ger(-1.0, &gain, &column, 1.0);
         *error += gain * innovation;
-        self.history.push_back(Record::Update { gain: Box::new(gain), place, minus, innovation, variance });
+        self.history.push_back(Record::Update(Box::new(Update { row, gain, innovation, variance })));
     }
 
     fn apply(&mut self, error: &ErrorVector) {
@@ -266,13 +334,9 @@ impl Record {
         match self {
             Record::Span(sensitivity) => sensitivity.backward(lambda),
             Record::RestReset => rest_reset_back(lambda),
-            Record::Update { gain, place, minus, innovation, variance } => {
+            Record::Update(update) => {
                 let mut out = *lambda;
-                let change = -gain.dot(lambda) - innovation / variance;
-                out[*place] += change;
-                if let Some(minus) = minus {
-                    out[*minus] -= change;
-                }
+                update.row.add_to(&mut out, -update.gain.dot(lambda) - update.innovation / update.variance);
                 out
             }
             Record::Mark(_) => *lambda,
@@ -283,32 +347,40 @@ impl Record {
         match self {
             Record::Span(sensitivity) => sensitivity.propagate_back(information),
             Record::RestReset => rest_reset_back(&rest_reset_back(information).transpose()),
-            Record::Update { gain, place, minus, variance, .. } => {
-                // (I − KH)ᵀ Λ (I − KH) + HᵀH/s, with H one place (less another).
-                let lk = information * &**gain;
-                let klk = gain.dot(&lk);
-                let mut out = *information;
-                let mut add = |at: usize, sign: f64| {
-                    for i in 0..lk.len() {
-                        out[(at, i)] -= sign * lk[i];
-                        out[(i, at)] -= sign * lk[i];
-                    }
-                };
-                add(*place, 1.0);
-                if let Some(minus) = minus {
-                    add(*minus, -1.0);
-                }
-                let own = klk + 1.0 / variance;
-                out[(*place, *place)] += own;
-                if let Some(minus) = minus {
-                    out[(*minus, *minus)] += own;
-                    out[(*place, *minus)] -= own;
-                    out[(*minus, *place)] -= own;
-                }
-                out
-            }
+            Record::Update(update) => update.backward_information(information),
             Record::Mark(_) => *information,
         }
+    }
+}
+
+impl Update {
+    /// (I − KH)ᵀ Λ (I − KH) + HᵀH/s, as Λ + ½(Hᵀw + wᵀH) with w = (KᵀΛK + 1/s)·H − 2·KᵀΛ.
+    fn backward_information(&self, information: &Covariance) -> Covariance {
+        let lk = information * self.gain;
+        let mut w = lk * -2.0;
+        self.row.add_to(&mut w, self.gain.dot(&lk) + 1.0 / self.variance);
+        let half = w * 0.5;
+        let mut out = *information;
+        match &self.row {
+            Row::Sum(row) => {
+                out.ger(1.0, row, &half, 1.0);
+                out.ger(1.0, &half, row, 1.0);
+            }
+            Row::Place(place) => add_cross(&mut out, *place, &half, 1.0),
+            Row::Difference(place, minus) => {
+                add_cross(&mut out, *place, &half, 1.0);
+                add_cross(&mut out, *minus, &half, -1.0);
+            }
+        }
+        out
+    }
+}
+
+/// Adds a vector to a row and to the same column.
+fn add_cross(matrix: &mut Covariance, place: usize, v: &ErrorVector, sign: f64) {
+    for i in 0..v.len() {
+        matrix[(place, i)] += sign * v[i];
+        matrix[(i, place)] += sign * v[i];
     }
 }
 
@@ -317,7 +389,7 @@ fn bridged(readings: &[Reading]) -> (f64, f64) {
     let (mut gyro, mut accel) = ((0.0, 0.0), (0.0, 0.0));
     for pair in readings.windows(2) {
         let dt_s = pair[1].time_s - pair[0].time_s;
-        let mut add = |sum: &mut (f64, f64), sigma: f64| {
+        let add = |sum: &mut (f64, f64), sigma: f64| {
             sum.1 += sigma * dt_s;
             if sigma == 0.0 {
                 *sum = (f64::hypot(sum.0, sum.1), 0.0);

@@ -6,12 +6,13 @@
 use super::conditioning::{Limits, Reading, readings};
 use super::filter::{Drift, Filter, Sway};
 use super::rest::RestDetector;
+use super::roll::{Roll, RollWatch};
 use super::span::Step;
-use super::state::{ATTITUDE, Covariance, NavState, PARAMETERS, POSITION, REST_HEADING, VELOCITY, prior};
+use super::state::{ATTITUDE, Correction, Covariance, NavState, PARAMETERS, POSITION, REST_HEADING, VELOCITY, prior};
 use crate::engine::geometry::Attitude;
 use crate::engine::profile::{CALIBRATION_SIZE, Calibration, Profile};
 use crate::engine::sample::Sample;
-use nalgebra::Vector3;
+use nalgebra::{Matrix3, Vector3};
 use std::collections::VecDeque;
 
 /// Nodes within a rest stand this far apart, s.
@@ -26,6 +27,8 @@ const REST_MARGIN_S: f64 = 0.1;
 const REST_TRIM_S: f64 = 0.03;
 /// A stream that does not begin with a rest is levelled from this much of it, s.
 const LEVEL_S: f64 = 0.6;
+/// What is moved within reach is moved about a place that is this far from where it rested, 1 σ a direction, m.
+const CENTRE_M: f64 = 0.6;
 /// A sensor that is moved about for long keeps below this speed on average, m/s: walking pace and swings of the arm.
 const MOVING_SPEED_MPS: f64 = 3.0;
 
@@ -35,12 +38,20 @@ const SWAY_POSITION_M_S: f64 = 0.30;
 const SWAY_HEADING_S: f64 = 0.45;
 
 /// What the caller may choose.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 pub struct Options {
     /// How far the sensor goes from where it rested, 1 σ a direction, m; `None`: anywhere.
     pub reach_m: Option<f64>,
     /// Mark every node, for a motion of the whole recording.
     pub mark_all: bool,
+    /// The sensor's noise densities, gyro's and accelerometer's, are taken this many times as large.
+    pub roughness: (f64, f64),
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self { reach_m: None, mark_all: false, roughness: (1.0, 1.0) }
+    }
 }
 
 /// What happened at a sample.
@@ -71,6 +82,8 @@ pub struct Navigator {
     hold_s: f64,
     motion_nodes: u32,
     mark_times_s: Vec<f64>,
+    r_bs: Matrix3<f64>,
+    rolls: RollWatch,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -85,6 +98,7 @@ impl Navigator {
     pub fn new(profile: Profile, interval_s: f64, options: Options) -> Self {
         Self {
             limits: Limits::new(&profile.sensor),
+            r_bs: profile.mount.q_bs.to_rotation_matrix().into_inner(),
             detector: RestDetector::new(interval_s),
             profile,
             interval_s,
@@ -97,6 +111,7 @@ impl Navigator {
             hold_s: f64::INFINITY,
             motion_nodes: 0,
             mark_times_s: Vec::new(),
+            rolls: RollWatch::default(),
         }
     }
 
@@ -190,6 +205,7 @@ impl Navigator {
             filter.begin_rest();
         }
         self.had_rest = true;
+        if std::env::var("DBGB").is_ok() { if let Some(f) = &self.filter { let p = &f.state().parameters; let c = f.covariance(); eprintln!("REST {began_s:.2} bg {:.5} {:.5} {:.5} ±{:.5} {:.5} {:.5} ba {:.4} {:.4} {:.4} ±{:.4} G {:.4} {:.4} {:.4} ±{:.4} K {:?}", p[0], p[1], p[2], c[(10,10)].sqrt(), c[(11,11)].sqrt(), c[(12,12)].sqrt(), p[21], p[22], p[23], c[(31,31)].sqrt(), p[3],p[7],p[11], c[(13,13)].sqrt(), p.fixed_rows::<9>(12).iter().map(|x| (x*1e6).round()/1e3).collect::<Vec<_>>()); } }
         self.rest = Some(RestSoFar { began_s, gyro_square_sum: 0.0, count: 0.0 });
         Some(Happening::RestBegan(began_s))
     }
@@ -217,7 +233,7 @@ impl Navigator {
             }
             return;
         }
-        let next_s = self.node_time_s() + tune("MNODE", MOTION_NODE_S);
+        let next_s = self.node_time_s() + MOTION_NODE_S;
         if now_s < next_s + lag_s || next_s >= self.hold_s {
             return;
         }
@@ -225,12 +241,12 @@ impl Navigator {
         self.motion_nodes += 1;
         let reach_m = self.options.reach_m;
         if let (Some(_), 1, Some(filter)) = (reach_m, self.motion_nodes, &mut self.filter) {
-            filter.move_off(tune("CENTRE", 0.5));
+            filter.move_off(CENTRE_M);
         }
         if (reach_m.is_some() || self.motion_nodes.is_multiple_of(4))
             && let Some(filter) = &mut self.filter
         {
-            filter.within_reach(reach_m, tune("MSPEED", MOVING_SPEED_MPS));
+            filter.within_reach(reach_m, MOVING_SPEED_MPS);
         }
         self.mark_if_wanted();
     }
@@ -320,7 +336,9 @@ impl Navigator {
             position_w_m: Vector3::zeros(),
             parameters: calibration.mean,
         };
-        self.filter = Some(Filter::new(state, covariance, Drift::new(&self.profile.sensor)));
+        let (gyro, accel) = self.options.roughness;
+        let drift = Drift::new(&self.profile.sensor).rougher(gyro, accel);
+        self.filter = Some(Filter::new(state, covariance, drift));
         self.node = at;
         self.mark_if_wanted();
     }
@@ -347,10 +365,35 @@ impl Navigator {
         }
         let (list, from) = self.readings_for(self.node, to);
         let count = self.count_of(&list, from, to);
+        let rolls = self.rolls_in(&list[from..=from + count]);
         let steps = self.filter.as_mut().map(|filter| filter.advance(&list, from, from + count)).unwrap_or_default();
+        for roll in rolls {
+            if let Some(filter) = &mut self.filter {
+                filter.rolled(&roll, &self.r_bs);
+            }
+        }
         self.samples.drain(..to - 1);
         self.node = 1;
         steps
+    }
+
+    /// The rolls about the bat's axis that ended in a stretch.
+    fn rolls_in(&mut self, list: &[Reading]) -> Vec<Roll> {
+        let Some(filter) = &self.filter else { return Vec::new() };
+        if self.rest.is_some() && self.rolls.is_idle() {
+            return Vec::new();
+        }
+        let correction = Correction::new(&filter.state().parameters);
+        let r_bs = self.r_bs;
+        let rolls = &mut self.rolls;
+        list.windows(2)
+            .filter_map(|pair| {
+                let (before, now) = (&pair[0], &pair[1]);
+                let force_s = correction.force_s_mps2(now.accel_s_mps2);
+                let omega_b = r_bs * correction.omega_s_radps(now.gyro_s_radps, force_s);
+                rolls.push(now.time_s, now.time_s - before.time_s, omega_b, now.gyro_s_radps, force_s)
+            })
+            .collect()
     }
 
     /// How much the pose sways in the rest so far, judged by the angular rate.

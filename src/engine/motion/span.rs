@@ -1,18 +1,19 @@
 //! The strapdown integral over a span of samples, with its sensitivity to where it began and to every parameter.
 //!
-//! With R = R_WS, F = R·f and errors as in [`state`](super::state): φ̇ = R(δG·y − δb), v̇ error = −F×φ + R(δA·y − δa).
+//! With R = R_WS, F = R·f and errors as in [`state`](super::state): φ̇ = R(δG·y − δb − δK·f), v̇ error = −F×φ + R(δA·y − δa).
 //! Both are linear in the parameters, so their integrals over the span are all that the filter needs of its samples.
 
 use super::conditioning::Reading;
 use super::state::{ATTITUDE, Correction, Covariance, NavState, PARAMETERS, POSITION, REST_HEADING, SIZE, VELOCITY};
+use super::state::parameter::{ACCEL_BIAS, ACCEL_MATRIX, GYRO_FORCE, GYRO_MATRIX};
 use super::strapdown::{coning, middle_integral, trapezium};
 use crate::engine::geometry::{Attitude, gravity_reaction_w_mps2, skew};
 use nalgebra::{Matrix3, SMatrix, Vector3};
 
-/// Gyro parameters: bias and matrix.
-const GYRO: usize = 12;
+/// Gyro parameters: bias, matrix and sensitivity to force.
+const GYRO: usize = 21;
 /// Gyro and accelerometer parameters.
-const SENSOR: usize = 24;
+const SENSOR: usize = 33;
 /// Sensitivities are integrated in blocks this long at most: a midpoint rule over a turn of 40 rad/s errs by
 /// (0.2 rad)²/24, 0.2 % of an error.
 const BLOCK_S: f64 = 0.005;
@@ -63,10 +64,11 @@ impl Sensitivity {
         for i in 0..3 {
             let column = r.column(i) * dt_s;
             gyro_rate.set_column(i, &(-column));
-            rate.set_column(12 + i, &(-column));
+            rate.set_column(ACCEL_BIAS + i, &(-column));
             for j in 0..3 {
-                gyro_rate.set_column(3 + 3 * i + j, &(column * gyro[j]));
-                rate.set_column(15 + 3 * i + j, &(column * accel[j]));
+                gyro_rate.set_column(GYRO_MATRIX + 3 * i + j, &(column * gyro[j]));
+                gyro_rate.set_column(GYRO_FORCE + 3 * i + j, &(column * -accel[j]));
+                rate.set_column(ACCEL_MATRIX + 3 * i + j, &(column * accel[j]));
             }
         }
         let mid = self.attitude + gyro_rate * 0.5;
@@ -202,13 +204,14 @@ impl Step {
 pub fn integrate(readings: &[Reading], from: usize, to: usize, start: &NavState) -> Vec<Step> {
     let correction = Correction::new(&start.parameters);
     let mut steps = Vec::with_capacity(to + 1 - from);
+    let force = |i: usize| correction.force_s_mps2(readings[i].accel_s_mps2);
     let step_at = |i: usize, attitude: Attitude| Step {
         attitude,
         velocity_w_mps: start.velocity_w_mps,
         position_w_m: start.position_w_m,
-        force_w_mps2: attitude.to_world(correction.force_s_mps2(readings[i].accel_s_mps2)),
+        force_w_mps2: attitude.to_world(force(i)),
     };
-    let omega = |i: usize| correction.omega_s_radps(readings[i].gyro_s_radps);
+    let omega = |i: usize| correction.omega_s_radps(readings[i].gyro_s_radps, force(i));
     steps.push(step_at(from, start.attitude));
     let mut attitude = start.attitude;
     let mut omega0 = omega(from);

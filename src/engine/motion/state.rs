@@ -23,12 +23,14 @@ pub mod parameter {
     pub const GYRO_BIAS: usize = 0;
     /// Gyro matrix G by rows, 9.
     pub const GYRO_MATRIX: usize = 3;
+    /// The gyro's sensitivity to specific force K by rows, 9.
+    pub const GYRO_FORCE: usize = 12;
     /// Accelerometer bias, 3.
-    pub const ACCEL_BIAS: usize = 12;
+    pub const ACCEL_BIAS: usize = 21;
     /// Accelerometer matrix A by rows, 9.
-    pub const ACCEL_MATRIX: usize = 15;
+    pub const ACCEL_MATRIX: usize = 24;
     /// Mount tilt, 2.
-    pub const TILT: usize = 24;
+    pub const TILT: usize = 33;
 }
 
 /// Error covariance.
@@ -38,11 +40,12 @@ pub type ErrorVector = SVector<f64, SIZE>;
 /// Calibration parameters.
 pub type Parameters = SVector<f64, CALIBRATION_SIZE>;
 
-/// Turns readings into angular rate and specific force: ω = y + G·y − b, f = y + A·y − a, in S.
+/// Turns readings into specific force and angular rate: f = z + A·z − a, ω = y + G·y − b − K·f, in S.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Correction {
     gyro_matrix: Matrix3<f64>,
     gyro_bias_radps: Vector3<f64>,
+    gyro_force: Matrix3<f64>,
     accel_matrix: Matrix3<f64>,
     accel_bias_mps2: Vector3<f64>,
 }
@@ -52,21 +55,20 @@ impl Correction {
     pub fn new(parameters: &Parameters) -> Self {
         use parameter::*;
         let vector = |at: usize| Vector3::from_iterator(parameters.iter().skip(at).take(3).copied());
-        let matrix = |at: usize| {
-            Matrix3::identity() + Matrix3::from_row_iterator(parameters.iter().skip(at).take(9).copied())
-        };
+        let matrix = |at: usize| Matrix3::from_row_iterator(parameters.iter().skip(at).take(9).copied());
         Self {
-            gyro_matrix: matrix(GYRO_MATRIX),
+            gyro_matrix: Matrix3::identity() + matrix(GYRO_MATRIX),
+            gyro_force: matrix(GYRO_FORCE),
             gyro_bias_radps: vector(GYRO_BIAS),
-            accel_matrix: matrix(ACCEL_MATRIX),
+            accel_matrix: Matrix3::identity() + matrix(ACCEL_MATRIX),
             accel_bias_mps2: vector(ACCEL_BIAS),
         }
     }
 
-    /// Angular rate in S, rad/s, of a gyro reading.
+    /// Angular rate in S, rad/s, of a gyro reading under a specific force.
     #[inline]
-    pub fn omega_s_radps(&self, gyro_s_radps: Vector3<f64>) -> Vector3<f64> {
-        self.gyro_matrix * gyro_s_radps - self.gyro_bias_radps
+    pub fn omega_s_radps(&self, gyro_s_radps: Vector3<f64>, force_s_mps2: Vector3<f64>) -> Vector3<f64> {
+        self.gyro_matrix * gyro_s_radps - self.gyro_bias_radps - self.gyro_force * force_s_mps2
     }
 
     /// Specific force in S, m/s², of an accelerometer reading.
@@ -105,6 +107,10 @@ impl NavState {
 /// The least 1 σ of a parameter, so that a profile that claims perfection leaves a covariance that can be used.
 const LEAST_SIGMA: f64 = 1e-9;
 
+/// 1 σ of the gyro's sensitivity to specific force, each entry, rad/s for each m/s²: some 0.1 °/s for each g, as data
+/// sheets of small gyros give it (from memory); the profile has no key for it. A sensor without noise is taken to have none.
+const FORCE_SIGMA_RADPS_PER_MPS2: f64 = 1.5e-4;
+
 /// What is known of the parameters before anything was measured: means zero, sizes from the profile.
 pub fn prior(sensor: &SensorProfile, tilt_error_rad: f64) -> Calibration {
     use parameter::*;
@@ -116,6 +122,7 @@ pub fn prior(sensor: &SensorProfile, tilt_error_rad: f64) -> Calibration {
             let on_axis = axis == other;
             let place = 3 * axis + other;
             sigma[GYRO_MATRIX + place] = if on_axis { sensor.gyro_scale_error } else { sensor.misalignment_rad };
+            sigma[GYRO_FORCE + place] = if sensor.gyro_noise_radps_rthz > 0.0 { FORCE_SIGMA_RADPS_PER_MPS2 } else { 0.0 };
             sigma[ACCEL_MATRIX + place] = if on_axis { sensor.accel_scale_error } else { sensor.misalignment_rad };
         }
     }

@@ -79,9 +79,10 @@ fn calibration_to(calibration: &Calibration, out: &mut Text) {
     out.section("calibration");
     out.list("gyro_bias_radps", &mean[0..3]);
     out.rows("gyro_matrix", mean[3..12].chunks(3));
-    out.list("accel_bias_mps2", &mean[12..15]);
-    out.rows("accel_matrix", mean[15..24].chunks(3));
-    out.list("mount_tilt_rad", &mean[24..26]);
+    out.rows("gyro_force_matrix", mean[12..21].chunks(3));
+    out.list("accel_bias_mps2", &mean[21..24]);
+    out.rows("accel_matrix", mean[24..33].chunks(3));
+    out.list("mount_tilt_rad", &mean[33..35]);
     let lower = |row: usize| {
         (0..=row)
             .map(|column| calibration.covariance[(row, column)])

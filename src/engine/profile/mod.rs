@@ -116,14 +116,14 @@ pub struct SwingContext {
 }
 
 /// How many parameters a [`Calibration`] has.
-pub const CALIBRATION_SIZE: usize = 26;
+pub const CALIBRATION_SIZE: usize = 35;
 
 /// What has been learnt of a sensor and its mount: mean and covariance of the parameters.
 ///
-/// Order: gyro bias (3), gyro matrix G (9, by rows), accelerometer bias (3), accelerometer matrix A (9, by rows), mount
-/// tilt (2). A reading y is corrected as ω = y + G·y − b (rad/s), f = y + A·y − a (m/s²), both in S. The tilt (x, y) is
-/// the rotation vector, rad, in B about B's x and y, by which the true bat frame's axis differs from the nominal one:
-/// the axis in nominal B is exp((x, y, 0)) · z, to first order (y, −x, 1).
+/// Order: gyro bias b (3), gyro matrix G (9, by rows), the gyro's sensitivity to specific force K (9, by rows),
+/// accelerometer bias a (3), accelerometer matrix A (9, by rows), mount tilt (2). Readings y (gyro) and z (accelerometer)
+/// are corrected as f = z + A·z − a (m/s²) and ω = y + G·y − b − K·f (rad/s), both in S. The tilt (x, y, 0) is the
+/// rotation vector, rad, in B, that takes the nominal mount to the true one: q_BS = exp(tilt) ⊗ nominal.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Calibration {
     /// The estimates.

@@ -273,6 +273,11 @@ fn calibration(section: &mut Section<'_>) -> Parsed<Option<Calibration>> {
             .rows("gyro_matrix", &[3; 3])?
             .unwrap_or_else(|| vec![0.0; 9]),
     );
+    mean.extend(
+        section
+            .rows("gyro_force_matrix", &[3; 3])?
+            .unwrap_or_else(|| vec![0.0; 9]),
+    );
     mean.extend(section.numbers::<3>("accel_bias_mps2")?.unwrap_or_default());
     mean.extend(
         section

@@ -56,61 +56,102 @@ fn delay_s(bandwidth_hz: Option<f64>) -> f64 {
 
 /// Step of the templates, s.
 const STEP_S: f64 = 1e-5;
-/// Length of the templates in units of their own rise, at the least 4 ms.
+/// Length of the templates, s; more where the low-pass is slow.
 const LEAST_LENGTH_S: f64 = 0.004;
 
-/// How the force of a blow shows in a channel: against time since contact, for one length of the blow.
+/// Bending modes of a bat that a blow excites, Hz: the first, and two choices for the second (R. Cross, *Physics of
+/// Baseball & Softball*, 2011; D. Russell's modal tests of bats: 150–220 and 500–700 Hz).
+const FIRST_MODE_HZ: f64 = 195.0;
+const SECOND_MODES_HZ: [f64; 2] = [540.0, 680.0];
+
+/// How a blow of one length shows, against time since contact, through the sensor's chain: of a unit impulse, as the bat
+/// would answer if it were rigid, and as two of its bending modes do.
 #[derive(Clone, Debug)]
 pub struct Template {
     /// The force's length, s.
     pub blow_s: f64,
-    /// Response to a unit impulse in the quantity itself, 1/s: an accelerometer's.
-    rate: Vec<f64>,
-    /// Its integral: a gyro's.
-    sum: Vec<f64>,
+    /// An accelerometer's: rigid, first mode, second mode; 1/s.
+    accel: [Response; 3],
+    /// A gyro's.
+    gyro: [Response; 3],
+}
+
+/// A sampled response, and where it goes after its end.
+#[derive(Clone, Debug)]
+struct Response {
+    values: Vec<f64>,
+    after: f64,
 }
 
 impl Template {
-    /// A half-sine force of this length (bat–ball contacts last about 1 ms: R. K. Adair, *The Physics of Baseball*, from
-    /// memory) through a low-pass and a short mean.
-    pub fn new(blow_s: f64, bandwidth_hz: Option<f64>) -> Self {
-        let length_s = LEAST_LENGTH_S.max(bandwidth_hz.map_or(0.0, |hz| 2.0 / hz));
-        let count = (length_s / STEP_S) as usize;
+    /// All pairs of this length of the force and a second mode. The force is a half sine (bat–ball contacts last about
+    /// 1 ms: R. K. Adair, *The Physics of Baseball*, from memory).
+    pub fn all(blow_s: f64, chain: &Chain) -> Vec<Template> {
+        SECOND_MODES_HZ.iter().map(|second_hz| Self::new(blow_s, *second_hz, chain)).collect()
+    }
+
+    fn new(blow_s: f64, second_hz: f64, chain: &Chain) -> Self {
+        let lowest_hz = chain.gyro_bandwidth_hz.into_iter().chain(chain.accel_bandwidth_hz).fold(1e3, f64::min);
+        let count = (LEAST_LENGTH_S.max(2.0 / lowest_hz) / STEP_S) as usize;
         let area = 2.0 * blow_s / std::f64::consts::PI;
-        let force = |k: usize| {
-            let t = k as f64 * STEP_S;
-            if t < blow_s { (std::f64::consts::PI * t / blow_s).sin() / area } else { 0.0 }
-        };
-        let mut rate: Vec<f64> = (0..count).map(force).collect();
-        if let Some(hz) = bandwidth_hz {
-            low_pass(&mut rate, hz);
-            rate = averaged(&rate, (AVERAGED_S / STEP_S).round() as usize);
+        let force: Vec<f64> = (0..count)
+            .map(|k| k as f64 * STEP_S)
+            .map(|t| if t < blow_s { (std::f64::consts::PI * t / blow_s).sin() / area } else { 0.0 })
+            .collect();
+        let sum = force.iter().scan(0.0, |sum, f| { *sum += f * STEP_S; Some(*sum) }).collect();
+        let (first_rate, first_acceleration) = mode(&force, FIRST_MODE_HZ);
+        let (second_rate, second_acceleration) = mode(&force, second_hz);
+        let accel = |values, after| Response::new(values, after, chain.accel_bandwidth_hz);
+        let gyro = |values, after| Response::new(values, after, chain.gyro_bandwidth_hz);
+        Self {
+            blow_s,
+            accel: [accel(force, 0.0), accel(first_acceleration, 0.0), accel(second_acceleration, 0.0)],
+            gyro: [gyro(sum, 1.0), gyro(first_rate, 0.0), gyro(second_rate, 0.0)],
         }
-        let sum = rate.iter().scan(0.0, |sum, r| { *sum += r * STEP_S; Some(*sum) }).collect();
-        Self { blow_s, rate, sum }
     }
 
-    /// The accelerometer's response, 1/s.
-    pub fn rate(&self, since_s: f64) -> f64 {
-        at(&self.rate, since_s, 0.0)
-    }
-
-    /// The gyro's response.
-    pub fn sum(&self, since_s: f64) -> f64 {
-        at(&self.sum, since_s, 1.0)
+    /// A channel's responses a while after contact: rigid, first mode, second mode.
+    pub fn at(&self, is_gyro: bool, since_s: f64) -> [f64; 3] {
+        let responses = if is_gyro { &self.gyro } else { &self.accel };
+        [0, 1, 2].map(|i| responses[i].at(since_s))
     }
 }
 
-fn at(list: &[f64], since_s: f64, after: f64) -> f64 {
-    if since_s <= 0.0 {
-        return 0.0;
+impl Response {
+    fn new(mut values: Vec<f64>, after: f64, bandwidth_hz: Option<f64>) -> Self {
+        if let Some(hz) = bandwidth_hz {
+            low_pass(&mut values, hz);
+            values = averaged(&values, (AVERAGED_S / STEP_S).round() as usize);
+        }
+        Self { values, after }
     }
-    let place = since_s / STEP_S;
-    let i = place as usize;
-    match (list.get(i), list.get(i + 1)) {
-        (Some(a), Some(b)) => a + (b - a) * (place - i as f64),
-        _ => after,
+
+    fn at(&self, since_s: f64) -> f64 {
+        if since_s <= 0.0 {
+            return 0.0;
+        }
+        let place = since_s / STEP_S;
+        let i = place as usize;
+        match (self.values.get(i), self.values.get(i + 1)) {
+            (Some(a), Some(b)) => a + (b - a) * (place - i as f64),
+            _ => self.after,
+        }
     }
+}
+
+/// Velocity and acceleration of an undamped oscillator of unit mass under a force.
+fn mode(force: &[f64], hz: f64) -> (Vec<f64>, Vec<f64>) {
+    let omega = std::f64::consts::TAU * hz;
+    let (sine, cosine) = (omega * STEP_S).sin_cos();
+    let (mut place, mut rate) = (0.0, 0.0);
+    force
+        .iter()
+        .map(|f| {
+            // Turned through one step of free oscillation, pushed by the force.
+            (place, rate) = (place * cosine + rate / omega * sine, rate * cosine - place * omega * sine + f * STEP_S);
+            (rate, f - omega * omega * place)
+        })
+        .unzip()
 }
 
 fn low_pass(signal: &mut [f64], bandwidth_hz: f64) {

@@ -124,6 +124,22 @@ impl Material<'_> {
             columns.push((place, column.map(|x| x / sigma)));
             contact_column.push((place, shift_s / sigma));
         }
+        if std::env::var("DBGG").is_ok() {
+            for metric in [Metric::BatSpeed, Metric::AttackAngle, Metric::BatTilt, Metric::TimeToContact, Metric::TimingWindow] {
+                let m = metric.index();
+                let groups = [("att", 0, 3), ("vel", 3, 6), ("bg", 10, 13), ("G", 13, 22), ("K", 22, 31), ("ba", 31, 34), ("A", 34, 43), ("tilt", 43, 45)];
+                let mut line = format!("GROUPS {} value {:?} tc {:.4}", metric.key(), values.values[m], by_contact[m] * self.contact_sigma_s);
+                for (name, a, b) in groups {
+                    let mut v = 0.0;
+                    for (pa, ca) in &columns { for (pb, cb) in &columns { if *pa >= a && *pa < b && *pb >= a && *pb < b { v += ca[m] * cb[m] * covariance[(*pa, *pb)]; } } }
+                    line += &format!(" {name} {:.4}", f64::sqrt(v));
+                }
+                eprintln!("{line}");
+            }
+            let d = |a: usize, b: usize| (a..b).map(|i| format!("{:.5}", covariance[(i, i)].sqrt())).collect::<Vec<_>>().join(" ");
+            eprintln!("GROUPS sd att {} vel {} bg {} ba {} Gdiag {:.5} {:.5} {:.5}", d(0, 3), d(3, 6), d(10, 13), d(31, 34), covariance[(13, 13)].sqrt(), covariance[(17, 17)].sqrt(), covariance[(21, 21)].sqrt());
+            eprintln!("GROUPS mean bg {:?} ba {:?}", state.parameters.fixed_rows::<3>(0).as_slice(), state.parameters.fixed_rows::<3>(21).as_slice());
+        }
         let mut variance = [0.0; Metric::COUNT];
         let mut contact_variance = 0.0;
         for (a, (place_a, column_a)) in columns.iter().enumerate() {
@@ -214,7 +230,7 @@ fn motion(window: &Window, probe: &Probe, profile: &Profile, contact: Contact) -
     let correction = Correction::new(&probe.state.parameters);
     let arms = Arms::new(profile, &probe.state, probe.offset_b_m);
     let h = window.step_s;
-    let omegas: Vec<Vector3<f64>> = window.signals.iter().map(|s| correction.omega_s_radps(s.gyro_s_radps)).collect();
+    let omegas: Vec<Vector3<f64>> = window.signals.iter().map(|s| omega(&correction, s)).collect();
     let n = omegas.len();
     let node_place = window.contact as f64 + window.node_s / h;
     let anchor = (node_place.floor().max(0.0) as usize).min(n - 1);
@@ -245,10 +261,14 @@ fn motion(window: &Window, probe: &Probe, profile: &Profile, contact: Contact) -
     }
 }
 
+fn omega(correction: &Correction, signal: &Signal) -> Vector3<f64> {
+    correction.omega_s_radps(signal.gyro_s_radps, correction.force_s_mps2(signal.accel_s_mps2))
+}
+
 fn attitudes(window: &Window, correction: &Correction, omegas: &[Vector3<f64>], anchor: usize, at_node: Attitude) -> Vec<Attitude> {
     let h = window.step_s;
     let anchor_s = (anchor as f64 - window.contact as f64) * h;
-    let node_omega = correction.omega_s_radps(window.node.gyro_s_radps);
+    let node_omega = omega(correction, &window.node);
     let to_node = trapezium(omegas[anchor], node_omega, window.node_s - anchor_s);
     let mut out = vec![at_node.turned_in_sensor(-to_node); omegas.len()];
     let turn = |k: usize| increment(omegas, k, h) + coning(omegas[k], omegas[k + 1], h);

@@ -17,28 +17,35 @@ pub struct Onset {
     pub sigma_s: f64,
 }
 
-/// Lengths of the force that are tried, s, with their weights: 1.05 ± 0.2 ms.
-const BLOWS_S: [(f64, f64); 5] = [(0.7e-3, 0.3), (0.85e-3, 0.8), (1.0e-3, 1.2), (1.2e-3, 0.9), (1.4e-3, 0.3)];
-/// Step of the instants tried, s.
-const STEP_S: f64 = 1e-5;
+/// Lengths of the force that are tried, s, with their weights: 1.05 ± 0.25 ms.
+const BLOWS_S: [(f64, f64); 4] = [(0.75e-3, 0.5), (0.95e-3, 1.0), (1.15e-3, 1.0), (1.4e-3, 0.5)];
+/// Step of the instants tried, s, for the finest stream; never more than [`MOST_STEPS`] of them.
+const STEP_S: f64 = 1.5e-5;
+const MOST_STEPS: f64 = 120.0;
 /// A channel has left its course when it is off by this: rad/s and m/s².
 const LEFT_RADPS: f64 = 0.10;
 const LEFT_MPS2: f64 = 3.0;
 /// Course: this much before the blow, at the least [`COURSE_SAMPLES`].
 const COURSE_S: f64 = 0.012;
 const COURSE_SAMPLES: usize = 6;
-/// The response is only trusted for this long after contact, s: then the bat's own vibration shows.
-const TRUSTED_S: f64 = 2.0e-3;
+/// The response is only trusted for this long after contact, s; more where the low-pass is slow.
+const TRUSTED_S: f64 = 2.2e-3;
+/// 1 σ of what a blow does to each channel, rigid, first and second mode: rad/s for a gyro, m/s for an accelerometer.
+const GYRO_SIZES: [f64; 3] = [20.0, 10.0, 6.0];
+const ACCEL_SIZES: [f64; 3] = [0.5, 0.35, 0.25];
+/// How far a channel may be off its template, as a part of what it shows.
+const MODEL_ERROR: f64 = 0.02;
+/// Most points of a channel.
+const MOST_POINTS: usize = 8;
 
 /// The templates of one sensor.
 #[derive(Clone, Debug)]
 pub struct OnsetFinder {
-    gyro: Vec<Template>,
-    accel: Vec<Template>,
+    templates: Vec<(Template, f64)>,
     bandwidth_hz: f64,
 }
 
-/// A channel's departures from its course after the last sample on it.
+/// A channel's departures from its course, the last sample on course first.
 struct Departure {
     is_gyro: bool,
     noise: f64,
@@ -49,91 +56,107 @@ struct Departure {
 impl OnsetFinder {
     /// For one sensor's chain.
     pub fn new(chain: &Chain) -> Self {
-        let templates = |hz: Option<f64>| BLOWS_S.iter().map(|(blow_s, _)| Template::new(*blow_s, hz)).collect();
-        Self {
-            gyro: templates(chain.gyro_bandwidth_hz),
-            accel: templates(chain.accel_bandwidth_hz),
-            bandwidth_hz: chain.gyro_bandwidth_hz.unwrap_or(1e3).min(1e3),
-        }
+        let templates = BLOWS_S
+            .iter()
+            .flat_map(|(blow_s, weight)| Template::all(*blow_s, chain).into_iter().map(move |t| (t, *weight)))
+            .collect();
+        Self { templates, bandwidth_hz: chain.gyro_bandwidth_hz.unwrap_or(1e3).min(1e3) }
     }
 
     /// The blow that was seen at `seen`, and the last reading before it. `None` if no course can be told before it.
     pub fn find(&self, readings: &[Reading], seen: usize, noise: (f64, f64)) -> Option<(Onset, usize)> {
         let last = last_on_course(readings, seen)?;
         let first_s = readings[last].time_s;
-        let next_s = readings.get(last + 1)?.time_s;
-        let departures = self.departures(readings, last, noise);
-        let early_s = (0.35 * (next_s - first_s)).min(4e-4);
-        let count = ((next_s - first_s + early_s) / STEP_S).ceil().clamp(1.0, 5000.0) as usize;
-        let (mut weight, mut sum, mut square) = (0.0, 0.0, 0.0);
-        let scores: Vec<(f64, f64)> = (0..=count)
-            .map(|k| first_s - early_s + (next_s - first_s + early_s) * k as f64 / count as f64)
-            .flat_map(|time_s| (0..BLOWS_S.len()).map(move |b| (time_s, b)))
-            .map(|(time_s, b)| (time_s, self.score(&departures, time_s, b)))
+        let step_s = readings.get(last + 1)?.time_s - first_s;
+        let departures = departures(readings, last, noise, TRUSTED_S.max(0.5 / self.bandwidth_hz));
+        let early_s = 0.4 * step_s;
+        let count = ((step_s + early_s) / STEP_S).clamp(4.0, MOST_STEPS) as usize;
+        let instants = (0..=count).map(|k| (step_s + early_s) * k as f64 / count as f64 - early_s);
+        let scores: Vec<(f64, f64)> = instants
+            .flat_map(|x| self.templates.iter().map(move |(template, weight)| (x, template, weight)))
+            .map(|(x, template, weight)| (x, score(&departures, first_s + x, template) - 2.0 * weight.ln()))
             .collect();
         let best = scores.iter().map(|s| s.1).fold(f64::INFINITY, f64::min);
-        for (time_s, score) in scores {
+        let (mut weight, mut sum, mut square) = (0.0, 0.0, 0.0);
+        for (x, score) in scores {
             let w = (-0.5 * (score - best)).exp();
-            let x = time_s - first_s;
             (weight, sum, square) = (weight + w, sum + w * x, square + w * x * x);
         }
         let mean = sum / weight;
-        let sigma_s = (square / weight - mean * mean).max(0.0).sqrt().hypot(0.02e-3);
-        Some((Onset { time_s: first_s + mean, sigma_s }, last))
+        let sigma_s = (square / weight - mean * mean).max(0.0).sqrt().hypot(LEAST_SIGMA_S);
+        mean.is_finite().then_some((Onset { time_s: first_s + mean, sigma_s }, last))
     }
+}
 
-    /// Departures of the six channels from their courses.
-    fn departures(&self, readings: &[Reading], last: usize, noise: (f64, f64)) -> Vec<Departure> {
-        let trusted_s = TRUSTED_S.max(0.6 / self.bandwidth_hz);
-        let base_s = readings[last].time_s;
-        let interval_s = readings.get(last + 1).map_or(1e-3, |r| r.time_s - base_s);
-        let until_s = base_s + trusted_s.max(2.1 * interval_s);
-        (0..6)
-            .filter_map(|channel| {
-                let is_gyro = channel < 3;
-                let course = Course::fit(readings, last, channel)?;
-                let mut points = Vec::new();
-                for reading in readings[last + 1..].iter().take_while(|r| r.time_s <= until_s) {
-                    let bad = if is_gyro { reading.faults.gyro_clipped || reading.gyro_sigma_radps > 0.0 }
-                        else { reading.accel_sigma_mps2 > 0.0 || reading.faults.accel_clipped };
-                    if bad || reading.faults.gap {
-                        break;
-                    }
-                    points.push((reading.time_s, value(reading, channel) - course.at(reading.time_s)));
-                }
-                (!points.is_empty()).then_some(Departure { is_gyro, noise: if is_gyro { noise.0 } else { noise.1 }, points })
-            })
-            .collect()
-    }
+/// What the templates leave of error at the best, s.
+const LEAST_SIGMA_S: f64 = 3e-5;
 
-    /// −2 log likelihood of a contact at `time_s` with a force of length `BLOWS_S[blow]`, the amounts at their best.
-    fn score(&self, departures: &[Departure], time_s: f64, blow: usize) -> f64 {
-        let mut score = -2.0 * BLOWS_S[blow].1.ln();
-        let ringing = (self.bandwidth_hz / 300.0).min(1.0).powi(2);
-        for departure in departures {
-            let template = if departure.is_gyro { &self.gyro[blow] } else { &self.accel[blow] };
-            let response = |t: f64| if departure.is_gyro { template.sum(t) } else { template.rate(t) };
-            let size = departure.points.iter().map(|p| p.1.abs()).fold(0.0, f64::max);
-            let sigma = |t: f64| {
-                let since_ms = ((t - time_s) * 1e3).max(0.0);
-                let part = 0.015 + 0.25 * since_ms * since_ms * ringing;
-                departure.noise.hypot(part.min(1.0) * size)
-            };
-            let (mut hy, mut hh, mut yy, mut log) = (0.0, 0.0, 0.0, 0.0);
-            for &(t, y) in &departure.points {
-                let (h, s) = (response(t - time_s), sigma(t));
-                hy += h * y / (s * s);
-                hh += h * h / (s * s);
-                yy += y * y / (s * s);
-                log += 2.0 * s.ln();
-            }
-            // The amount has a broad normal prior: rad/s for a gyro, m/s for an accelerometer.
-            let broad: f64 = if departure.is_gyro { 25.0 } else { 0.8 };
-            let information = hh + 1.0 / (broad * broad);
-            score += yy - hy * hy / information + information.ln() + log;
+/// Departures of the six channels from their courses.
+fn departures(readings: &[Reading], last: usize, noise: (f64, f64), trusted_s: f64) -> Vec<Departure> {
+    let base_s = readings[last].time_s;
+    let interval_s = readings.get(last + 1).map_or(1e-3, |r| r.time_s - base_s);
+    let until_s = base_s + trusted_s.max(2.1 * interval_s);
+    let is_good = |r: &Reading, is_gyro: bool| {
+        let sigma = if is_gyro { r.gyro_sigma_radps } else { r.accel_sigma_mps2 };
+        let clipped = if is_gyro { r.faults.gyro_clipped } else { r.faults.accel_clipped };
+        sigma == 0.0 && !clipped && !r.faults.gap
+    };
+    (0..6)
+        .filter_map(|channel| {
+            let is_gyro = channel < 3;
+            let course = Course::fit(readings, last, channel)?;
+            let points: Vec<(f64, f64)> = readings[last..]
+                .iter()
+                .take_while(|r| r.time_s <= until_s && is_good(r, is_gyro))
+                .take(MOST_POINTS)
+                .map(|r| (r.time_s, value(r, channel) - course.at(r.time_s)))
+                .collect();
+            let noise = if is_gyro { noise.0 } else { noise.1 };
+            (points.len() > 1).then_some(Departure { is_gyro, noise, points })
+        })
+        .collect()
+}
+
+/// −2 log likelihood of a contact at `time_s`: every channel a sum of the three responses with unknown, normal sizes.
+fn score(departures: &[Departure], time_s: f64, template: &Template) -> f64 {
+    departures.iter().map(|departure| channel_score(departure, time_s, template)).sum()
+}
+
+fn channel_score(departure: &Departure, time_s: f64, template: &Template) -> f64 {
+    let sizes = if departure.is_gyro { GYRO_SIZES } else { ACCEL_SIZES };
+    let n = departure.points.len();
+    let mut responses = [[0.0; 3]; MOST_POINTS];
+    for (response, (t, _)) in responses.iter_mut().zip(&departure.points) {
+        *response = template.at(departure.is_gyro, t - time_s);
+        for (value, size) in response.iter_mut().zip(sizes) {
+            *value *= size;
         }
-        score
     }
+    // Cholesky of the covariance, row by row, with the whitened departure solved along the way.
+    let mut lower = [[0.0; MOST_POINTS]; MOST_POINTS];
+    let mut white = [0.0; MOST_POINTS];
+    let mut score = 0.0;
+    for i in 0..n {
+        for j in 0..=i {
+            let mut sum: f64 = responses[i].iter().zip(&responses[j]).map(|(a, b)| a * b).sum();
+            if i == j {
+                // Before the blow a course errs by noise alone; after it the template errs, too.
+                let own = MODEL_ERROR * departure.points[i].1;
+                sum += departure.noise * departure.noise + if i == 0 { 0.0 } else { own * own };
+            }
+            for k in 0..j {
+                sum -= lower[i][k] * lower[j][k];
+            }
+            lower[i][j] = if i == j { sum.max(1e-18).sqrt() } else { sum / lower[j][j] };
+        }
+        let mut y = departure.points[i].1;
+        for k in 0..i {
+            y -= lower[i][k] * white[k];
+        }
+        white[i] = y / lower[i][i];
+        score += white[i] * white[i] + 2.0 * lower[i][i].ln();
+    }
+    score
 }
 
 fn value(reading: &Reading, channel: usize) -> f64 {
