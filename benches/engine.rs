@@ -85,10 +85,7 @@ fn peer(material: &Material) -> f32 {
     let mut vqf = Vqf::new(step, step, VqfParameters::default());
     for sample in &material.samples {
         let single = |v: Vector3<f64>| <[f64; 3]>::from(v).map(|x| x as f32);
-        vqf.update(
-            single(sample.gyro_s_radps).into(),
-            single(sample.accel_s_mps2).into(),
-        );
+        vqf.update(single(sample.gyro_s_radps).into(), single(sample.accel_s_mps2).into());
     }
     vqf.orientation().w
 }

@@ -21,11 +21,7 @@ fn main() -> anyhow::Result<()> {
     let minutes: Vec<u32> = arguments
         .map(|word| word.to_string_lossy().parse().context("expected minutes"))
         .collect::<anyhow::Result<_>>()?;
-    let minutes = if minutes.is_empty() {
-        vec![15, 30, 60]
-    } else {
-        minutes
-    };
+    let minutes = if minutes.is_empty() { vec![15, 30, 60] } else { minutes };
     let samples = read(&input)?;
     let folder = std::env::temp_dir().join(format!("swingd-hour-{}", std::process::id()));
     std::fs::create_dir_all(&folder)?;
@@ -43,11 +39,7 @@ fn read(input: &Path) -> anyhow::Result<Vec<Sample>> {
     while recording.read_batch(&mut batch)? {
         samples.append(&mut batch);
     }
-    ensure!(
-        samples.len() > 1,
-        "{}: expected a longer recording",
-        input.display()
-    );
+    ensure!(samples.len() > 1, "{}: expected a longer recording", input.display());
     Ok(samples)
 }
 
@@ -67,9 +59,7 @@ fn make(samples: &[Sample], input: &Path, folder: &Path, minutes: u32) -> anyhow
             time: microseconds(sample.time.0 - first.0 + span_s * f64::from(round)),
             ..*sample
         });
-        let wanted: Vec<Sample> = moved
-            .take_while(|sample| sample.time.0 < f64::from(minutes) * 60.0)
-            .collect();
+        let wanted: Vec<Sample> = moved.take_while(|sample| sample.time.0 < f64::from(minutes) * 60.0).collect();
         writer.write(&wanted)?;
         if wanted.len() < samples.len() {
             break;
@@ -132,8 +122,6 @@ fn follow(mut child: Child) -> anyhow::Result<(usize, Option<f64>)> {
 /// The line `VmHWM` of proc(5), "peak resident set size".
 fn peak_memory_kb(process: u32) -> Option<f64> {
     let status = std::fs::read_to_string(format!("/proc/{process}/status")).ok()?;
-    let line = status
-        .lines()
-        .find_map(|line| line.strip_prefix("VmHWM:"))?;
+    let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"))?;
     line.split_whitespace().next()?.parse().ok()
 }

@@ -52,7 +52,5 @@ fn run(command: Command, out: &mut dyn Write) -> anyhow::Result<bool> {
 
 /// Whoever read our output has had enough.
 fn closed_pipe(error: &anyhow::Error) -> bool {
-    error
-        .downcast_ref::<io::Error>()
-        .is_some_and(|e| e.kind() == ErrorKind::BrokenPipe)
+    error.downcast_ref::<io::Error>().is_some_and(|e| e.kind() == ErrorKind::BrokenPipe)
 }

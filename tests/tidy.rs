@@ -39,19 +39,13 @@ const LONGEST_MAIN: usize = 60;
 
 #[test]
 fn pure_folders_name_nothing_impure() {
-    let breaches: Vec<String> = PURE
-        .iter()
-        .flat_map(|folder| naming(folder, &IMPURE))
-        .collect();
+    let breaches: Vec<String> = PURE.iter().flat_map(|folder| naming(folder, &IMPURE)).collect();
     assert!(breaches.is_empty(), "{}", breaches.join("\n"));
 }
 
 #[test]
 fn no_module_names_one_downstream_of_it() {
-    let breaches: Vec<String> = DOWNSTREAM
-        .iter()
-        .flat_map(|(folder, words)| naming(folder, words))
-        .collect();
+    let breaches: Vec<String> = DOWNSTREAM.iter().flat_map(|(folder, words)| naming(folder, words)).collect();
     assert!(breaches.is_empty(), "{}", breaches.join("\n"));
 }
 
@@ -77,13 +71,9 @@ fn functions_are_short() {
         .flat_map(|folder| rust_files(folder))
         .flat_map(|file| {
             let text = read(&file);
-            let long = functions(&text)
-                .into_iter()
-                .filter(|f| f.2 > LONGEST_FUNCTION);
-            long.map(|(line, head, lines)| {
-                format!("{}:{line}: {lines} lines: {head}", file.display())
-            })
-            .collect::<Vec<_>>()
+            let long = functions(&text).into_iter().filter(|f| f.2 > LONGEST_FUNCTION);
+            long.map(|(line, head, lines)| format!("{}:{line}: {lines} lines: {head}", file.display()))
+                .collect::<Vec<_>>()
         })
         .collect();
     assert!(long.is_empty(), "{}", long.join("\n"));
@@ -125,11 +115,7 @@ fn functions(text: &str) -> Vec<(usize, String, usize)> {
         let closes = |line: &&str| indent(line) == indent(lines[at]) && line.trim_start() == "}";
         let one_line = lines[at].ends_with('}') || lines[at].ends_with(';');
         let rest = lines[at..].iter().position(|line| closes(line));
-        if one_line {
-            Some(1)
-        } else {
-            rest.map(|k| k + 1)
-        }
+        if one_line { Some(1) } else { rest.map(|k| k + 1) }
     };
     (0..lines.len())
         .filter(|&at| is_head(lines[at]))
@@ -139,10 +125,7 @@ fn functions(text: &str) -> Vec<(usize, String, usize)> {
 
 fn rust_files(folder: &str) -> Vec<PathBuf> {
     let mut found = Vec::new();
-    collect(
-        &Path::new(env!("CARGO_MANIFEST_DIR")).join(folder),
-        &mut found,
-    );
+    collect(&Path::new(env!("CARGO_MANIFEST_DIR")).join(folder), &mut found);
     assert!(!found.is_empty(), "{folder}: expected Rust files in it");
     found
 }

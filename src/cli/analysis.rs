@@ -38,28 +38,19 @@ pub fn analyse(mut open: OpenRecording) -> Result<Analysis, RecordingError> {
 }
 
 /// Reads on a thread of its own; `progress` is told the share read, now and then.
-pub fn analyse_while_reading(
-    open: OpenRecording,
-    progress: &mut dyn FnMut(f64),
-) -> Result<Analysis, RecordingError> {
+pub fn analyse_while_reading(open: OpenRecording, progress: &mut dyn FnMut(f64)) -> Result<Analysis, RecordingError> {
     let mut swings = Swings::new(&open);
     let (full, batches) = sync_channel(BATCHES);
     let (give_back, empty) = sync_channel(BATCHES);
     let open = thread::scope(|scope| {
         let reader = scope.spawn(move || read_all(open, &full, &empty));
-        for Batch {
-            samples,
-            share_read,
-        } in batches
-        {
+        for Batch { samples, share_read } in batches {
             swings.push(&samples);
             share_read.into_iter().for_each(&mut *progress);
             // Should the reader have ended, or have enough of them, the batch is simply freed.
             let _ = give_back.try_send(samples);
         }
-        reader
-            .join()
-            .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+        reader.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
     })?;
     Ok(swings.finish(&open))
 }
@@ -79,14 +70,7 @@ fn read_all(
         let mut samples = empty.try_recv().unwrap_or_default();
         let more = open.read_batch(&mut samples)?;
         let share_read = open.share_read();
-        if !more
-            || full
-                .send(Batch {
-                    samples,
-                    share_read,
-                })
-                .is_err()
-        {
+        if !more || full.send(Batch { samples, share_read }).is_err() {
             return Ok(open);
         }
     }
@@ -100,10 +84,7 @@ struct Swings {
 
 impl Swings {
     fn new(open: &OpenRecording) -> Self {
-        Self {
-            engine: Engine::new(open.profile().clone()),
-            by_number: BTreeMap::new(),
-        }
+        Self { engine: Engine::new(open.profile().clone()), by_number: BTreeMap::new() }
     }
 
     fn push(&mut self, samples: &[Sample]) {

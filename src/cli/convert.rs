@@ -8,9 +8,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail, ensure};
 
-use super::recording::{
-    BATCH_SAMPLES, Bytes, RecordingError, Source, issue_lines, open_bytes, profile_text_beside,
-};
+use super::recording::{BATCH_SAMPLES, Bytes, RecordingError, Source, issue_lines, open_bytes, profile_text_beside};
 use super::targets::{Targets, cannot_write};
 use crate::engine::profile::Profile;
 use crate::engine::sample::{IssueLog, Sample};
@@ -71,10 +69,7 @@ impl Kind {
         match output.extension().map(|ending| ending.to_ascii_lowercase()) {
             Some(ending) if ending == "csv" => Ok(Self::Csv),
             Some(ending) if ending == "mcap" => Ok(Self::Mcap),
-            _ => bail!(
-                "{}: the ending says no kind of recording; expected .csv or .mcap",
-                output.display()
-            ),
+            _ => bail!("{}: the ending says no kind of recording; expected .csv or .mcap", output.display()),
         }
     }
 }
@@ -96,10 +91,7 @@ impl Survey {
     fn of(path: &Path) -> Result<Self, RecordingError> {
         let mut survey = Self::default();
         let mut input = Input::open(path)?;
-        while let Some(entry) = input
-            .next_entry()
-            .map_err(|cause| wire_error(path, cause))?
-        {
+        while let Some(entry) = input.next_entry().map_err(|cause| wire_error(path, cause))? {
             survey.take(entry);
         }
         survey.issue_lines = input.issue_lines(path);
@@ -115,16 +107,12 @@ impl Survey {
         match entry {
             Entry::Samples { samples, .. } => {
                 self.samples += samples.len() as u64;
-                self.with_hi |= samples
-                    .iter()
-                    .any(|sample| sample.accel_hi_s_mps2.is_some());
+                self.with_hi |= samples.iter().any(|sample| sample.accel_hi_s_mps2.is_some());
             }
             Entry::Profile { toml, .. } if self.samples == 0 => {
                 self.beyond_csv += u64::from(self.profile_toml.replace(toml).is_some());
             }
-            Entry::Profile { .. } | Entry::Packet(_) | Entry::AtThePlate { .. } => {
-                self.beyond_csv += 1
-            }
+            Entry::Profile { .. } | Entry::Packet(_) | Entry::AtThePlate { .. } => self.beyond_csv += 1,
         }
     }
 
@@ -134,31 +122,21 @@ impl Survey {
             return Ok(Vec::new());
         };
         match Profile::parse(toml) {
-            Ok((_, warnings)) => Ok(warnings
-                .iter()
-                .map(|warning| format!("{}: profile: {warning}", path.display()))
-                .collect()),
-            Err(cause) => Err(RecordingError::Profile {
-                path: path.into(),
-                cause,
-            }),
+            Ok((_, warnings)) => {
+                Ok(warnings.iter().map(|warning| format!("{}: profile: {warning}", path.display())).collect())
+            }
+            Err(cause) => Err(RecordingError::Profile { path: path.into(), cause }),
         }
     }
 }
 
 fn wire_error(path: &Path, cause: WireError) -> RecordingError {
-    RecordingError::Wire {
-        path: path.into(),
-        cause,
-    }
+    RecordingError::Wire { path: path.into(), cause }
 }
 
 /// A recording of either kind as entries.
 enum Input {
-    Csv {
-        profile_toml: Option<String>,
-        reader: Box<CsvReader<Source>>,
-    },
+    Csv { profile_toml: Option<String>, reader: Box<CsvReader<Source>> },
     Mcap(Box<McapEntries<Source>>),
 }
 
@@ -176,25 +154,14 @@ impl Input {
     fn next_entry(&mut self) -> Result<Option<Entry>, WireError> {
         match self {
             Self::Mcap(entries) => entries.next_entry(),
-            Self::Csv {
-                profile_toml,
-                reader,
-            } => {
+            Self::Csv { profile_toml, reader } => {
                 if let Some(toml) = profile_toml.take() {
-                    return Ok(Some(Entry::Profile {
-                        log_time_ns: 0,
-                        toml,
-                    }));
+                    return Ok(Some(Entry::Profile { log_time_ns: 0, toml }));
                 }
                 let mut samples = Vec::new();
                 let more = reader.read_batch(&mut samples, BATCH_SAMPLES)?;
-                let log_time_ns = samples
-                    .last()
-                    .map_or(0, |sample| sensor_time_ns(sample.time));
-                Ok(more.then_some(Entry::Samples {
-                    log_time_ns,
-                    samples,
-                }))
+                let log_time_ns = samples.last().map_or(0, |sample| sensor_time_ns(sample.time));
+                Ok(more.then_some(Entry::Samples { log_time_ns, samples }))
             }
         }
     }
@@ -234,14 +201,10 @@ fn to_csv(args: &ConvertArgs, survey: &Survey, targets: &mut Targets) -> anyhow:
     let mut input = Input::open(&args.input)?;
     while let Some(entry) = input.next_entry()? {
         if let Entry::Samples { samples, .. } = entry {
-            writer
-                .write(&samples)
-                .with_context(|| cannot_write(&args.output))?;
+            writer.write(&samples).with_context(|| cannot_write(&args.output))?;
         }
     }
-    writer
-        .finish()
-        .with_context(|| cannot_write(&args.output))?;
+    writer.finish().with_context(|| cannot_write(&args.output))?;
     Ok(())
 }
 
@@ -257,15 +220,9 @@ fn to_mcap(args: &ConvertArgs, survey: &Survey, targets: &mut Targets) -> anyhow
         let mut writer = McapWriter::new(BufWriter::new(file), sensor)?;
         while let Some(entry) = input.next_entry()? {
             match entry {
-                Entry::Samples {
-                    log_time_ns,
-                    samples,
-                } => times.write(&mut writer, log_time_ns, &samples)?,
+                Entry::Samples { log_time_ns, samples } => times.write(&mut writer, log_time_ns, &samples)?,
                 Entry::Profile { log_time_ns, toml } => writer.write_profile(log_time_ns, &toml)?,
-                Entry::AtThePlate {
-                    log_time_ns,
-                    context,
-                } => writer.write_at_the_plate(log_time_ns, &context)?,
+                Entry::AtThePlate { log_time_ns, context } => writer.write_at_the_plate(log_time_ns, &context)?,
                 Entry::Packet(packet) => writer.write_packet(&packet)?,
             }
         }

@@ -38,16 +38,11 @@ fn bundled_lesson() -> Result<OpenRecording, RecordingError> {
 /// # Errors
 /// If the folder or `out` cannot be written to.
 pub fn run(args: &DemoArgs, out: &mut dyn Write) -> anyhow::Result<()> {
-    let Analysis {
-        recording, swings, ..
-    } = analyse_while_reading(bundled_lesson()?, &mut |_| {})?;
+    let Analysis { recording, swings, .. } = analyse_while_reading(bundled_lesson()?, &mut |_| {})?;
     let units = args.units.into();
     let folder = folder(args.out.as_deref())?;
     let page_path = folder.join("lesson.html");
-    write_file(
-        &page_path,
-        &page("A lesson, measured", &recording, &swings, units),
-    )?;
+    write_file(&page_path, &page("A lesson, measured", &recording, &swings, units))?;
     write_file(&folder.join("lesson.svg"), &picture(&swings, units))?;
     write!(out, "{}", table(&recording, &swings, units))?;
     writeln!(out, "\nPage: {}", page_path.display())?;
@@ -65,37 +60,26 @@ fn write_file(path: &Path, text: &str) -> anyhow::Result<()> {
 /// The folder asked for, or a new one that nobody else has.
 fn folder(asked: Option<&Path>) -> anyhow::Result<PathBuf> {
     if let Some(folder) = asked {
-        std::fs::create_dir_all(folder)
-            .with_context(|| format!("{}: cannot be made a folder", folder.display()))?;
+        std::fs::create_dir_all(folder).with_context(|| format!("{}: cannot be made a folder", folder.display()))?;
         return Ok(folder.to_owned());
     }
     let temporary = std::env::temp_dir();
-    let candidates =
-        (0..100).map(|k| temporary.join(format!("swingd-demo-{}-{k}", std::process::id())));
+    let candidates = (0..100).map(|k| temporary.join(format!("swingd-demo-{}-{k}", std::process::id())));
     for folder in candidates {
         match std::fs::create_dir(&folder) {
             Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {}
             made => {
-                return made
-                    .map(|()| folder.clone())
-                    .with_context(|| format!("{}: cannot be made", folder.display()));
+                return made.map(|()| folder.clone()).with_context(|| format!("{}: cannot be made", folder.display()));
             }
         }
     }
-    anyhow::bail!(
-        "{}: no new folder can be made there; name one by --out",
-        temporary.display()
-    )
+    anyhow::bail!("{}: no new folder can be made there; name one by --out", temporary.display())
 }
 
 /// Best effort: the page's path has been printed.
 fn open_in_browser(page: &Path) {
     let Some(mut command) = browser() else { return };
-    let quiet = command
-        .arg(page)
-        .stdin(Stdio::null())
-        .stdout(Stdio::null())
-        .stderr(Stdio::null());
+    let quiet = command.arg(page).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
     // Nothing to do about a system without a browser.
     let _ = quiet.spawn();
 }
@@ -106,12 +90,7 @@ fn browser() -> Option<Command> {
     let words: &[&str] = match std::env::consts::OS {
         "macos" => &["open"],
         "windows" => &["cmd", "/C", "start", ""],
-        _ if ["DISPLAY", "WAYLAND_DISPLAY"]
-            .iter()
-            .any(|name| std::env::var_os(name).is_some()) =>
-        {
-            &["xdg-open"]
-        }
+        _ if ["DISPLAY", "WAYLAND_DISPLAY"].iter().any(|name| std::env::var_os(name).is_some()) => &["xdg-open"],
         _ => return None,
     };
     let (program, arguments) = words.split_first()?;
@@ -127,11 +106,7 @@ mod tests {
     #[test]
     fn the_page_and_the_picture_are_written_and_the_table_printed() {
         let folder = folder(None).unwrap();
-        let args = DemoArgs {
-            out: Some(folder.join("deeper")),
-            units: UnitsArg::Metric,
-            no_open: true,
-        };
+        let args = DemoArgs { out: Some(folder.join("deeper")), units: UnitsArg::Metric, no_open: true };
         let mut out = Vec::new();
         run(&args, &mut out).unwrap();
         let written = |name| std::fs::read_to_string(folder.join("deeper").join(name)).unwrap();

@@ -20,9 +20,5 @@ pub mod track;
 /// One line of an error and its causes, whatever it holds.
 pub fn one_line(error: &dyn std::fmt::Display) -> String {
     let text = format!("{error:#}");
-    text.split(['\n', '\r'])
-        .map(str::trim)
-        .filter(|part| !part.is_empty())
-        .collect::<Vec<_>>()
-        .join(" ")
+    text.split(['\n', '\r']).map(str::trim).filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" ")
 }

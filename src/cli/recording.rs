@@ -84,28 +84,14 @@ pub(super) fn open_bytes(path: &Path) -> Result<Bytes, RecordingError> {
 /// Tells by the first bytes which kind of recording they are of.
 fn told_apart(path: &Path, mut bytes: Box<dyn Read + Send>) -> Result<Bytes, RecordingError> {
     let mut head = Vec::with_capacity(MAGIC.len());
-    bytes
-        .by_ref()
-        .take(MAGIC.len() as u64)
-        .read_to_end(&mut head)
-        .map_err(|cause| io_error(path, cause))?;
+    bytes.by_ref().take(MAGIC.len() as u64).read_to_end(&mut head).map_err(|cause| io_error(path, cause))?;
     let is_mcap = head == MAGIC;
-    let source = Source {
-        bytes: Cursor::new(head).chain(bytes),
-        read: Arc::default(),
-    };
-    Ok(if is_mcap {
-        Bytes::Mcap(source)
-    } else {
-        Bytes::Csv(source)
-    })
+    let source = Source { bytes: Cursor::new(head).chain(bytes), read: Arc::default() };
+    Ok(if is_mcap { Bytes::Mcap(source) } else { Bytes::Csv(source) })
 }
 
 fn io_error(path: &Path, cause: std::io::Error) -> RecordingError {
-    RecordingError::Io {
-        path: path.into(),
-        cause,
-    }
+    RecordingError::Io { path: path.into(), cause }
 }
 
 /// The text of the profile beside a CSV file, if there is one.
@@ -121,17 +107,11 @@ pub(super) fn profile_text_beside(csv: &Path) -> Result<Option<String>, Recordin
         return Err(RecordingError::Io { path, cause });
     }
     if bytes.len() as u64 > LONGEST_PROFILE {
-        return Err(RecordingError::ProfileText {
-            path,
-            found: format!("more than {LONGEST_PROFILE} bytes"),
-        });
+        return Err(RecordingError::ProfileText { path, found: format!("more than {LONGEST_PROFILE} bytes") });
     }
     match String::from_utf8(bytes) {
         Ok(text) => Ok(Some(text)),
-        Err(error) => Err(RecordingError::ProfileText {
-            path,
-            found: error.utf8_error().to_string(),
-        }),
+        Err(error) => Err(RecordingError::ProfileText { path, found: error.utf8_error().to_string() }),
     }
 }
 
@@ -179,15 +159,8 @@ pub fn from_reader(
     opened(name, bytes, profile_toml.map(str::to_owned))
 }
 
-fn opened(
-    path: &Path,
-    bytes: Bytes,
-    beside: Option<String>,
-) -> Result<OpenRecording, RecordingError> {
-    let wire_error = |cause| RecordingError::Wire {
-        path: path.into(),
-        cause,
-    };
+fn opened(path: &Path, bytes: Bytes, beside: Option<String>) -> Result<OpenRecording, RecordingError> {
+    let wire_error = |cause| RecordingError::Wire { path: path.into(), cause };
     let read = match &bytes {
         Bytes::Csv(source) | Bytes::Mcap(source) => Arc::clone(&source.read),
     };
@@ -203,11 +176,8 @@ fn opened(
             (Samples::Mcap(Box::new(reader)), text, path.to_owned())
         }
     };
-    let (profile, warnings) =
-        Profile::parse(text.as_deref().unwrap_or("")).map_err(|cause| RecordingError::Profile {
-            path: profile_path.clone(),
-            cause,
-        })?;
+    let (profile, warnings) = Profile::parse(text.as_deref().unwrap_or(""))
+        .map_err(|cause| RecordingError::Profile { path: profile_path.clone(), cause })?;
     let mut recording = OpenRecording {
         path: path.into(),
         profile,
@@ -238,9 +208,7 @@ impl OpenRecording {
 
     /// What is unusual in the profile, a line each.
     pub fn profile_warnings(&self) -> impl Iterator<Item = String> {
-        self.warnings
-            .iter()
-            .map(|warning| format!("{}: {warning}", self.profile_path.display()))
+        self.warnings.iter().map(|warning| format!("{}: {warning}", self.profile_path.display()))
     }
 
     /// Replaces what is in `batch` by the next samples; `false` once there are no more.
@@ -254,13 +222,9 @@ impl OpenRecording {
             Samples::Csv(reader) => reader.as_mut(),
             Samples::Mcap(reader) => reader.as_mut(),
         };
-        let more =
-            batches
-                .read_batch(batch, BATCH_SAMPLES)
-                .map_err(|cause| RecordingError::Wire {
-                    path: self.path.clone(),
-                    cause,
-                })?;
+        let more = batches
+            .read_batch(batch, BATCH_SAMPLES)
+            .map_err(|cause| RecordingError::Wire { path: self.path.clone(), cause })?;
         batch.iter().for_each(|sample| self.clock.push(sample.time));
         Ok(more)
     }
@@ -294,11 +258,7 @@ impl OpenRecording {
 
     /// Lines for people about what could not be used so far: the first few, and how many more there are.
     pub fn issue_lines(&self) -> Vec<String> {
-        issue_lines(
-            &self.path,
-            self.issues(),
-            matches!(self.samples, Samples::Mcap(_)),
-        )
+        issue_lines(&self.path, self.issues(), matches!(self.samples, Samples::Mcap(_)))
     }
 }
 
@@ -308,8 +268,7 @@ const TOLD_ISSUES: usize = 10;
 /// Lines for people about what could not be used in a file.
 pub(super) fn issue_lines(path: &Path, issues: &IssueLog, of_mcap: bool) -> Vec<String> {
     let place = if of_mcap { "record" } else { "line" };
-    let line =
-        |issue: &Issue| format!("{}: {place} {}: {}", path.display(), issue.line, issue.kind);
+    let line = |issue: &Issue| format!("{}: {place} {}: {}", path.display(), issue.line, issue.kind);
     let mut lines: Vec<_> = issues.kept().iter().take(TOLD_ISSUES).map(line).collect();
     let more = issues.count().saturating_sub(lines.len() as u64);
     if more > 0 {

@@ -60,35 +60,17 @@ type Outcome = Result<Analysis, RecordingError>;
 ///
 /// # Errors
 /// Only if `out` or `err` cannot be written to.
-pub fn run(
-    args: &ReplayArgs,
-    open: Opener,
-    out: &mut dyn Write,
-    err: &mut dyn Write,
-) -> io::Result<bool> {
-    let mut printer = Printer {
-        args,
-        out,
-        err,
-        all_read: true,
-        drawn: Vec::new(),
-        printed: 0,
-    };
+pub fn run(args: &ReplayArgs, open: Opener, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+    let mut printer = Printer { args, out, err, all_read: true, drawn: Vec::new(), printed: 0 };
     match args.files.as_slice() {
         [file] => {
             let mut progress = Progress::of_a_file(!args.json);
-            let outcome = open(file).and_then(|opened| {
-                analyse_while_reading(opened, &mut |share| progress.share(share))
-            });
+            let outcome =
+                open(file).and_then(|opened| analyse_while_reading(opened, &mut |share| progress.share(share)));
             drop(progress);
             printer.print(outcome)?;
         }
-        files => in_parallel(
-            files,
-            open,
-            &mut Progress::of_files(files.len(), !args.json),
-            &mut printer,
-        )?,
+        files => in_parallel(files, open, &mut Progress::of_files(files.len(), !args.json), &mut printer)?,
     }
     printer.draw()?;
     printer.out.flush()?;
@@ -96,15 +78,8 @@ pub fn run(
 }
 
 /// As many files at a time as there are processors. Each is printed when all before it have been.
-fn in_parallel(
-    files: &[PathBuf],
-    open: Opener,
-    progress: &mut Progress,
-    printer: &mut Printer,
-) -> io::Result<()> {
-    let workers = thread::available_parallelism()
-        .map_or(1, usize::from)
-        .min(files.len());
+fn in_parallel(files: &[PathBuf], open: Opener, progress: &mut Progress, printer: &mut Printer) -> io::Result<()> {
+    let workers = thread::available_parallelism().map_or(1, usize::from).min(files.len());
     let next = AtomicUsize::new(0);
     // What waits here for its turn are swings, not samples: small beside the recordings they came from.
     let (done, outcomes) = sync_channel::<(usize, Outcome)>(workers);
@@ -155,26 +130,16 @@ impl Printer<'_> {
     }
 
     fn print_analysis(&mut self, analysis: Analysis) -> io::Result<()> {
-        let Analysis {
-            recording,
-            notes,
-            swings,
-        } = analysis;
+        let Analysis { recording, notes, swings } = analysis;
         for note in &notes {
             writeln!(self.err, "{}", one_line(note))?;
         }
         if self.args.json {
-            let line = Document::new(&recording, &swings)
-                .to_line()
-                .map_err(io::Error::other)?;
+            let line = Document::new(&recording, &swings).to_line().map_err(io::Error::other)?;
             writeln!(self.out, "{line}")?;
         } else {
             let between = if self.printed > 0 { "\n" } else { "" };
-            write!(
-                self.out,
-                "{between}{}",
-                table(&recording, &swings, self.args.units.into())
-            )?;
+            write!(self.out, "{between}{}", table(&recording, &swings, self.args.units.into()))?;
         }
         self.printed += 1;
         if self.args.svg.is_some() {
@@ -190,10 +155,7 @@ impl Printer<'_> {
         let picture = svg::picture(&self.drawn, self.args.units.into());
         match std::fs::write(path, picture) {
             Ok(()) => Ok(()),
-            Err(error) => self.complain(&format!(
-                "{}: {error}; expected a file that can be written",
-                path.display()
-            )),
+            Err(error) => self.complain(&format!("{}: {error}; expected a file that can be written", path.display())),
         }
     }
 

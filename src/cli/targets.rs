@@ -26,11 +26,7 @@ struct Target {
 impl Targets {
     /// `force`: what is there may be overwritten.
     pub(super) fn new(force: bool) -> Self {
-        Self {
-            force,
-            files: Vec::new(),
-            outdated: Vec::new(),
-        }
+        Self { force, files: Vec::new(), outdated: Vec::new() }
     }
 
     /// A new file that is to be `path`, in the same folder until then.
@@ -40,11 +36,7 @@ impl Targets {
         let temporary = path.with_file_name(format!(".{name}.{}.part", std::process::id()));
         let file = File::create(&temporary).with_context(|| cannot_write(path))?;
         let handle = file.try_clone().with_context(|| cannot_write(path))?;
-        self.files.push(Target {
-            temporary,
-            path: path.into(),
-            file,
-        });
+        self.files.push(Target { temporary, path: path.into(), file });
         Ok(handle)
     }
 
@@ -57,11 +49,7 @@ impl Targets {
 
     fn refuse_to_overwrite(&self, path: &Path) -> anyhow::Result<()> {
         let free = self.force || !path.try_exists().with_context(|| cannot_write(path))?;
-        ensure!(
-            free,
-            "{}: is there already; expected a new name, or --force to overwrite it",
-            path.display()
-        );
+        ensure!(free, "{}: is there already; expected a new name, or --force to overwrite it", path.display());
         Ok(())
     }
 
@@ -72,10 +60,7 @@ impl Targets {
         }
         while !self.files.is_empty() {
             let target = self.files.remove(0);
-            let done = target
-                .file
-                .sync_all()
-                .and_then(|()| std::fs::rename(&target.temporary, &target.path));
+            let done = target.file.sync_all().and_then(|()| std::fs::rename(&target.temporary, &target.path));
             let path = target.path.clone();
             if done.is_err() {
                 self.files.push(target);

@@ -77,11 +77,7 @@ fn write_rows(mut out: impl Write, rows: &[TrackRow]) -> io::Result<()> {
         let v = row.velocity_w_mps;
         let moving = u8::from(row.moving);
         let t_s = row.time_s;
-        writeln!(
-            out,
-            "{t_s},{w},{x},{y},{z},{},{},{},{moving}",
-            v.x, v.y, v.z
-        )?;
+        writeln!(out, "{t_s},{w},{x},{y},{z},{},{},{},{moving}", v.x, v.y, v.z)?;
     }
     out.flush()
 }

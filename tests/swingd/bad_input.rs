@@ -38,27 +38,13 @@ fn flags(swing: &Value) -> Vec<&str> {
 fn what_is_no_recording_is_refused_in_one_line() {
     let header_only = format!("{HEADER}\n");
     let no_number = format!("{HEADER}\na,b,c,d,e,f,g\n");
-    let garbage: Vec<u8> = (0..200_000_u32)
-        .map(|k| (k.wrapping_mul(2_654_435_761) >> 13) as u8)
-        .collect();
+    let garbage: Vec<u8> = (0..200_000_u32).map(|k| (k.wrapping_mul(2_654_435_761) >> 13) as u8).collect();
     let cases: [(&str, &[u8], &str); 8] = [
         ("empty", b"", "a.csv: line 1: the file is empty"),
-        (
-            "header-only",
-            header_only.as_bytes(),
-            "a.csv: line 2: there is no row",
-        ),
-        (
-            "no-number",
-            no_number.as_bytes(),
-            "a.csv: line 2: none of the 1 rows",
-        ),
+        ("header-only", header_only.as_bytes(), "a.csv: line 2: there is no row"),
+        ("no-number", no_number.as_bytes(), "a.csv: line 2: none of the 1 rows"),
         ("prose", b"A bat is a piece of wood.\n", "a.csv: line 1: "),
-        (
-            "columns",
-            b"t_s,x,y\n0,1,2\n",
-            "a.csv: line 1: the column `gyro_x_radps` is missing",
-        ),
+        ("columns", b"t_s,x,y\n0,1,2\n", "a.csv: line 1: the column `gyro_x_radps` is missing"),
         ("garbage", &garbage, "a.csv: line 1: this is not CSV"),
         ("zeros", &[0; 300_000], "a.csv: line 1: "),
         ("cut-mcap", b"\x89MCAP0\r\n", "a.csv: record 1: "),
@@ -76,10 +62,7 @@ fn a_file_that_is_not_there_does_not_keep_the_others_from_being_reported() {
     assert_eq!(ran.status, 1);
     assert_eq!(ran.documents().len(), 1);
     let lines: Vec<_> = ran.err.lines().collect();
-    assert!(
-        lines.len() == 2 && lines[0].starts_with("none.csv: ") && lines[1].starts_with(".: "),
-        "{lines:?}"
-    );
+    assert!(lines.len() == 2 && lines[0].starts_with("none.csv: ") && lines[1].starts_with(".: "), "{lines:?}");
 }
 
 #[test]
@@ -88,10 +71,7 @@ fn a_profile_of_impossible_values_is_refused_with_its_line() {
     for (name, profile) in [
         ("long-bat", "[bat]\nlength_m = 5.0\n"),
         ("negative-range", "[sensor]\ngyro_range_radps = -1.0\n"),
-        (
-            "no-quaternion",
-            "[mount]\nquaternion_wxyz = [0.0, 0.0, 0.0, 0.0]\n",
-        ),
+        ("no-quaternion", "[mount]\nquaternion_wxyz = [0.0, 0.0, 0.0, 0.0]\n"),
         ("nan", "[sensor]\naccel_bias_mps2 = nan\n"),
         ("infinite", "[swing]\npitch_speed_mps = inf\n"),
         ("text", "[bat]\nmass_kg = \"heavy\"\n"),
@@ -114,21 +94,12 @@ fn bad_rows_are_told_by_line_and_move_nothing() {
     lines.insert(40, "0.0365,0,x,0,0,9.8,0");
     lines.insert(50, "0.0455,0,0");
     let with_bad = lines.join("\n") + "\n";
-    let (clean, ran) = (
-        replayed("good-rows", &good, Some(planar::PROFILE)),
-        replayed("bad-rows", &with_bad, Some(planar::PROFILE)),
-    );
+    let (clean, ran) =
+        (replayed("good-rows", &good, Some(planar::PROFILE)), replayed("bad-rows", &with_bad, Some(planar::PROFILE)));
     assert_eq!(ran.status, 0);
     assert_eq!(ran.documents(), clean.documents());
-    let told: Vec<_> = ran
-        .err
-        .lines()
-        .map(|line| line.split(": ").take(2).collect::<Vec<_>>().join(": "))
-        .collect();
-    assert_eq!(
-        told,
-        [11, 21, 31, 41, 51].map(|line| format!("a.csv: line {line}"))
-    );
+    let told: Vec<_> = ran.err.lines().map(|line| line.split(": ").take(2).collect::<Vec<_>>().join(": ")).collect();
+    assert_eq!(told, [11, 21, 31, 41, 51].map(|line| format!("a.csv: line {line}")));
 }
 
 #[test]
@@ -140,13 +111,7 @@ fn time_that_runs_backwards_leaves_one_sample_and_no_swing() {
     assert_eq!(ran.documents()[0]["recording"]["samples"], 1);
     assert_eq!(ran.documents()[0]["swings"], Value::Array(Vec::new()));
     assert_eq!(ran.err.lines().count(), 11);
-    assert!(
-        ran.err
-            .lines()
-            .last()
-            .unwrap()
-            .contains(&format!("{} more", samples.len() - 11))
-    );
+    assert!(ran.err.lines().last().unwrap().contains(&format!("{} more", samples.len() - 11)));
 }
 
 /// A bat that is never still: the swing is there, and says so.
@@ -154,19 +119,13 @@ fn time_that_runs_backwards_leaves_one_sample_and_no_swing() {
 fn a_swing_without_a_rest_before_it_is_flagged() {
     let stir = |sample: &Sample| {
         let phase = sample.time.0 * 12.0;
-        Sample {
-            gyro_s_radps: sample.gyro_s_radps + Vector3::new(phase.sin(), 0.0, phase.cos()),
-            ..*sample
-        }
+        Sample { gyro_s_radps: sample.gyro_s_radps + Vector3::new(phase.sin(), 0.0, phase.cos()), ..*sample }
     };
     let samples: Vec<Sample> = planar::samples().iter().map(stir).collect();
     let document = read("no-rest", &samples, planar::PROFILE);
     let swings = document["swings"].as_array().unwrap();
     assert_eq!(swings.len(), 1);
-    assert!(
-        swings.iter().all(|swing| flags(swing).contains(&"no_rest")),
-        "{document}"
-    );
+    assert!(swings.iter().all(|swing| flags(swing).contains(&"no_rest")), "{document}");
 }
 
 #[test]
@@ -177,12 +136,7 @@ fn a_swing_seen_at_a_low_rate_is_flagged() {
         let swings = document["swings"].as_array().unwrap();
         // At 5 Hz the whole swing falls between two samples.
         assert_eq!(swings.len(), usize::from(step < 200), "{step}");
-        assert!(
-            swings
-                .iter()
-                .all(|swing| flags(swing).contains(&"low_rate")),
-            "{step}: {document}"
-        );
+        assert!(swings.iter().all(|swing| flags(swing).contains(&"low_rate")), "{step}: {document}");
     }
 }
 
@@ -200,9 +154,7 @@ fn a_swing_beyond_the_ranges_is_flagged() {
     let document = read("clipped", &samples, &profile);
     let swings = document["swings"].as_array().unwrap();
     assert_eq!(swings.len(), 1);
-    let clipped = |swing: &Value| {
-        flags(swing).contains(&"gyro_clipped") && flags(swing).contains(&"accel_clipped")
-    };
+    let clipped = |swing: &Value| flags(swing).contains(&"gyro_clipped") && flags(swing).contains(&"accel_clipped");
     assert!(swings.iter().all(clipped), "{document}");
 }
 
@@ -211,15 +163,9 @@ fn where_all_is_clipped_or_missing_there_is_no_swing() {
     let profile = "[sensor]\ngyro_range_radps = 34.0\naccel_range_mps2 = 156.0\n";
     let clipped: Vec<Sample> = planar::samples()
         .iter()
-        .map(|sample| Sample {
-            gyro_s_radps: Vector3::repeat(34.0),
-            accel_s_mps2: Vector3::repeat(-156.0),
-            ..*sample
-        })
+        .map(|sample| Sample { gyro_s_radps: Vector3::repeat(34.0), accel_s_mps2: Vector3::repeat(-156.0), ..*sample })
         .collect();
-    let empty: String = (0..3000)
-        .map(|k| format!("{},,,,,,\n", f64::from(k) / 1e3))
-        .collect();
+    let empty: String = (0..3000).map(|k| format!("{},,,,,,\n", f64::from(k) / 1e3)).collect();
     let documents = [
         replayed("all-clipped", csv(&clipped), Some(profile)),
         replayed("all-empty", format!("{HEADER}\n{empty}"), Some(profile)),
@@ -233,34 +179,21 @@ fn where_all_is_clipped_or_missing_there_is_no_swing() {
 #[test]
 fn a_track_of_poor_input_is_finite_or_refused() {
     let folder = Folder::new("poor-track");
-    let empty: String = (0..3000)
-        .map(|k| format!("{},,,,,,\n", f64::from(k) / 1e3))
-        .collect();
+    let empty: String = (0..3000).map(|k| format!("{},,,,,,\n", f64::from(k) / 1e3)).collect();
     folder.write("empty.csv", format!("{HEADER}\n{empty}"));
     folder.write("one.csv", format!("{HEADER}\n0,0,0,0,0,0,9.8\n"));
-    folder.write(
-        "huge.csv",
-        format!("{HEADER}\n0,1e300,0,0,0,0,9.8\n1e-9,1,1e308,-1e308,0,0,9.8\n1e12,0,0,0,0,0,9.8\n"),
-    );
+    folder
+        .write("huge.csv", format!("{HEADER}\n0,1e300,0,0,0,0,9.8\n1e-9,1,1e308,-1e308,0,0,9.8\n1e12,0,0,0,0,0,9.8\n"));
     for (name, rows) in [("empty", 3000), ("one", 1), ("huge", 3)] {
         let ran = folder.run(&["track", &format!("{name}.csv"), "--out", "track.csv"]);
         if ran.status == 1 {
-            assert!(
-                ran.err.contains("expected") && ran.err.lines().count() == 1,
-                "{name}: {}",
-                ran.err
-            );
+            assert!(ran.err.contains("expected") && ran.err.lines().count() == 1, "{name}: {}", ran.err);
             continue;
         }
         assert_eq!((ran.status, ran.err.as_str()), (0, ""), "{name}");
         let text = folder.read("track.csv");
         assert_eq!(text.lines().count(), rows + 1, "{name}");
         let cells = text.lines().skip(1).flat_map(|row| row.split(','));
-        assert!(
-            cells
-                .map(|cell| cell.parse::<f64>().unwrap())
-                .all(f64::is_finite),
-            "{name}: {text}"
-        );
+        assert!(cells.map(|cell| cell.parse::<f64>().unwrap()).all(f64::is_finite), "{name}: {text}");
     }
 }

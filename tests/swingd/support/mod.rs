@@ -7,8 +7,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use swingd::engine::sample::Sample;
 
-pub const HEADER: &str =
-    "t_s,gyro_x_radps,gyro_y_radps,gyro_z_radps,accel_x_mps2,accel_y_mps2,accel_z_mps2";
+pub const HEADER: &str = "t_s,gyro_x_radps,gyro_y_radps,gyro_z_radps,accel_x_mps2,accel_y_mps2,accel_z_mps2";
 
 /// A folder of a test's own, removed when it is dropped.
 pub struct Folder(PathBuf);
@@ -91,10 +90,7 @@ impl Ran {
 pub fn csv(samples: &[Sample]) -> String {
     let row = |sample: &Sample| {
         let (g, a) = (sample.gyro_s_radps, sample.accel_s_mps2);
-        format!(
-            "{},{},{},{},{},{},{}\n",
-            sample.time.0, g.x, g.y, g.z, a.x, a.y, a.z
-        )
+        format!("{},{},{},{},{},{},{}\n", sample.time.0, g.x, g.y, g.z, a.x, a.y, a.z)
     };
     format!("{HEADER}\n{}", samples.iter().map(row).collect::<String>())
 }

@@ -70,22 +70,14 @@ fn sample(time_s: f64, ball_takes_radps: f64) -> Sample {
     Sample {
         time: SensorTime((time_s * 1e6).round() / 1e6),
         gyro_s_radps: Vector3::new(0.0, omega, 0.0),
-        accel_s_mps2: Vector3::new(
-            omega_dot * KNOB_RADIUS_M,
-            G_MPS2,
-            -omega * omega * KNOB_RADIUS_M,
-        ),
+        accel_s_mps2: Vector3::new(omega_dot * KNOB_RADIUS_M, G_MPS2, -omega * omega * KNOB_RADIUS_M),
         accel_hi_s_mps2: None,
     }
 }
 
 /// How quickly what the ball took fades as the bat slows down, 1/s.
 fn slope(left: f64) -> f64 {
-    if left > 0.0 && left < 1.0 {
-        1.0 / SLOWING_S
-    } else {
-        0.0
-    }
+    if left > 0.0 && left < 1.0 { 1.0 / SLOWING_S } else { 0.0 }
 }
 
 /// ω of a swing that meets nothing, and its derivative.
