@@ -163,7 +163,8 @@ fn a_track_has_a_row_a_sample_and_the_motion_of_the_closed_form() {
         let within = rows.iter().filter(move |row| (from_s..to_s).contains(&row[0]));
         within.map(|row| row[8]).collect::<Vec<_>>()
     };
-    assert!(moving(0.3, 1.5).iter().all(|&moving| moving == 0.0));
+    // Where a rest goes over into a turn, a sample that might be either counts as moving.
+    assert!(moving(0.3, 1.4).iter().all(|&moving| moving == 0.0));
     assert!(moving(planar::BEGINS_S + 0.05, planar::CONTACT_S + 0.3).iter().all(|&moving| moving == 1.0));
 }
 
