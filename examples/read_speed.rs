@@ -14,9 +14,7 @@ fn main() -> anyhow::Result<()> {
         let seconds = start.elapsed().as_secs_f64();
         println!("{path}: {seconds:.3} s, {:?}", recording.clock());
         let warnings = recording.profile_warnings();
-        warnings
-            .chain(recording.issue_lines())
-            .for_each(|line| println!("{line}"));
+        warnings.chain(recording.issue_lines()).for_each(|line| println!("{line}"));
     }
     Ok(())
 }

@@ -107,14 +107,14 @@ fn functions(text: &str) -> Vec<(usize, String, usize)> {
     let lines: Vec<&str> = text.lines().collect();
     let indent = |line: &str| line.len() - line.trim_start().len();
     let is_head = |line: &str| {
-        let words = line.trim_start().split(' ');
+        let mut words = line.trim_start().split(' ');
         let before = ["pub", "const", "async", "pub(super)", "pub(crate)"];
-        words.skip_while(|word| before.contains(word)).next() == Some("fn")
+        words.find(|word| !before.contains(word)) == Some("fn")
     };
     let length = |at: usize| {
         let closes = |line: &&str| indent(line) == indent(lines[at]) && line.trim_start() == "}";
         let one_line = lines[at].ends_with('}') || lines[at].ends_with(';');
-        let rest = lines[at..].iter().position(|line| closes(line));
+        let rest = lines[at..].iter().position(closes);
         if one_line { Some(1) } else { rest.map(|k| k + 1) }
     };
     (0..lines.len())

@@ -32,18 +32,13 @@ impl Progress {
         if let Ok(style) = ProgressStyle::with_template(template) {
             bar.set_style(style);
         }
-        Self {
-            bar,
-            begun: Instant::now(),
-            wanted: wanted && std::io::stderr().is_terminal(),
-        }
+        Self { bar, begun: Instant::now(), wanted: wanted && std::io::stderr().is_terminal() }
     }
 
     /// The share of one file that is done.
     pub(super) fn share(&mut self, share: f64) {
         self.show_if_long();
-        self.bar
-            .set_position((share.clamp(0.0, 1.0) * STEPS as f64) as u64);
+        self.bar.set_position((share.clamp(0.0, 1.0) * STEPS as f64) as u64);
     }
 
     /// One more of many is done.

@@ -23,9 +23,7 @@ impl TestFolder {
     }
 
     pub(super) fn files(&self) -> Vec<String> {
-        let name = |entry: std::io::Result<std::fs::DirEntry>| {
-            entry.unwrap().file_name().into_string().unwrap()
-        };
+        let name = |entry: std::io::Result<std::fs::DirEntry>| entry.unwrap().file_name().into_string().unwrap();
         let mut names: Vec<_> = std::fs::read_dir(&self.0).unwrap().map(name).collect();
         names.sort();
         names

@@ -2,13 +2,10 @@ use super::*;
 use crate::cli::test_folder::TestFolder;
 use crate::engine::profile::Side;
 
-const CSV: &str =
-    "t_s,gyro_x_radps,gyro_y_radps,gyro_z_radps,accel_x_mps2,accel_y_mps2,accel_z_mps2\n";
+const CSV: &str = "t_s,gyro_x_radps,gyro_y_radps,gyro_z_radps,accel_x_mps2,accel_y_mps2,accel_z_mps2\n";
 
 fn rows(count: u32) -> String {
-    (0..count)
-        .map(|k| format!("{:.3},1,2,3,4,5,6\n", f64::from(k) / 1000.0))
-        .collect()
+    (0..count).map(|k| format!("{:.3},1,2,3,4,5,6\n", f64::from(k) / 1000.0)).collect()
 }
 
 #[test]
@@ -20,22 +17,14 @@ fn a_csv_is_read_with_the_profile_beside_it() {
     assert_eq!(recording.profile().swing.side, Side::Left);
     let warnings: Vec<_> = recording.profile_warnings().collect();
     assert!(
-        warnings.len() == 1
-            && warnings[0]
-                .ends_with("swing.toml: line 3: `swing.hat` is not known and was ignored")
+        warnings.len() == 1 && warnings[0].ends_with("swing.toml: line 3: `swing.hat` is not known and was ignored")
     );
     let (mut batch, mut count) = (Vec::new(), 0);
     while recording.read_batch(&mut batch).unwrap() {
         count += batch.len();
     }
-    assert_eq!(
-        (count, recording.clock().samples, recording.issues().count()),
-        (3000, 3000, 1)
-    );
-    assert!(
-        recording.issue_lines()[0]
-            .ends_with("swing.csv: line 3002: the row has 2 cells where the header has 7")
-    );
+    assert_eq!((count, recording.clock().samples, recording.issues().count()), (3000, 3000, 1));
+    assert!(recording.issue_lines()[0].ends_with("swing.csv: line 3002: the row has 2 cells where the header has 7"));
 }
 
 #[test]
@@ -53,29 +42,14 @@ fn what_cannot_be_read_is_one_line_with_the_file_the_line_and_what_was_expected(
     for (file, told) in [
         ("none.csv", "none.csv: cannot be read: "),
         ("", ": cannot be read: "),
-        (
-            "wrong.csv",
-            "wrong.csv: line 1: the column `t_s` is missing; expected the header t_s,",
-        ),
+        ("wrong.csv", "wrong.csv: line 1: the column `t_s` is missing; expected the header t_s,"),
         ("garbage.csv", "garbage.csv: line 1: this is not CSV"),
-        (
-            "norow.csv",
-            "norow.csv: line 2: there is no row under the header; expected at least one sample",
-        ),
-        (
-            "cut.mcap",
-            "cut.mcap: record 1: the file ends before its first sample; expected an MCAP file",
-        ),
-        (
-            "badprofile.csv",
-            "badprofile.toml: line 2: `bat.length_m` is 5.0; expected a bat's length",
-        ),
+        ("norow.csv", "norow.csv: line 2: there is no row under the header; expected at least one sample"),
+        ("cut.mcap", "cut.mcap: record 1: the file ends before its first sample; expected an MCAP file"),
+        ("badprofile.csv", "badprofile.toml: line 2: `bat.length_m` is 5.0; expected a bat's length"),
         ("badtext.csv", "badtext.toml: invalid utf-8"),
     ] {
         let error = open(&folder.path(file)).err().unwrap().to_string();
-        assert!(
-            error.contains(told) && error.contains("expected") && !error.contains('\n'),
-            "{error}"
-        );
+        assert!(error.contains(told) && error.contains("expected") && !error.contains('\n'), "{error}");
     }
 }

@@ -5,20 +5,11 @@ use std::io::Read;
 /// Names tell what is there: "12" has 600 samples, "12-breaks" then breaks, "absent" is not there.
 fn open_fake(path: &Path) -> Result<OpenRecording, RecordingError> {
     let name = path.display().to_string();
-    let (count, breaks) = name
-        .strip_suffix("-breaks")
-        .map_or((name.as_str(), false), |count| (count, true));
-    let missing = |_| RecordingError::Io {
-        path: path.to_owned(),
-        cause: io::ErrorKind::NotFound.into(),
-    };
+    let (count, breaks) = name.strip_suffix("-breaks").map_or((name.as_str(), false), |count| (count, true));
+    let missing = |_| RecordingError::Io { path: path.to_owned(), cause: io::ErrorKind::NotFound.into() };
     let count: u32 = count.parse().map_err(missing)?;
     let rows = io::Cursor::new(csv(50 * count).into_bytes());
-    if breaks {
-        from_reader(path, rows.chain(Gone), None)
-    } else {
-        from_reader(path, rows, None)
-    }
+    if breaks { from_reader(path, rows.chain(Gone), None) } else { from_reader(path, rows, None) }
 }
 
 /// Cannot be read from.
@@ -30,8 +21,7 @@ impl Read for Gone {
     }
 }
 
-const HEADER: &str =
-    "t_s,gyro_x_radps,gyro_y_radps,gyro_z_radps,accel_x_mps2,accel_y_mps2,accel_z_mps2\n";
+const HEADER: &str = "t_s,gyro_x_radps,gyro_y_radps,gyro_z_radps,accel_x_mps2,accel_y_mps2,accel_z_mps2\n";
 
 /// A sensor at rest, at 100 Hz.
 fn csv(samples: u32) -> String {
@@ -40,23 +30,14 @@ fn csv(samples: u32) -> String {
 }
 
 fn args(files: &[&str], json: bool) -> ReplayArgs {
-    ReplayArgs {
-        files: files.iter().map(PathBuf::from).collect(),
-        json,
-        units: UnitsArg::Us,
-        svg: None,
-    }
+    ReplayArgs { files: files.iter().map(PathBuf::from).collect(), json, units: UnitsArg::Us, svg: None }
 }
 
 /// Whether all were read, standard output, standard error.
 fn replayed(args: &ReplayArgs) -> (bool, String, String) {
     let (mut out, mut err) = (Vec::new(), Vec::new());
     let all_read = run(args, &open_fake, &mut out, &mut err).unwrap();
-    (
-        all_read,
-        String::from_utf8(out).unwrap(),
-        String::from_utf8(err).unwrap(),
-    )
+    (all_read, String::from_utf8(out).unwrap(), String::from_utf8(err).unwrap())
 }
 
 #[test]
@@ -68,10 +49,7 @@ fn documents_come_in_the_order_given() {
     let paths: Vec<String> = out
         .lines()
         .map(|line| {
-            serde_json::from_str::<serde_json::Value>(line).unwrap()["recording"]["path"]
-                .as_str()
-                .unwrap()
-                .to_owned()
+            serde_json::from_str::<serde_json::Value>(line).unwrap()["recording"]["path"].as_str().unwrap().to_owned()
         })
         .collect();
     assert_eq!(paths, names);
@@ -87,25 +65,13 @@ fn one_file_alone_is_the_same_as_among_others() {
 
 #[test]
 fn a_file_that_cannot_be_read_is_one_line_and_the_others_are_reported() {
-    for files in [
-        vec!["3", "absent", "9-breaks", "4"],
-        vec!["9-breaks"],
-        vec!["absent"],
-    ] {
+    for files in [vec!["3", "absent", "9-breaks", "4"], vec!["9-breaks"], vec!["absent"]] {
         let (all_read, out, err) = replayed(&args(&files, true));
-        let bad: Vec<_> = files
-            .iter()
-            .filter(|name| name.parse::<u32>().is_err())
-            .collect();
+        let bad: Vec<_> = files.iter().filter(|name| name.parse::<u32>().is_err()).collect();
         assert!(!all_read);
         assert_eq!(out.lines().count(), files.len() - bad.len());
         assert_eq!(err.lines().count(), bad.len());
-        assert!(
-            err.lines()
-                .zip(&bad)
-                .all(|(line, name)| line.starts_with(&format!("{name}: "))),
-            "{err}"
-        );
+        assert!(err.lines().zip(&bad).all(|(line, name)| line.starts_with(&format!("{name}: "))), "{err}");
     }
 }
 
@@ -113,18 +79,12 @@ fn a_file_that_cannot_be_read_is_one_line_and_the_others_are_reported() {
 fn tables_are_apart_by_an_empty_line() {
     let (all_read, out, err) = replayed(&args(&["1", "2"], false));
     assert!(all_read && err.is_empty());
-    assert_eq!(
-        out,
-        "1: 0.5 s at 100 Hz, 0 swings\n\n2: 1.0 s at 100 Hz, 0 swings\n"
-    );
+    assert_eq!(out, "1: 0.5 s at 100 Hz, 0 swings\n\n2: 1.0 s at 100 Hz, 0 swings\n");
 }
 
 #[test]
 fn a_picture_that_cannot_be_written_is_told() {
-    let asked = ReplayArgs {
-        svg: Some(PathBuf::from("/")),
-        ..args(&["1"], true)
-    };
+    let asked = ReplayArgs { svg: Some(PathBuf::from("/")), ..args(&["1"], true) };
     let (all_read, out, err) = replayed(&asked);
     assert!(!all_read);
     assert_eq!((out.lines().count(), err.lines().count()), (1, 1));
@@ -135,10 +95,7 @@ struct Breaking(usize);
 
 impl Write for Breaking {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        self.0 = self
-            .0
-            .checked_sub(bytes.len())
-            .ok_or(io::ErrorKind::BrokenPipe)?;
+        self.0 = self.0.checked_sub(bytes.len()).ok_or(io::ErrorKind::BrokenPipe)?;
         Ok(bytes.len())
     }
 
@@ -150,12 +107,6 @@ impl Write for Breaking {
 #[test]
 fn a_closed_pipe_ends_the_work() {
     let names = ["5"; 30];
-    let error = run(
-        &args(&names, true),
-        &open_fake,
-        &mut Breaking(300),
-        &mut io::sink(),
-    )
-    .unwrap_err();
+    let error = run(&args(&names, true), &open_fake, &mut Breaking(300), &mut io::sink()).unwrap_err();
     assert_eq!(error.kind(), io::ErrorKind::BrokenPipe);
 }
