@@ -1,0 +1,6 @@
+//! The program and the library through their public doors.
+
+mod bad_input;
+mod commands;
+mod engine;
+mod support;
