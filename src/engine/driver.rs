@@ -13,6 +13,7 @@ use super::swing::measure::{Material, Measured};
 use super::swing::onset::OnsetFinder;
 use super::swing::{Contact, Swing};
 use super::{Event, Stage};
+use nalgebra::Vector3;
 use std::collections::VecDeque;
 
 /// The step between samples is the median of this many.
@@ -66,6 +67,8 @@ struct Running {
     swings: VecDeque<Pending>,
     last_gap_s: f64,
     last_rest_s: f64,
+    /// The bat's axis in S.
+    axis_s: Vector3<f64>,
 }
 
 /// A contact that waits for the samples after it.
@@ -164,6 +167,7 @@ impl Engine {
             swings: VecDeque::new(),
             last_gap_s: f64::NEG_INFINITY,
             last_rest_s: f64::NEG_INFINITY,
+            axis_s: self.profile.mount.q_bs.inverse() * Vector3::z(),
         });
         for sample in std::mem::take(&mut self.lead) {
             self.take(sample, events);
@@ -251,7 +255,7 @@ impl Running {
         if !whole {
             return;
         }
-        let across = (profile.mount.q_bs * sample.gyro_s_radps).xy().norm();
+        let across = sample.gyro_s_radps.cross(&self.axis_s).norm();
         let clipped = self.navigator.limits().gyro_clipped(&sample.gyro_s_radps);
         let interval_s = self.navigator.interval_s();
         match self.finder.push(sample.time.0, sample.gyro_s_radps, sample.accel_s_mps2, across, clipped) {

@@ -21,17 +21,16 @@ const STILL_MPS2: f64 = 0.45;
 pub struct RestDetector {
     window: VecDeque<Entry>,
     length: usize,
-    gyro_sum: Vector3<f64>,
     gyro_square: f64,
     accel_sum: Vector3<f64>,
     accel_square: f64,
     accel_origin: Vector3<f64>,
-    pushed: u64,
+    pushed: usize,
 }
 
 #[derive(Clone, Copy, Debug)]
 struct Entry {
-    gyro: Vector3<f64>,
+    gyro_square: f64,
     accel: Vector3<f64>,
 }
 
@@ -42,7 +41,6 @@ impl RestDetector {
         Self {
             window: VecDeque::with_capacity(length + 1),
             length,
-            gyro_sum: Vector3::zeros(),
             gyro_square: 0.0,
             accel_sum: Vector3::zeros(),
             accel_square: 0.0,
@@ -66,7 +64,7 @@ impl RestDetector {
         if self.window.is_empty() {
             self.accel_origin = accel_s_mps2;
         }
-        let entry = Entry { gyro: gyro_s_radps, accel: accel_s_mps2 - self.accel_origin };
+        let entry = Entry { gyro_square: gyro_s_radps.norm_squared(), accel: accel_s_mps2 - self.accel_origin };
         self.window.push_back(entry);
         self.add(entry, 1.0);
         if self.window.len() > self.length
@@ -75,7 +73,8 @@ impl RestDetector {
             self.add(old, -1.0);
         }
         self.pushed += 1;
-        if self.pushed.is_multiple_of(8 * self.length as u64) {
+        if self.pushed >= 8 * self.length {
+            self.pushed = 0;
             self.sum_again();
         }
         self.window.len() == self.length && self.is_still()
@@ -93,8 +92,7 @@ impl RestDetector {
     }
 
     fn add(&mut self, entry: Entry, sign: f64) {
-        self.gyro_sum += entry.gyro * sign;
-        self.gyro_square += entry.gyro.norm_squared() * sign;
+        self.gyro_square += entry.gyro_square * sign;
         self.accel_sum += entry.accel * sign;
         self.accel_square += entry.accel.norm_squared() * sign;
     }
@@ -102,7 +100,7 @@ impl RestDetector {
     /// Sums afresh, so that rounding does not pile up over a day.
     fn sum_again(&mut self) {
         let window = std::mem::take(&mut self.window);
-        (self.gyro_sum, self.gyro_square) = (Vector3::zeros(), 0.0);
+        self.gyro_square = 0.0;
         (self.accel_sum, self.accel_square) = (Vector3::zeros(), 0.0);
         let shift = window.front().map_or(Vector3::zeros(), |entry| entry.accel);
         self.accel_origin += shift;
@@ -115,7 +113,7 @@ impl RestDetector {
 
     fn clear(&mut self) {
         self.window.clear();
-        (self.gyro_sum, self.gyro_square) = (Vector3::zeros(), 0.0);
+        self.gyro_square = 0.0;
         (self.accel_sum, self.accel_square) = (Vector3::zeros(), 0.0);
     }
 }

@@ -14,9 +14,13 @@ use nalgebra::{Matrix3, SMatrix, Vector3};
 const GYRO: usize = 21;
 /// Gyro and accelerometer parameters.
 const SENSOR: usize = 33;
-/// Sensitivities are integrated in blocks this long at most: a midpoint rule over a turn of 40 rad/s errs by
+/// Sensitivities are integrated in blocks no shorter than this: a midpoint rule over a turn of 40 rad/s errs by
 /// (0.2 rad)²/24, 0.2 % of an error.
 const BLOCK_S: f64 = 0.005;
+/// A block goes on until it has turned by this: (0.1 rad)²/24 is 0.04 %,
+const BLOCK_RAD: f64 = 0.1;
+/// or for this long, s.
+const LONGEST_BLOCK_S: f64 = 0.025;
 
 /// Sensitivities of a span's end to its beginning and to the parameters.
 #[derive(Clone, Debug)]
@@ -267,11 +271,13 @@ fn is_smooth(readings: &[Reading], i: usize) -> bool {
 pub fn preintegrate(readings: &[Reading], from: usize, to: usize, start: &NavState) -> (Vec<Step>, Sensitivity) {
     let steps = integrate(readings, from, to, start);
     let mut sensitivity = Sensitivity::none();
-    let mut first = from;
+    let (mut first, mut turned_rad) = (from, 0.0);
     for i in from + 1..=to {
-        if readings[i].time_s - readings[first].time_s >= BLOCK_S || i == to {
+        turned_rad += readings[i].gyro_s_radps.norm() * (readings[i].time_s - readings[i - 1].time_s);
+        let long_s = readings[i].time_s - readings[first].time_s;
+        if (long_s >= BLOCK_S && turned_rad >= BLOCK_RAD) || long_s >= LONGEST_BLOCK_S || i == to {
             close_block(&readings[first..=i], &steps[first - from..=i - from], &mut sensitivity);
-            first = i;
+            (first, turned_rad) = (i, 0.0);
         }
     }
     (steps, sensitivity)
