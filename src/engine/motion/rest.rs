@@ -28,10 +28,11 @@ pub struct RestDetector {
     pushed: usize,
 }
 
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 struct Entry {
     gyro_square: f64,
     accel: Vector3<f64>,
+    accel_square: f64,
 }
 
 impl RestDetector {
@@ -64,14 +65,11 @@ impl RestDetector {
         if self.window.is_empty() {
             self.accel_origin = accel_s_mps2;
         }
-        let entry = Entry { gyro_square: gyro_s_radps.norm_squared(), accel: accel_s_mps2 - self.accel_origin };
+        let accel = accel_s_mps2 - self.accel_origin;
+        let entry = Entry { gyro_square: gyro_s_radps.norm_squared(), accel, accel_square: accel.norm_squared() };
         self.window.push_back(entry);
-        self.add(entry, 1.0);
-        if self.window.len() > self.length
-            && let Some(old) = self.window.pop_front()
-        {
-            self.add(old, -1.0);
-        }
+        let old = if self.window.len() > self.length { self.window.pop_front() } else { None };
+        self.exchange(entry, old.unwrap_or_default());
         self.pushed += 1;
         if self.pushed >= 8 * self.length {
             self.pushed = 0;
@@ -91,10 +89,10 @@ impl RestDetector {
             && self.accel_square - self.accel_sum.norm_squared() / n < STILL_MPS2 * STILL_MPS2 * n
     }
 
-    fn add(&mut self, entry: Entry, sign: f64) {
-        self.gyro_square += entry.gyro_square * sign;
-        self.accel_sum += entry.accel * sign;
-        self.accel_square += entry.accel.norm_squared() * sign;
+    fn exchange(&mut self, new: Entry, old: Entry) {
+        self.gyro_square += new.gyro_square - old.gyro_square;
+        self.accel_sum += new.accel - old.accel;
+        self.accel_square += new.accel_square - old.accel_square;
     }
 
     /// Sums afresh, so that rounding does not pile up over a day.
@@ -105,9 +103,10 @@ impl RestDetector {
         let shift = window.front().map_or(Vector3::zeros(), |entry| entry.accel);
         self.accel_origin += shift;
         for entry in window {
-            let moved = Entry { accel: entry.accel - shift, ..entry };
+            let accel = entry.accel - shift;
+            let moved = Entry { accel, accel_square: accel.norm_squared(), ..entry };
             self.window.push_back(moved);
-            self.add(moved, 1.0);
+            self.exchange(moved, Entry::default());
         }
     }
 
