@@ -17,6 +17,9 @@ use crate::engine::profile::SensorProfile;
 use nalgebra::{Matrix3, Vector3};
 use std::collections::VecDeque;
 
+/// χ² of three velocities that a rest seldom exceeds: beyond its 0.9999 quantile, with room for what is not modelled.
+const UNLIKELY: f64 = 30.0;
+
 /// What the sensor adds to the uncertainty as time goes by.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Drift {
@@ -207,6 +210,16 @@ impl Filter {
         self.rest_attitude = self.state.attitude;
         self.covariance = rest_reset(&self.covariance);
         self.history.push_back(Record::RestReset);
+    }
+
+    /// Whether it is likely that the sensor stands still now, but for the sway: the velocity lies within its own bounds.
+    pub fn may_be_still(&self, sway: &Sway) -> bool {
+        let mut expected = self.covariance.fixed_view::<3, 3>(VELOCITY, VELOCITY).into_owned();
+        for axis in 0..3 {
+            expected[(axis, axis)] += sway.velocity_mps * sway.velocity_mps;
+        }
+        let v = self.state.velocity_w_mps;
+        expected.cholesky().is_none_or(|c| v.dot(&c.solve(&v)) < UNLIKELY)
     }
 
     /// Within a rest: no velocity, and the pose of its beginning, but for the sway.

@@ -16,12 +16,18 @@ use std::collections::VecDeque;
 
 /// Samples after a node that shape the last steps before it.
 const LOOK_AHEAD: usize = 2;
-/// Nodes within a rest stand this far apart, s.
-const REST_NODE_S: f64 = 0.25;
+/// The first nodes of a rest stand this far apart, s: short pauses count,
+const REST_NODE_S: f64 = 0.1;
+/// and later ones by this part of how long the rest has gone on.
+const REST_NODE_GROWTH: f64 = 0.3;
+/// The last node of a rest stands this long before its end shows, s.
+const REST_END_S: f64 = 0.12;
 /// Nodes within a motion stand this far apart, s.
 const MOTION_NODE_S: f64 = 0.5;
 /// A node of a rest is set only when the rest has gone on for this long after it, s.
-const REST_MARGIN_S: f64 = 0.1;
+const REST_MARGIN_S: f64 = 0.06;
+/// A rest that has gone on for this long is one, whatever the velocity was thought to be, s.
+const SURE_REST_S: f64 = 0.5;
 /// What is cut off the first window of a rest, s: the motion before may reach into it.
 const REST_TRIM_S: f64 = 0.03;
 /// A stream that does not begin with a rest is levelled from this much of it, s.
@@ -43,13 +49,15 @@ pub struct Options {
     pub reach_m: Option<f64>,
     /// Mark every node, for a motion of the whole recording.
     pub mark_all: bool,
+    /// Nodes within a rest stand no further apart than this, s.
+    pub rest_node_s: f64,
     /// The sensor's noise densities, gyro's and accelerometer's, are taken this many times as large.
     pub roughness: (f64, f64),
 }
 
 impl Default for Options {
     fn default() -> Self {
-        Self { reach_m: None, mark_all: false, roughness: (1.0, 1.0) }
+        Self { reach_m: None, mark_all: false, rest_node_s: 0.5, roughness: (1.0, 1.0) }
     }
 }
 
@@ -194,6 +202,7 @@ impl Navigator {
         match (still, self.rest) {
             (true, None) => self.start_rest(now_s),
             (false, Some(rest)) => {
+                self.last_rest_node(now_s - REST_END_S);
                 self.rest = None;
                 self.motion_nodes = 0;
                 let to_s = now_s - REST_MARGIN_S;
@@ -229,17 +238,36 @@ impl Navigator {
     }
 
     fn rest_node(&mut self, now_s: f64) {
-        let next_s = self.node_time_s() + REST_NODE_S;
+        let node_s = self.node_time_s();
+        let rested_s = self.rest.map_or(0.0, |rest| node_s - rest.began_s);
+        let next_s = node_s
+            + (REST_NODE_GROWTH * rested_s).clamp(REST_NODE_S.min(self.options.rest_node_s), self.options.rest_node_s);
         if now_s < next_s + REST_MARGIN_S || next_s >= self.hold_s {
             return;
         }
-        let to = self.place_of(next_s);
+        self.still_at(next_s);
+    }
+
+    /// A node within a rest. One that is too short to be sure of is only believed if the velocity allows it.
+    fn still_at(&mut self, time_s: f64) {
+        let to = self.place_of(time_s);
         let sway = self.sway(to);
         self.advance_to(to);
-        if let Some(filter) = &mut self.filter {
+        let is_sure = self.rest.is_some_and(|rest| self.node_time_s() - rest.began_s > SURE_REST_S);
+        if let Some(filter) = &mut self.filter
+            && (is_sure || filter.may_be_still(&sway))
+        {
             filter.still(&sway);
         }
         self.mark_if_wanted();
+    }
+
+    /// A rest has ended: what was surely still part of it.
+    fn last_rest_node(&mut self, until_s: f64) {
+        if until_s < self.node_time_s() + REST_NODE_S || until_s >= self.hold_s {
+            return;
+        }
+        self.still_at(until_s);
     }
 
     fn motion_node(&mut self, now_s: f64) {

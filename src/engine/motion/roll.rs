@@ -19,7 +19,7 @@ const LEAST_ANGLE_RAD: f64 = 4.0;
 const PAUSE_S: f64 = 0.4;
 /// How much more of the wobble goes round with the bat than beside it: hands push once a turn. Chosen on 40 simulated
 /// routines and the rolls of a few other recordings.
-const WITH_THE_TURN: f64 = 2.2;
+const WITH_THE_TURN: f64 = 2.6;
 /// Parts of the roll angle by which the wobble is turned to judge it.
 const TURNED_BY: [f64; 6] = [-1.3, -0.8, -0.45, 0.45, 0.8, 1.3];
 /// What a long roll leaves of doubt: hands do not turn a bat about its axis exactly, rad.

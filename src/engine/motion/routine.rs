@@ -37,6 +37,9 @@ pub struct Routine {
 
 /// A hold lasts at least this long, s.
 const HOLD_S: f64 = 0.8;
+/// A hold may be cut in two for this long, s, if the bat's up stays within acos of this.
+const TWITCH_S: f64 = 0.6;
+const SAME_POSE: f64 = 0.985;
 /// All holds lie within this time before the spin, s.
 const WITHIN_S: f64 = 40.0;
 /// Two turns, with a little slack, rad.
@@ -49,7 +52,22 @@ const QUARTER_RAD: f64 = PI / 2.0;
 
 /// The routines in a recording, in order, from its rests and rolls.
 pub fn routines(holds: &[Hold], spins: &[Spin]) -> Vec<Routine> {
+    let holds = &joined(holds);
     spins.iter().filter(|spin| spin.angle_rad >= TWO_TURNS_RAD).filter_map(|spin| before(holds, spin)).collect()
+}
+
+/// Holds with those joined that a twitch has cut in two: the same pose, hardly apart.
+fn joined(holds: &[Hold]) -> Vec<Hold> {
+    let mut out: Vec<Hold> = Vec::with_capacity(holds.len());
+    for hold in holds {
+        match out.last_mut() {
+            Some(last) if hold.from_s - last.to_s < TWITCH_S && last.up_b.dot(&hold.up_b) > SAME_POSE => {
+                last.to_s = hold.to_s;
+            }
+            _ => out.push(*hold),
+        }
+    }
+    out
 }
 
 /// The routine that ends with this spin, if its six holds are there.

@@ -34,6 +34,8 @@ const REACH_M: f64 = 0.3;
 const ROUGHNESS: (f64, f64) = (8.0, 4.0);
 /// A rest is told this much shorter at either end than it was found, s: its ends are where motion is slowest.
 const LABEL_TRIM_S: f64 = 0.04;
+/// Nodes within a rest stand no further apart than this, s.
+const REST_NODE_S: f64 = 0.25;
 /// What the second pass still may learn: a part of the first one's variance.
 const STILL_LEARNING: f64 = 0.01;
 
@@ -66,7 +68,7 @@ fn calibrated(samples: &[Sample], profile: &Profile, interval_s: f64) -> Profile
 
 /// The filter over the whole recording, and the rests.
 fn navigate(samples: &[Sample], profile: &Profile, interval_s: f64, reach_m: f64) -> (Navigator, Vec<(f64, f64)>) {
-    let options = Options { reach_m: Some(reach_m), mark_all: true, roughness: ROUGHNESS };
+    let options = Options { reach_m: Some(reach_m), mark_all: true, rest_node_s: REST_NODE_S, roughness: ROUGHNESS };
     let mut navigator = Navigator::new(profile.clone(), interval_s, options);
     let mut rests = Vec::new();
     for sample in samples {

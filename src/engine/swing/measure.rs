@@ -8,14 +8,14 @@ use crate::engine::metrics::{BatMotion, Estimate, Metric, Scratch, Values, evalu
 use crate::engine::motion::conditioning::Reading;
 use crate::engine::motion::state::{ATTITUDE, Covariance, ErrorVector, NavState, PARAMETERS, SIZE, VELOCITY};
 use crate::engine::profile::Profile;
-use nalgebra::Vector3;
+use nalgebra::{Matrix4, Vector3, Vector4};
 
 /// 1 σ of the IMU's position in B, each axis, m: how well a mount is known. An assumption.
 const OFFSET_SIGMA_M: f64 = 7e-4;
 /// The instant of contact is moved by this to see what it changes, s.
 const NUDGE_S: f64 = 1e-4;
 /// 1 σ of where a peak of speed is found on the grid, s.
-const PEAK_SIGMA_S: f64 = 5e-5;
+const PEAK_SIGMA_S: f64 = 1e-4;
 /// Steps of the grid, s.
 const STEP_S: (f64, f64) = (5e-4, 1e-3);
 /// 1 σ of the greatest turn rate, as a part of it, for each second by which the step is longer than a millisecond: a
@@ -161,14 +161,34 @@ impl Material<'_> {
         let from = motion.contact.saturating_sub(reach);
         let speed = |i: usize| motion.states[i].velocity_w_mps(self.profile.bat.sweet_spot_m).norm();
         let best = (from..motion.states.len()).max_by(|a, b| speed(*a).total_cmp(&speed(*b)))?;
-        if best == 0 || best + 1 >= motion.states.len() {
+        let step_s = motion.times_s[1] - motion.times_s[0];
+        let reach = ((PEAK_REACH_S / step_s) as usize).min(best).min(motion.states.len() - 1 - best);
+        if reach < 2 {
             return Some(motion.times_s[best]);
         }
-        let (a, b, c) = (speed(best - 1), speed(best), speed(best + 1));
-        let bend = a - 2.0 * b + c;
-        let part = if bend < 0.0 { (0.5 * (a - c) / bend).clamp(-1.0, 1.0) } else { 0.0 };
-        Some(motion.times_s[best] + part * (motion.times_s[1] - motion.times_s[0]))
+        let part = cubic_peak((best - reach..=best + reach).map(speed), reach)?;
+        Some(motion.times_s[best] + part * reach as f64 * step_s)
     }
+}
+
+/// A peak of speed is read from this much on either side of the fastest grid point, s: enough to average the noise.
+const PEAK_REACH_S: f64 = 0.006;
+
+/// Where the least-squares cubic through 2·reach + 1 even points has its peak, from the middle one, in units of the reach;
+/// 0 if it has none within.
+fn cubic_peak(values: impl Iterator<Item = f64>, reach: usize) -> Option<f64> {
+    let (mut normal, mut right) = (Matrix4::zeros(), Vector4::zeros());
+    for (k, value) in values.enumerate() {
+        let x = k as f64 / reach as f64 - 1.0;
+        let row = Vector4::new(1.0, x, x * x, x * x * x);
+        normal += row * row.transpose();
+        right += row * value;
+    }
+    let c = normal.cholesky()?.solve(&right);
+    // The root of c1 + 2 c2 x + 3 c3 x² that goes to −c1 / 2 c2 as c3 goes to 0.
+    let root = (c[2] * c[2] - 3.0 * c[1] * c[3]).sqrt();
+    let x = if c[2] < 0.0 { -c[1] / (c[2] - root) } else { 0.0 };
+    Some(if x.abs() <= 1.0 { x } else { 0.0 })
 }
 
 /// What one error of 1 σ does.
