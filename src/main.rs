@@ -4,7 +4,7 @@
 use clap::{Parser, Subcommand};
 use std::io::{self, BufWriter, ErrorKind, Write};
 use std::process::ExitCode;
-use swingd::cli::{convert, demo, one_line, recording, replay, track};
+use swingd::cli::{calibrate, convert, demo, one_line, recording, replay, synth, track};
 
 /// Swings from a sensor on the knob of a bat, measured
 #[derive(Parser)]
@@ -20,6 +20,10 @@ enum Command {
     Replay(replay::ReplayArgs),
     /// Write the motion of the sensor over a whole recording, as CSV
     Track(track::TrackArgs),
+    /// Learn a sensor's errors and its mount's tilt from recordings, into a profile
+    Calibrate(calibrate::CalibrateArgs),
+    /// Simulate recordings with their truth
+    Synth(synth::Args),
     /// Convert a recording between CSV (with NAME.toml beside it) and MCAP
     Convert(convert::ConvertArgs),
     /// Measure the bundled lesson and show it
@@ -45,6 +49,8 @@ fn run(command: Command, out: &mut dyn Write) -> anyhow::Result<bool> {
     match command {
         Command::Replay(args) => Ok(replay::run(&args, &recording::open, out, err)?),
         Command::Track(args) => track::run(&args, err).map(|()| true),
+        Command::Calibrate(args) => calibrate::run(&args, out, err).map(|()| true),
+        Command::Synth(args) => synth::run(&args, out).map(|_| true),
         Command::Convert(args) => convert::run(&args, err).map(|()| true),
         Command::Demo(args) => demo::run(&args, out).map(|()| true),
     }

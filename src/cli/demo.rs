@@ -25,8 +25,8 @@ pub struct DemoArgs {
     pub no_open: bool,
 }
 
-const LESSON_NAME: &str = "lesson.csv";
-const LESSON: &[u8] = include_bytes!("../../replay-data/lesson.csv");
+const LESSON_NAME: &str = "lesson.mcap";
+const LESSON: &[u8] = include_bytes!("../../replay-data/lesson.mcap");
 
 /// The lesson that comes with the program.
 fn bundled_lesson() -> Result<OpenRecording, RecordingError> {
@@ -112,7 +112,7 @@ mod tests {
         let written = |name| std::fs::read_to_string(folder.join("deeper").join(name)).unwrap();
         assert!(written("lesson.html").starts_with("<!DOCTYPE html>"));
         assert!(written("lesson.svg").starts_with("<svg"));
-        assert!(String::from_utf8(out).unwrap().starts_with("lesson.csv: "));
+        assert!(String::from_utf8(out).unwrap().starts_with("lesson.mcap: "));
         std::fs::remove_dir_all(folder).unwrap();
     }
 

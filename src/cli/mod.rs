@@ -3,9 +3,10 @@
 //!
 //! In reading order: [`recording`], a file opened as a profile and samples; [`analysis`], a recording through the engine;
 //! [`progress`]; [`targets`], files that are written whole or not at all; then a file a command: [`replay`], [`track`],
-//! [`convert`], [`demo`].
+//! [`calibrate`], [`convert`], [`synth`], [`demo`].
 
 pub mod analysis;
+pub mod calibrate;
 pub mod convert;
 pub mod demo;
 mod progress;

@@ -2,7 +2,10 @@
 
 mod truth_file;
 
+use crate::engine::profile::Side;
+use crate::engine::wire::WireError;
 use crate::engine::wire::csv::CsvWriter;
+use crate::engine::wire::mcap::{AtThePlate, AtThePlateSide, McapWriter, sensor_time_ns};
 use crate::sim::{EventKind, Kind, Mishaps, Preset, Scenario, Simulated, SwingKind};
 use anyhow::Context;
 use clap::builder::PossibleValuesParser;
@@ -26,7 +29,7 @@ fn preset_names() -> Vec<&'static str> {
     Preset::ALL.map(Preset::key).to_vec()
 }
 
-/// Simulates recordings and writes NAME.csv, NAME.toml and NAME.truth.json for each.
+/// Simulates recordings and writes NAME.csv, NAME.toml (or NAME.mcap) and NAME.truth.json for each.
 #[derive(Clone, Debug, clap::Args)]
 pub struct Args {
     /// What happens in each recording.
@@ -50,6 +53,12 @@ pub struct Args {
     /// For a lesson: begin with the calibration routine.
     #[arg(long)]
     pub calibrated: bool,
+    /// Write one NAME.mcap instead of NAME.csv and NAME.toml.
+    #[arg(long)]
+    pub mcap: bool,
+    /// With --mcap: who is at the plate, by a name of their choice.
+    #[arg(long, requires = "mcap", value_name = "NICKNAME")]
+    pub athlete: Option<String>,
     /// Share of rows that are lost, in groups.
     #[arg(long, default_value_t = 0.0, value_parser = share)]
     pub lost_share: f64,
@@ -83,29 +92,50 @@ impl Args {
     }
 }
 
-/// Writes the recordings; returns the names of the files without their endings.
-pub fn run(args: &Args) -> anyhow::Result<Vec<PathBuf>> {
+/// Writes the recordings; tells and returns the names of the files without their endings.
+pub fn run(args: &Args, out: &mut dyn Write) -> anyhow::Result<Vec<PathBuf>> {
     fs::create_dir_all(&args.out).with_context(|| format!("{}: cannot be made", args.out.display()))?;
     let seeds = (0..u64::from(args.count)).map(|i| args.seed.wrapping_add(i));
     seeds
         .map(|seed| {
             let scenario = args.scenario(seed)?;
             let stem = args.out.join(format!("{}-{}-{seed:04}", args.kind, args.preset));
-            write_recording(&stem, &scenario, &args.kind)?;
+            write_recording(&stem, &scenario, args)?;
+            writeln!(out, "{}", stem.display())?;
             Ok(stem)
         })
         .collect()
 }
 
-fn write_recording(stem: &Path, scenario: &Scenario, kind: &str) -> anyhow::Result<()> {
+fn write_recording(stem: &Path, scenario: &Scenario, args: &Args) -> anyhow::Result<()> {
     let simulated = scenario.run();
-    write_file(&stem.with_extension("csv"), |out| write_samples(&simulated, out))?;
-    write_file(&stem.with_extension("toml"), |out| out.write_all(simulated.profile.to_toml().as_bytes()))?;
-    let truth = TruthFile::of(&simulated, scenario, kind);
+    if args.mcap {
+        write_file(&stem.with_extension("mcap"), |out| {
+            write_mcap(&simulated, args, out).map_err(std::io::Error::other)
+        })?;
+    } else {
+        write_file(&stem.with_extension("csv"), |out| write_samples(&simulated, out))?;
+        write_file(&stem.with_extension("toml"), |out| out.write_all(simulated.profile.to_toml().as_bytes()))?;
+    }
+    let truth = TruthFile::of(&simulated, scenario, &args.kind);
     write_file(&stem.with_extension("truth.json"), |out| {
         serde_json::to_writer_pretty(&mut *out, &truth)?;
         writeln!(out)
     })
+}
+
+fn write_mcap(simulated: &Simulated, args: &Args, out: &mut BufWriter<File>) -> Result<(), WireError> {
+    let first_ns = simulated.samples.first().map_or(0, |sample| sensor_time_ns(sample.time));
+    let mut writer = McapWriter::new(out, &format!("simulated-{}", args.preset))?;
+    writer.write_profile(first_ns, &simulated.profile.to_toml())?;
+    let side = match simulated.profile.swing.side {
+        Side::Right => AtThePlateSide::Right,
+        Side::Left => AtThePlateSide::Left,
+    };
+    let context = AtThePlate { nickname: args.athlete.clone(), side: Some(side), ..AtThePlate::default() };
+    writer.write_at_the_plate(first_ns, &context)?;
+    writer.write_samples(&simulated.samples, sensor_time_ns)?;
+    writer.finish().map(drop)
 }
 
 fn write_samples(simulated: &Simulated, out: &mut BufWriter<File>) -> std::io::Result<()> {

@@ -128,6 +128,11 @@ impl Engine {
         }
         if let Some(running) = &mut self.running {
             running.navigator.finish();
+            events.extend(running.rolls());
+            if let Some(since_s) = running.navigator.resting_since_s() {
+                let (to_s, up_b) = (running.navigator.now_s(), running.navigator.up_b());
+                events.push(Event::Rest { from: SensorTime(since_s), to: SensorTime(to_s), up_b });
+            }
             while let Some(mut pending) = running.swings.pop_front() {
                 pending.stage = Stage::Revised;
                 events.extend(pending.told(running, &self.profile, &self.chain));
@@ -200,7 +205,9 @@ impl Engine {
         let Some(running) = &mut self.running else { return };
         if let Some(Happening::RestEnded(from_s, to_s)) = happening {
             running.last_rest_s = to_s;
-            events.push(Event::Rest { from: SensorTime(from_s), to: SensorTime(to_s) });
+            let up_b = running.navigator.up_b();
+            events.push(Event::Rest { from: SensorTime(from_s), to: SensorTime(to_s), up_b });
+            events.extend(running.rolls());
             for pending in running.swings.iter_mut().filter(|pending| pending.contact_s < from_s) {
                 pending.rests_since += 1;
             }
@@ -243,6 +250,15 @@ impl Engine {
 }
 
 impl Running {
+    /// The rolls that have been used since this was asked last.
+    fn rolls(&mut self) -> impl Iterator<Item = Event> {
+        self.navigator.take_rolls().into_iter().map(|roll| Event::Roll {
+            from: SensorTime(roll.from_s),
+            to: SensorTime(roll.to_s),
+            angle_rad: roll.angle_rad,
+        })
+    }
+
     fn note_gap(&mut self, sample: &Sample, last_s: f64) {
         let whole = sample.gyro_s_radps.iter().chain(sample.accel_s_mps2.iter()).all(|x| x.is_finite());
         if !whole || (last_s.is_finite() && sample.time.0 - last_s > 1.5 * self.navigator.interval_s()) {

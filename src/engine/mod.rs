@@ -16,6 +16,7 @@ mod driver;
 
 pub use driver::Engine;
 
+use nalgebra::Vector3;
 use sample::SensorTime;
 use swing::Swing;
 
@@ -37,6 +38,17 @@ pub enum Event {
         from: SensorTime,
         /// Its end.
         to: SensorTime,
+        /// Up, unit, in B, by the estimate at its end.
+        up_b: Vector3<f64>,
+    },
+    /// The bat was rolled about its own axis.
+    Roll {
+        /// When it began.
+        from: SensorTime,
+        /// When it ended.
+        to: SensorTime,
+        /// Both ways counted, rad.
+        angle_rad: f64,
     },
 }
 

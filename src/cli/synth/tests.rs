@@ -29,7 +29,7 @@ fn every_kind_and_preset_that_is_offered_is_understood() {
 fn files_hold_the_recording_its_profile_and_its_truth() {
     let directory = std::env::temp_dir().join(format!("swingd-synth-{}", std::process::id()));
     let line = format!("synth tap-plate --preset slow --seed 7 --count 2 --out {}", directory.display());
-    let stems = run(&parsed(&line).expect("accepted")).expect("written");
+    let stems = run(&parsed(&line).expect("accepted"), &mut Vec::new()).expect("written");
     assert_eq!(stems.len(), 2);
     for (stem, seed) in stems.iter().zip([7u64, 8]) {
         let read = |ending: &str| fs::read_to_string(stem.with_extension(ending)).expect("a file");

@@ -83,6 +83,7 @@ pub struct Navigator {
     mark_times_s: Vec<f64>,
     r_bs: Matrix3<f64>,
     rolls: RollWatch,
+    ended_rolls: Vec<Roll>,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -111,6 +112,7 @@ impl Navigator {
             motion_nodes: 0,
             mark_times_s: Vec::new(),
             rolls: RollWatch::default(),
+            ended_rolls: Vec::new(),
         }
     }
 
@@ -152,6 +154,17 @@ impl Navigator {
     /// Nodes may follow the present again.
     pub fn release(&mut self) {
         self.hold_s = f64::INFINITY;
+    }
+
+    /// Up, unit, in nominal B, by the estimate at the last node.
+    pub fn up_b(&self) -> Vector3<f64> {
+        let up_s = self.filter.as_ref().map_or(Vector3::z(), |f| f.state().attitude.to_sensor(Vector3::z()));
+        self.r_bs * up_s
+    }
+
+    /// The rolls that have been used since this was asked last.
+    pub fn take_rolls(&mut self) -> Vec<Roll> {
+        std::mem::take(&mut self.ended_rolls)
     }
 
     /// What has been learnt of the sensor.
@@ -384,6 +397,7 @@ impl Navigator {
             if let Some(filter) = &mut self.filter {
                 filter.rolled(&roll, &self.r_bs);
             }
+            self.ended_rolls.push(roll);
         }
         self.samples.drain(..to - 1);
         self.node = 1;

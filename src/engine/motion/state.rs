@@ -17,21 +17,7 @@ pub const REST_HEADING: usize = 9;
 /// First of the calibration parameters, in the order of [`Calibration`].
 pub const PARAMETERS: usize = 10;
 
-/// Places within [`Calibration::mean`].
-pub mod parameter {
-    /// Gyro bias, 3.
-    pub const GYRO_BIAS: usize = 0;
-    /// Gyro matrix G by rows, 9.
-    pub const GYRO_MATRIX: usize = 3;
-    /// The gyro's sensitivity to specific force K by rows, 9.
-    pub const GYRO_FORCE: usize = 12;
-    /// Accelerometer bias, 3.
-    pub const ACCEL_BIAS: usize = 21;
-    /// Accelerometer matrix A by rows, 9.
-    pub const ACCEL_MATRIX: usize = 24;
-    /// Mount tilt, 2.
-    pub const TILT: usize = 33;
-}
+pub use crate::engine::profile::parameter;
 
 /// Error covariance.
 pub type Covariance = SMatrix<f64, SIZE, SIZE>;

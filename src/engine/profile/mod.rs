@@ -118,6 +118,22 @@ pub struct SwingContext {
 /// How many parameters a [`Calibration`] has.
 pub const CALIBRATION_SIZE: usize = 35;
 
+/// Places within [`Calibration::mean`].
+pub mod parameter {
+    /// Gyro bias, 3.
+    pub const GYRO_BIAS: usize = 0;
+    /// Gyro matrix G by rows, 9.
+    pub const GYRO_MATRIX: usize = 3;
+    /// The gyro's sensitivity to specific force K by rows, 9.
+    pub const GYRO_FORCE: usize = 12;
+    /// Accelerometer bias, 3.
+    pub const ACCEL_BIAS: usize = 21;
+    /// Accelerometer matrix A by rows, 9.
+    pub const ACCEL_MATRIX: usize = 24;
+    /// Mount tilt, 2.
+    pub const TILT: usize = 33;
+}
+
 /// What has been learnt of a sensor and its mount: mean and covariance of the parameters.
 ///
 /// Order: gyro bias b (3), gyro matrix G (9, by rows), the gyro's sensitivity to specific force K (9, by rows),
@@ -130,4 +146,22 @@ pub struct Calibration {
     pub mean: SVector<f64, CALIBRATION_SIZE>,
     /// Their covariance.
     pub covariance: SMatrix<f64, CALIBRATION_SIZE, CALIBRATION_SIZE>,
+}
+
+/// How much of its first uncertainty an accelerometer bias has again after a pause.
+const ACCEL_BIAS_AGAIN: f64 = 0.1;
+
+impl Calibration {
+    /// What is still known when the sensor has been off and on again: the gyro's bias is a turn-on bias and starts anew
+    /// about the old value, the accelerometer's has moved a little.
+    pub fn after_a_pause(&self, sensor: &SensorProfile) -> Self {
+        use parameter::{ACCEL_BIAS, GYRO_BIAS};
+        let mut covariance = self.covariance;
+        for axis in 0..3 {
+            let (gyro, accel) = (GYRO_BIAS + axis, ACCEL_BIAS + axis);
+            covariance[(gyro, gyro)] += sensor.gyro_bias_radps.powi(2);
+            covariance[(accel, accel)] += (ACCEL_BIAS_AGAIN * sensor.accel_bias_mps2).powi(2);
+        }
+        Self { mean: self.mean, covariance }
+    }
 }
