@@ -57,7 +57,7 @@ static LESSON: LazyLock<Material> = LazyLock::new(|| {
 });
 
 fn bundled() -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("replay-data/lesson.csv")
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("replay-data/lesson.mcap")
 }
 
 /// Four seconds at rest with a tremor, four of walking, in turns. Sizes are made up.

@@ -1,5 +1,4 @@
-//! Arguments to one call, and its result to an exit status: 0 done, 1 something could not be read or written, 2 unusable
-//! arguments (by `clap`).
+//! Arguments to one call; exit status 0 done, 1 something could not be read or written, 2 unusable arguments (by `clap`).
 
 use clap::{Parser, Subcommand};
 use std::io::{self, BufWriter, ErrorKind, Write};
@@ -33,27 +32,25 @@ enum Command {
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let mut out = BufWriter::new(io::stdout());
-    match run(arguments.command, &mut out) {
-        Ok(true) => ExitCode::SUCCESS,
-        Ok(false) => ExitCode::FAILURE,
-        Err(error) if closed_pipe(&error) => ExitCode::SUCCESS,
-        Err(error) => {
-            eprintln!("{}", one_line(&error));
-            ExitCode::FAILURE
-        }
+    let done =
+        run(arguments.command, &mut out).or_else(|error| if closed_pipe(&error) { Ok(true) } else { Err(error) });
+    if let Err(error) = &done {
+        eprintln!("{}", one_line(error));
     }
+    if done.is_ok_and(|all_read| all_read) { ExitCode::SUCCESS } else { ExitCode::FAILURE }
 }
 
 fn run(command: Command, out: &mut dyn Write) -> anyhow::Result<bool> {
     let err = &mut io::stderr();
     match command {
-        Command::Replay(args) => Ok(replay::run(&args, &recording::open, out, err)?),
-        Command::Track(args) => track::run(&args, err).map(|()| true),
-        Command::Calibrate(args) => calibrate::run(&args, out, err).map(|()| true),
-        Command::Synth(args) => synth::run(&args, out).map(|_| true),
-        Command::Convert(args) => convert::run(&args, err).map(|()| true),
-        Command::Demo(args) => demo::run(&args, out).map(|()| true),
+        Command::Replay(args) => return Ok(replay::run(&args, &recording::open, out, err)?),
+        Command::Track(args) => track::run(&args, err),
+        Command::Calibrate(args) => calibrate::run(&args, out, err),
+        Command::Synth(args) => synth::run(&args, out).map(drop),
+        Command::Convert(args) => convert::run(&args, err),
+        Command::Demo(args) => demo::run(&args, out),
     }
+    .map(|()| true)
 }
 
 /// Whoever read our output has had enough.

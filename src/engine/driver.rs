@@ -25,7 +25,7 @@ const BEFORE_S: f64 = 0.75;
 /// A blow is looked into when this much has come after it, s.
 const SETTLE_S: f64 = 0.004;
 /// A swing that met nothing is looked into when this much has come after it was fastest, s.
-const DRY_SETTLE_S: f64 = 0.14;
+const DRY_SETTLE_S: f64 = 0.18;
 /// What a blow does to the attitude that the gyro does not tell, rad, each axis at 1 kHz; more at lower rates.
 const BLOW_RAD: f64 = 0.004;
 /// What it may do to the velocity, m/s, each axis.
@@ -42,7 +42,8 @@ const REVISED_AFTER_RESTS: u32 = 3;
 const LOW_RATE_HZ: f64 = 400.0;
 /// Below this bandwidth it is not either, Hz.
 const LOW_BANDWIDTH_HZ: f64 = 100.0;
-/// A number with a σ above this is a guess and is not told: m/s, degrees, ms, degrees a second, m.
+/// In a swing with a flag, a number with a σ above this is a guess and is not told: m/s, degrees, ms, degrees a second,
+/// m. The flag says why.
 const GUESS: [f64; 5] = [4.0, 20.0, 40.0, 600.0, 0.6];
 
 /// Samples in, swings out: a state machine that is told the time by the samples alone. The same samples give the same
@@ -191,7 +192,7 @@ impl Engine {
         while running.recent.front().is_some_and(|first| now_s - first.time.0 > RECENT_S) {
             running.recent.pop_front();
         }
-        running.look_for_swing(&sample, &self.profile);
+        running.look_for_swing(&sample);
         let happening = running.navigator.push(sample);
         if let Some(contact) = running.contact.filter(|contact| now_s >= contact.ready_s) {
             running.contact = None;
@@ -266,7 +267,7 @@ impl Running {
         }
     }
 
-    fn look_for_swing(&mut self, sample: &Sample, profile: &Profile) {
+    fn look_for_swing(&mut self, sample: &Sample) {
         let whole = sample.gyro_s_radps.iter().chain(sample.accel_s_mps2.iter()).all(|x| x.is_finite());
         if !whole {
             return;
@@ -390,7 +391,9 @@ impl Pending {
             contact: SensorTime(measured.contact_s),
             contact_sigma_s: measured.contact_sigma_s,
             contact_kind: self.kind,
-            metrics: std::array::from_fn(|m| measured.metrics[m].filter(|estimate| is_told(Metric::ALL[m], estimate))),
+            metrics: std::array::from_fn(|m| {
+                measured.metrics[m].filter(|estimate| self.flags.is_empty() || is_told(Metric::ALL[m], estimate))
+            }),
             flags: self.flags.clone(),
             curves: curves(&measured.motion, &profile.bat),
         }

@@ -108,7 +108,12 @@ proptest! {
                     prop_assert!(swing.metrics.iter().flatten().all(|m| m.sigma >= 0.0), "{swing:?}");
                     prop_assert!(swing.start <= swing.contact, "{swing:?}");
                 }
-                Event::Rest { from, to } => prop_assert!(from.0.is_finite() && to.0.is_finite() && from <= to),
+                Event::Rest { from, to, up_b } => {
+                    prop_assert!(from.0.is_finite() && to.0.is_finite() && from <= to && up_b.iter().all(|x| x.is_finite()));
+                }
+                Event::Roll { from, to, angle_rad } => {
+                    prop_assert!(from.0.is_finite() && to.0.is_finite() && from <= to && angle_rad.is_finite());
+                }
             }
         }
     }

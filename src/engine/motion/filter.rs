@@ -112,7 +112,7 @@ impl Row {
         match self {
             Row::Place(place) => covariance.column(*place).into_owned(),
             Row::Difference(place, minus) => covariance.column(*place) - covariance.column(*minus),
-            Row::Sum(row) => covariance * &**row,
+            Row::Sum(row) => covariance * **row,
         }
     }
 
@@ -124,7 +124,7 @@ impl Row {
                 v[*place] += factor;
                 v[*minus] -= factor;
             }
-            Row::Sum(row) => *v += &**row * factor,
+            Row::Sum(row) => *v += **row * factor,
         }
     }
 }

@@ -32,10 +32,20 @@ const LONGEST_TURN_S: f64 = 0.7;
 pub enum Found {
     /// A fast turn has begun at this time, s.
     Turning(f64),
-    /// A blow shows at the second time; the turn began at the first, s.
-    Ball { turning_s: f64, seen_s: f64 },
-    /// A swing met nothing; it was fastest at the second time, s.
-    Dry { turning_s: f64, fastest_s: f64 },
+    /// A blow shows.
+    Ball {
+        /// When the turn began, s.
+        turning_s: f64,
+        /// When the blow shows, s.
+        seen_s: f64,
+    },
+    /// A swing met nothing.
+    Dry {
+        /// When the turn began, s.
+        turning_s: f64,
+        /// When it was fastest, s.
+        fastest_s: f64,
+    },
     /// The turn is over, whatever it was.
     Over,
 }

@@ -1,29 +1,28 @@
 //! From a smoothed state at a node and the signals about it to the bat's motion, the metrics and their σ.
 
 use super::Contact;
+use super::bat_motion::{Probe, bat_motion};
 use super::delay::Chain;
-use super::window::{Signal, Source, Window};
-use crate::engine::geometry::{Attitude, gravity_reaction_w_mps2};
-use crate::engine::metrics::{
-    BatMotion, BatState, Estimate, HANDS_FROM_KNOB_M, Metric, Scratch, Values, evaluate_with,
-};
+use super::window::{Source, Window};
+use crate::engine::metrics::{BatMotion, Estimate, Metric, Scratch, Values, evaluate_with};
 use crate::engine::motion::conditioning::Reading;
-use crate::engine::motion::state::{
-    ATTITUDE, Correction, Covariance, ErrorVector, NavState, PARAMETERS, SIZE, VELOCITY, parameter,
-};
-use crate::engine::motion::strapdown::{coning, middle_integral, trapezium};
+use crate::engine::motion::state::{ATTITUDE, Covariance, ErrorVector, NavState, PARAMETERS, SIZE, VELOCITY};
 use crate::engine::profile::Profile;
-use nalgebra::{UnitQuaternion, Vector3};
+use nalgebra::Vector3;
 
 /// 1 σ of the IMU's position in B, each axis, m: how well a mount is known. An assumption.
 const OFFSET_SIGMA_M: f64 = 7e-4;
+/// The instant of contact is moved by this to see what it changes, s.
+const NUDGE_S: f64 = 1e-4;
+/// 1 σ of where a peak of speed is found on the grid, s.
+const PEAK_SIGMA_S: f64 = 5e-5;
 /// Steps of the grid, s.
 const STEP_S: (f64, f64) = (5e-4, 1e-3);
 /// 1 σ of the greatest turn rate, as a part of it, for each second by which the step is longer than a millisecond: a
 /// peak between samples and behind a slow low-pass. Judged on simulated swings at 104 and 208 Hz.
 const COARSE_TURN_RATE: f64 = 7.0;
 /// Time after contact that is looked at where nothing was met, s.
-const AFTER_S: f64 = 0.06;
+const AFTER_S: f64 = 0.1;
 
 /// All that a swing is measured from.
 pub struct Material<'a> {
@@ -61,38 +60,6 @@ pub struct Measured {
     pub motion: BatMotion,
 }
 
-/// Geometry of the bat as seen from the sensor.
-struct Arms {
-    q_sb: UnitQuaternion<f64>,
-    hands_from_imu_b_m: Vector3<f64>,
-}
-
-impl Arms {
-    fn new(profile: &Profile, state: &NavState, offset_error_b_m: Vector3<f64>) -> Self {
-        let tilt = Vector3::new(state.parameters[parameter::TILT], state.parameters[parameter::TILT + 1], 0.0);
-        let q_bs = UnitQuaternion::from_scaled_axis(tilt) * profile.mount.q_bs;
-        let offset = profile.mount.offset_b_m + offset_error_b_m;
-        Self { q_sb: q_bs.inverse(), hands_from_imu_b_m: Vector3::new(0.0, 0.0, HANDS_FROM_KNOB_M) - offset }
-    }
-
-    fn bat_state(
-        &self,
-        attitude: Attitude,
-        omega_s: Vector3<f64>,
-        velocity_w_mps: Vector3<f64>,
-        position_w_m: Vector3<f64>,
-    ) -> BatState {
-        let omega_w_radps = attitude.to_world(omega_s);
-        let arm_w_m = attitude.to_world(self.q_sb * self.hands_from_imu_b_m);
-        BatState {
-            axis_w: attitude.to_world(self.q_sb * Vector3::z()),
-            omega_w_radps,
-            hands_w_m: position_w_m + arm_w_m,
-            velocity_hands_w_mps: velocity_w_mps + omega_w_radps.cross(&arm_w_m),
-        }
-    }
-}
-
 impl Material<'_> {
     fn source(&self) -> Source<'_> {
         Source { readings: self.readings, last_clean: self.last_clean, node: self.node, chain: self.chain }
@@ -104,100 +71,65 @@ impl Material<'_> {
         self.source().window(contact_s, after_s, step_s)
     }
 
+    fn motion(&self, window: &Window, probe: &Probe) -> BatMotion {
+        bat_motion(window, probe, self.profile, self.contact)
+    }
+
     /// Measures the swing from the state at the node and its covariance.
     pub fn measure(&self, state: &NavState, covariance: &Covariance) -> Option<Measured> {
         let (contact_s, window) = self.settled_window(state)?;
-        let nominal = Probe { state: state.clone(), offset_b_m: Vector3::zeros() };
+        let nominal = Probe::of(state);
+        let motion = self.motion(&window, &nominal);
         let mut scratch = Scratch::default();
-        let motion = motion(&window, &nominal, self.profile, self.contact);
-        let mut values_of =
-            |motion: &BatMotion| evaluate_with(&mut scratch, motion, &self.profile.bat, &self.profile.swing);
-        let values = values_of(&motion);
-        let base_values = values;
-        let peak_s = |motion: &BatMotion| self.peak_shift_s(motion).unwrap_or(0.0);
-        let base_peak_s = peak_s(&motion);
-
-        // How each metric moves with the instant of contact.
-        let nudge_s = 1e-4;
-        let later = self
-            .window(contact_s + nudge_s)
-            .map(|w| values_of(&self::motion(&w, &nominal, self.profile, self.contact)));
-        let per_second = |metric: usize| {
-            later.as_ref().and_then(|l| Some((l.values[metric]? - values.values[metric]?) / nudge_s)).unwrap_or(0.0)
+        let mut values_of = |motion: &BatMotion| {
+            let values = evaluate_with(&mut scratch, motion, &self.profile.bat, &self.profile.swing);
+            (values, self.peak_shift_s(motion).unwrap_or(0.0))
         };
-        let by_contact: [f64; Metric::COUNT] = std::array::from_fn(per_second);
-
-        let mut columns = Vec::with_capacity(SIZE);
-        let mut contact_column = Vec::with_capacity(SIZE);
-        for place in (ATTITUDE..ATTITUDE + 2).chain(VELOCITY..VELOCITY + 3).chain(PARAMETERS..SIZE) {
-            let sigma = covariance[(place, place)].max(0.0).sqrt();
-            if sigma < 1e-10 {
-                continue;
-            }
-            let mut error = ErrorVector::zeros();
-            error[place] = sigma;
-            let probe = Probe { state: state.corrected(&error), offset_b_m: Vector3::zeros() };
-            let moved = self::motion(&window, &probe, self.profile, self.contact);
-            let shift_s = peak_s(&moved) - base_peak_s;
-            let column = self.column(&values, &values_of(&moved), &by_contact, shift_s);
-            columns.push((place, column.map(|x| x / sigma)));
-            contact_column.push((place, shift_s / sigma));
-        }
-        let mut variance = [0.0; Metric::COUNT];
-        let mut contact_variance = 0.0;
-        for (a, (place_a, column_a)) in columns.iter().enumerate() {
-            for (b, (place_b, column_b)) in columns.iter().enumerate() {
-                let c = covariance[(*place_a, *place_b)];
-                for m in 0..Metric::COUNT {
-                    variance[m] += column_a[m] * column_b[m] * c;
-                }
-                contact_variance += contact_column[a].1 * contact_column[b].1 * c;
-            }
-        }
-        let mut add = |moved: &BatMotion, values: &Values| {
-            let shift_s = peak_s(moved) - base_peak_s;
-            let column = self.column(&base_values, values, &by_contact, shift_s);
-            for (sum, x) in variance.iter_mut().zip(column) {
-                *sum += x * x;
-            }
-            contact_variance += shift_s * shift_s;
+        let (values, peak_s) = values_of(&motion);
+        let later = self.window(contact_s + NUDGE_S).map(|w| values_of(&self.motion(&w, &nominal)).0);
+        let by_contact = later.map_or([0.0; Metric::COUNT], |later| difference(&values, &later).map(|x| x / NUDGE_S));
+        let mut moved = |window: &Window, probe: &Probe| {
+            let (now, now_peak_s) = values_of(&self.motion(window, probe));
+            Column::new(difference(&values, &now), &by_contact, now_peak_s - peak_s)
         };
+        let mut spread = by_state(state, covariance, |probe| moved(&window, probe));
         for axis in 0..3 {
-            let mut offset_b_m = Vector3::zeros();
-            offset_b_m[axis] = OFFSET_SIGMA_M;
-            let probe = Probe { state: state.clone(), offset_b_m };
-            let moved = self::motion(&window, &probe, self.profile, self.contact);
-            add(&moved, &values_of(&moved));
+            let offset_error_b_m = Vector3::ith(axis, OFFSET_SIGMA_M);
+            spread.add(&moved(&window, &Probe { offset_error_b_m, ..Probe::of(state) }));
             for doubt in &window.doubts {
-                let moved = self::motion(&window.moved(doubt, axis), &nominal, self.profile, self.contact);
-                add(&moved, &values_of(&moved));
+                spread.add(&moved(&window.moved(doubt, axis), &nominal));
             }
         }
-        let own_s =
-            if self.contact == Contact::Ball { self.contact_sigma_s } else { contact_variance.sqrt().hypot(5e-5) };
-        let timing_s =
-            if self.contact == Contact::Ball { self.contact_sigma_s.hypot(self.chain.delay_sigma_s()) } else { 5e-5 };
-        let coarse_s = (self.interval_s - 1.2e-3).max(0.0);
-        let metrics = std::array::from_fn(|m| {
-            let value = values.values[m]?;
-            let sigma = (variance[m] + (by_contact[m] * timing_s).powi(2)).max(0.0).sqrt();
-            let coarse = if Metric::ALL[m] == Metric::TurnRate { COARSE_TURN_RATE * coarse_s * value } else { 0.0 };
-            Some(Estimate { value, sigma: sigma.hypot(coarse).max(least_sigma(Metric::ALL[m])) })
-        });
-        Some(Measured { contact_s, contact_sigma_s: own_s.hypot(self.chain.delay_sigma_s()), values, metrics, motion })
+        let (contact_sigma_s, timing_s) = self.timing(spread.contact_s2);
+        let metrics = self.estimates(&values, &spread, &by_contact.map(|x| x * timing_s));
+        Some(Measured { contact_s, contact_sigma_s, values, metrics, motion })
     }
 
-    /// What a perturbation does to each metric, the shift of a peak that it brings included.
-    fn column(
+    /// 1 σ of contact, and of the instant on the motion's own clock at which it is looked at, s.
+    fn timing(&self, peak_s2: f64) -> (f64, f64) {
+        match self.contact {
+            Contact::Ball => {
+                let sigma_s = self.contact_sigma_s.hypot(self.chain.delay_sigma_s());
+                (sigma_s, sigma_s)
+            }
+            Contact::None => (peak_s2.sqrt().hypot(PEAK_SIGMA_S).hypot(self.chain.delay_sigma_s()), PEAK_SIGMA_S),
+        }
+    }
+
+    /// Values with their σ; `by_timing` is what the instant of contact adds to each.
+    fn estimates(
         &self,
-        base: &Values,
-        moved: &Values,
-        by_contact: &[f64; Metric::COUNT],
-        shift_s: f64,
-    ) -> [f64; Metric::COUNT] {
-        std::array::from_fn(|m| match (base.values[m], moved.values[m]) {
-            (Some(a), Some(b)) => b - a + by_contact[m] * shift_s,
-            _ => 0.0,
+        values: &Values,
+        spread: &Spread,
+        by_timing: &[f64; Metric::COUNT],
+    ) -> [Option<Estimate>; Metric::COUNT] {
+        let coarse = COARSE_TURN_RATE * (self.interval_s - 1.2e-3).max(0.0);
+        Metric::ALL.map(|metric| {
+            let m = metric.index();
+            let value = values.values[m]?;
+            let coarse = if metric == Metric::TurnRate { coarse * value } else { 0.0 };
+            let sigma = spread.metrics[m].max(0.0).sqrt().hypot(by_timing[m]).hypot(coarse);
+            Some(Estimate { value, sigma: sigma.max(least_sigma(metric)) })
         })
     }
 
@@ -208,9 +140,9 @@ impl Material<'_> {
         if self.contact == Contact::Ball {
             return Some((contact_s, window));
         }
-        let probe = Probe { state: state.clone(), offset_b_m: Vector3::zeros() };
+        let probe = Probe::of(state);
         for _ in 0..4 {
-            let shift_s = self.peak_shift_s(&motion(&window, &probe, self.profile, self.contact))?;
+            let shift_s = self.peak_shift_s(&self.motion(&window, &probe))?;
             contact_s += shift_s;
             window = self.window(contact_s)?;
             if shift_s.abs() < 1e-6 {
@@ -239,85 +171,80 @@ impl Material<'_> {
     }
 }
 
-/// What a motion is computed for.
-struct Probe {
-    state: NavState,
-    offset_b_m: Vector3<f64>,
+/// What one error of 1 σ does.
+struct Column {
+    metrics: [f64; Metric::COUNT],
+    contact_s: f64,
 }
 
-/// The bat's motion on the window's grid, from the state at the node.
-fn motion(window: &Window, probe: &Probe, profile: &Profile, contact: Contact) -> BatMotion {
-    let correction = Correction::new(&probe.state.parameters);
-    let arms = Arms::new(profile, &probe.state, probe.offset_b_m);
-    let h = window.step_s;
-    let omegas: Vec<Vector3<f64>> = window.signals.iter().map(|s| omega(&correction, s)).collect();
-    let n = omegas.len();
-    let node_place = window.contact as f64 + window.node_s / h;
-    let anchor = (node_place.floor().max(0.0) as usize).min(n - 1);
-    let attitudes = attitudes(window, &correction, &omegas, anchor, probe.state.attitude);
-    let forces: Vec<Vector3<f64>> =
-        (0..n).map(|k| attitudes[k].to_world(correction.force_s_mps2(window.signals[k].accel_s_mps2))).collect();
-    let anchor_s = (anchor as f64 - window.contact as f64) * h;
-    let node_force = probe.state.attitude.to_world(correction.force_s_mps2(window.node.accel_s_mps2));
-    let gravity = gravity_reaction_w_mps2();
-    let anchor_velocity = probe.state.velocity_w_mps
-        - trapezium(forces[anchor] - gravity, node_force - gravity, window.node_s - anchor_s);
-    let mut velocities = vec![anchor_velocity; n];
-    let mut positions = vec![Vector3::zeros(); n];
-    let gain = |k: usize| increment(&forces, k, h) - gravity * h;
-    for k in anchor..n.saturating_sub(1) {
-        velocities[k + 1] = velocities[k] + gain(k);
+impl Column {
+    /// The shift of the peak that the error brings is a shift of contact.
+    fn new(metrics: [f64; Metric::COUNT], by_contact: &[f64; Metric::COUNT], contact_s: f64) -> Self {
+        Self { metrics: std::array::from_fn(|m| metrics[m] + by_contact[m] * contact_s), contact_s }
     }
-    for k in (0..anchor).rev() {
-        velocities[k] = velocities[k + 1] - gain(k);
-    }
-    for k in 0..n.saturating_sub(1) {
-        // The trapezium, less what it errs by the change of acceleration.
-        positions[k + 1] = positions[k]
-            + (velocities[k] + velocities[k + 1]) * (0.5 * h)
-            + (forces[k] - forces[k + 1]) * (h * h / 12.0);
-    }
-    BatMotion {
-        times_s: (0..n).map(|k| (k as f64 - window.contact as f64) * h).collect(),
-        states: (0..n).map(|k| arms.bat_state(attitudes[k], omegas[k], velocities[k], positions[k])).collect(),
-        contact: window.contact,
-        ball: contact == Contact::Ball,
+
+    fn over(self, sigma: f64) -> Self {
+        Self { metrics: self.metrics.map(|x| x / sigma), contact_s: self.contact_s / sigma }
     }
 }
 
-fn omega(correction: &Correction, signal: &Signal) -> Vector3<f64> {
-    correction.omega_s_radps(signal.gyro_s_radps, correction.force_s_mps2(signal.accel_s_mps2))
+/// Variances so far.
+struct Spread {
+    metrics: [f64; Metric::COUNT],
+    contact_s2: f64,
 }
 
-fn attitudes(
-    window: &Window,
-    correction: &Correction,
-    omegas: &[Vector3<f64>],
-    anchor: usize,
-    at_node: Attitude,
-) -> Vec<Attitude> {
-    let h = window.step_s;
-    let anchor_s = (anchor as f64 - window.contact as f64) * h;
-    let node_omega = omega(correction, &window.node);
-    let to_node = trapezium(omegas[anchor], node_omega, window.node_s - anchor_s);
-    let mut out = vec![at_node.turned_in_sensor(-to_node); omegas.len()];
-    let turn = |k: usize| increment(omegas, k, h) + coning(omegas[k], omegas[k + 1], h);
-    for k in anchor..omegas.len() - 1 {
-        out[k + 1] = out[k].turned_in_sensor(turn(k));
+impl Spread {
+    fn add(&mut self, column: &Column) {
+        self.add_pair(column, column, 1.0);
     }
-    for k in (0..anchor).rev() {
-        out[k] = out[k + 1].turned_in_sensor(-turn(k));
+
+    fn add_pair(&mut self, a: &Column, b: &Column, covariance: f64) {
+        for ((sum, a), b) in self.metrics.iter_mut().zip(a.metrics).zip(b.metrics) {
+            *sum += a * b * covariance;
+        }
+        self.contact_s2 += a.contact_s * b.contact_s * covariance;
     }
-    out
 }
 
-/// ∫ from grid point k to the next.
-fn increment(values: &[Vector3<f64>], k: usize, h: f64) -> Vector3<f64> {
-    if k >= 1 && k + 2 < values.len() {
-        middle_integral(values[k - 1], values[k], values[k + 1], values[k + 2], h)
-    } else {
-        trapezium(values[k], values[k + 1], h)
+/// J·P·Jᵀ with J by differences of 1 σ. Heading, position and what a rest referred to change no metric.
+fn by_state(state: &NavState, covariance: &Covariance, mut moved: impl FnMut(&Probe) -> Column) -> Spread {
+    let places = (ATTITUDE..ATTITUDE + 2).chain(VELOCITY..VELOCITY + 3).chain(PARAMETERS..SIZE);
+    let columns: Vec<(usize, Column)> = places
+        .map(|place| (place, covariance[(place, place)].max(0.0).sqrt()))
+        .filter(|(_, sigma)| *sigma > 1e-10)
+        .map(|(place, sigma)| {
+            let mut error = ErrorVector::zeros();
+            error[place] = sigma;
+            (place, moved(&Probe::of(&state.corrected(&error))).over(sigma))
+        })
+        .collect();
+    let mut spread = Spread { metrics: [0.0; Metric::COUNT], contact_s2: 0.0 };
+    for (a, column_a) in &columns {
+        for (b, column_b) in &columns {
+            spread.add_pair(column_a, column_b, covariance[(*a, *b)]);
+        }
     }
+    spread
+}
+
+/// Metrics that change when the start jumps from one rule to the other.
+const BY_START: [Metric; 6] = [
+    Metric::PeakBatSpeed,
+    Metric::PeakLead,
+    Metric::HandSpeed,
+    Metric::TimeToContact,
+    Metric::TurnRate,
+    Metric::PathLength,
+];
+
+/// How each metric changes; nothing where the start's rule changed, as that is no small change.
+fn difference(from: &Values, to: &Values) -> [f64; Metric::COUNT] {
+    let jumps = from.start_rule != to.start_rule;
+    Metric::ALL.map(|metric| match (from.of(metric), to.of(metric)) {
+        (Some(a), Some(b)) if !(jumps && BY_START.contains(&metric)) => b - a,
+        _ => 0.0,
+    })
 }
 
 /// What the method itself leaves of error, in the metric's unit: no σ is told below it.
@@ -329,12 +256,5 @@ fn least_sigma(metric: Metric) -> f64 {
         Metric::TimingWindow => 0.05,
         Metric::TurnRate | Metric::RollRate => 0.5,
         Metric::PathLength => 0.001,
-    }
-}
-
-/// A signal with both channels at zero.
-impl Default for Signal {
-    fn default() -> Self {
-        Self { gyro_s_radps: Vector3::zeros(), accel_s_mps2: Vector3::zeros() }
     }
 }

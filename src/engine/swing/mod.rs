@@ -1,8 +1,10 @@
 //! From motion to swings.
 //!
 //! [`finder`] finds fast turns and blows in the stream, [`onset`] the instant of a blow, [`delay`] what the sensor's
-//! chain does to time, [`window`] lays the signals about contact on an even grid, [`measure`] makes numbers of them.
+//! chain does to time, [`window`] lays the signals about contact on an even grid, [`bat_motion`] the bat's
+//! motion from them, [`measure`] the numbers.
 
+pub mod bat_motion;
 pub mod delay;
 pub mod finder;
 pub mod measure;

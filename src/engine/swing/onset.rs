@@ -182,16 +182,11 @@ fn channel_score(departure: &Departure, time_s: f64, template: &Template) -> f64
                 let noise = departure.points[i].noise;
                 sum += noise * noise + if i == 0 { 0.0 } else { own * own };
             }
-            for k in 0..j {
-                sum -= lower[i][k] * lower[j][k];
-            }
+            sum -= lower[i][..j].iter().zip(&lower[j][..j]).map(|(a, b)| a * b).sum::<f64>();
             lower[i][j] = if i == j { sum.max(1e-18).sqrt() } else { sum / lower[j][j] };
         }
-        let mut y = departure.points[i].departure;
-        for k in 0..i {
-            y -= lower[i][k] * white[k];
-        }
-        white[i] = y / lower[i][i];
+        let known: f64 = lower[i][..i].iter().zip(&white[..i]).map(|(a, b)| a * b).sum();
+        white[i] = (departure.points[i].departure - known) / lower[i][i];
         score += white[i] * white[i] + 2.0 * lower[i][i].ln();
     }
     score
