@@ -14,7 +14,7 @@ pub const WINDOW_S: f64 = 0.2;
 /// open BROAD recordings, Laidig et al., *Data* 6(7):72, 2021, and in simulated stances).
 const STILL_RADPS: f64 = 0.115;
 /// Greatest standard deviation of the specific force over the window, all axes together, m/s².
-const STILL_MPS2: f64 = 0.45;
+const STILL_MPS2: f64 = 0.65;
 
 /// The detector.
 #[derive(Clone, Debug)]

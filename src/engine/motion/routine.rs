@@ -42,8 +42,8 @@ const TWITCH_S: f64 = 0.6;
 const SAME_POSE: f64 = 0.985;
 /// All holds lie within this time before the spin, s.
 const WITHIN_S: f64 = 40.0;
-/// Two turns, with a little slack, rad.
-const TWO_TURNS_RAD: f64 = 3.4 * PI;
+/// Two turns, rad, less their slow beginnings and ends, which no roll counts.
+const TWO_TURNS_RAD: f64 = 2.6 * PI;
 /// The bat is up or down if its axis is within acos of this of the vertical, level if within asin of the other.
 const UPRIGHT: f64 = 0.85;
 const LEVEL: f64 = 0.35;
