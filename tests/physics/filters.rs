@@ -84,7 +84,8 @@ fn butterworth_shapes_the_simulated_noise() {
     let profile = Preset::Good.profile();
     let drawn = Drawn::flawless(&profile, Mount::default());
     let stream = record(&Still, 64.0, &profile, &drawn, Mishaps::default(), &mut Random::new(12));
-    let channels: [(fn(&Sample) -> f64, f64, f64); 2] = [
+    type Channel = fn(&Sample) -> f64;
+    let channels: [(Channel, f64, f64); 2] = [
         (|sample| sample.gyro_s_radps.y, profile.gyro_noise_radps_rthz, profile.gyro_range_radps),
         (|sample| sample.accel_s_mps2.z, profile.accel_noise_mps2_rthz, profile.accel_range_mps2),
     ];
