@@ -29,7 +29,7 @@ fn events(profile: &Profile, samples: &[Sample], cuts: &[usize]) -> Vec<Event> {
 fn swing(profile: &Profile, samples: &[Sample]) -> Swing {
     let last = events(profile, samples, &[]).into_iter().rev().find_map(|event| match event {
         Event::Swing { number, swing, .. } => Some((number, *swing)),
-        Event::Rest { .. } => None,
+        _ => None,
     });
     let (number, swing) = last.expect("a swing");
     assert_eq!(number, 0, "one swing");
@@ -157,6 +157,16 @@ fn a_flawless_stream_thinned_by_two() {
         // In degrees a second.
         assert!(apart(Metric::TurnRate) < 0.05 && apart(Metric::RollRate) < 0.05, "{}", apart(Metric::TurnRate));
     }
+}
+
+/// Cut after every sample there is.
+#[test]
+fn a_stream_sample_by_sample() {
+    let simulated = ball(20);
+    let cuts: Vec<usize> = (0..simulated.samples.len()).collect();
+    let whole = events(&simulated.profile, &simulated.samples, &[]);
+    assert!(whole.len() > 2);
+    assert_eq!(events(&simulated.profile, &simulated.samples, &cuts), whole);
 }
 
 proptest! {

@@ -6,7 +6,7 @@ use swingd::engine::geometry::Attitude;
 use swingd::engine::motion::track::{TrackRow, track};
 use swingd::engine::profile::{Mount, Profile, SensorProfile};
 use swingd::sim::textbook::{Coning, ConstantRotation, Pendulum, Sculling, SymmetricTop, Tumble, UniformCircle};
-use swingd::sim::{Drawn, Mishaps, Preset, Random, Trajectory, record};
+use swingd::sim::{Drawn, Kind, Mishaps, Preset, Random, Scenario, Trajectory, record};
 
 /// Greatest error of orientation that is let pass, rad: a hundredth of a degree.
 const ORIENTATION_RAD: f64 = 0.01 * std::f64::consts::PI / 180.0;
@@ -87,4 +87,24 @@ fn tops_and_the_pendulum() {
 fn coning_and_sculling() {
     assert_tracked("coning", &between_rests(Coning { half_angle_rad: 0.3, rate_radps: 25.0 }, 1.5));
     assert_tracked("sculling", &between_rests(Sculling { turn_rad: 0.2, move_m: 0.01, rate_radps: 25.0 }, 1.5));
+}
+
+/// Between nodes the track is led from one smoothed state to the next, so it has no jumps: from row to row it turns by what
+/// the gyro read, but for its bias (1e-5 rad a row), 0.5 % (5e-6) and a row's share of what the nodes correct: some 5 mrad over
+/// at least tens of rows. A step at a node would show as those 5 mrad at once.
+#[test]
+fn a_track_has_no_jumps() {
+    let simulated = Scenario::new(Kind::Lesson { events: 3, calibrated: false }, Preset::Good, 72_000).run();
+    let rows = track(&simulated.samples, &simulated.profile, 1e-3);
+    assert_eq!(rows.len(), simulated.samples.len());
+    let mut worst: f64 = 0.0;
+    for (pair, samples) in rows.windows(2).zip(simulated.samples.windows(2)) {
+        let rate = (samples[0].gyro_s_radps + samples[1].gyro_s_radps) * 0.5;
+        if rate.norm() > 1.0 {
+            continue;
+        }
+        let by_gyro = pair[0].attitude.turned_in_sensor(rate * 1e-3);
+        worst = worst.max(pair[1].attitude.rotation_vector_w_from(by_gyro).norm());
+    }
+    assert!(worst < 5e-4, "{worst}");
 }
