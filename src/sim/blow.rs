@@ -168,6 +168,14 @@ mod tests {
         Bat { length_m, mass_kg, balance_m: centre, moi_knob6_kgm2, sweet_spot_m: 0.7, barrel_diameter_m: 0.066 }
     }
 
+    /// Official Baseball Rules 3.01: a ball weighs 5 to 5¼ ounces and is 9 to 9¼ inches in circumference.
+    #[test]
+    fn official_baseball_rules_3_01_ball() {
+        const OUNCE_KG: f64 = 0.028349523125;
+        assert!((5.0 * OUNCE_KG..=5.25 * OUNCE_KG).contains(&BALL_MASS_KG));
+        assert!((9.0 * 0.0254..=9.25 * 0.0254).contains(&(2.0 * PI * BALL_RADIUS_M)));
+    }
+
     /// A free uniform rod struck at d from its centre turns, at first, about the point L²/(12 d) on the other side
     /// (Goldstein, *Classical Mechanics*, exercises on the centre of percussion; any textbook).
     #[test]

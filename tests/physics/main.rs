@@ -1,0 +1,16 @@
+//! Checks against textbook physics, published values and independent ways to the same answer.
+//!
+//! Each is named after its source; tolerances are derived, and the derivation stands beside them. Run with
+//! `cargo test --release --test physics`.
+
+mod closed_forms;
+mod filters;
+mod honesty;
+mod properties;
+mod rigid_body;
+mod rules;
+mod sensitivities;
+mod smoother;
+mod support;
+mod track;
+mod vqf;
