@@ -163,6 +163,13 @@ impl Filter {
         Self { state, covariance, drift, rest_attitude, history: VecDeque::new(), forgotten: 0 }
     }
 
+    /// Whether every number is one: impossible samples may carry a state beyond all bounds.
+    pub fn is_finite(&self) -> bool {
+        let state = &self.state;
+        let numbers = state.attitude.wxyz().into_iter().chain(state.velocity_w_mps.iter().copied());
+        numbers.chain(state.position_w_m.iter().copied()).all(f64::is_finite) && self.covariance.trace().is_finite()
+    }
+
     /// The state now.
     pub fn state(&self) -> &NavState {
         &self.state

@@ -28,6 +28,8 @@ const MOTION_NODE_S: f64 = 0.5;
 const REST_MARGIN_S: f64 = 0.06;
 /// A rest that has gone on for this long is one, whatever the velocity was thought to be, s.
 const SURE_REST_S: f64 = 0.5;
+/// Nodes are held back for a swing no longer than this, s: what turns for longer is none, and samples would pile up.
+const LONGEST_HOLD_S: f64 = 3.0;
 /// What is cut off the first window of a rest, s: the motion before may reach into it.
 const REST_TRIM_S: f64 = 0.03;
 /// A stream that does not begin with a rest is levelled from this much of it, s.
@@ -197,6 +199,9 @@ impl Navigator {
             && !self.limits.gyro_clipped(&sample.gyro_s_radps)
             && !self.limits.accel_clipped(&sample.accel_s_mps2);
         self.samples.push_back(sample);
+        if sample.time.0 - self.hold_s > LONGEST_HOLD_S {
+            self.release();
+        }
         let still = self.detector.push(sample.gyro_s_radps, sample.accel_s_mps2, usable);
         let now_s = sample.time.0;
         match (still, self.rest) {
@@ -330,6 +335,15 @@ impl Navigator {
         self.mark_if_wanted();
     }
 
+    /// A filter that impossible samples have carried beyond all bounds is given up; the next rest begins a new one.
+    fn give_up_if_lost(&mut self) {
+        if self.filter.as_ref().is_some_and(|filter| !filter.is_finite()) {
+            self.filter = None;
+            self.rest = None;
+            self.had_rest = false;
+        }
+    }
+
     fn mark_if_wanted(&mut self) {
         if self.options.mark_all
             && let Some(filter) = &mut self.filter
@@ -421,6 +435,7 @@ impl Navigator {
         if let Some(filter) = &mut self.filter {
             filter.advance(&list, from, from + count);
         }
+        self.give_up_if_lost();
         for roll in rolls {
             if let Some(filter) = &mut self.filter {
                 filter.rolled(&roll, &self.r_bs);
