@@ -7,6 +7,7 @@ use super::motion::navigator::{Happening, Navigator, Options};
 use super::motion::span::SpanNoise;
 use super::profile::{Calibration, Profile};
 use super::sample::{Sample, SensorTime};
+use super::swing::changes::Changes;
 use super::swing::delay::Chain;
 use super::swing::finder::{Finder, Found};
 use super::swing::measure::{Material, Measured};
@@ -95,6 +96,8 @@ struct Pending {
     flags: Vec<Flag>,
     stage: Stage,
     rests_since: u32,
+    /// What errors change in it, from when it was told first.
+    changes: Option<Changes>,
 }
 
 impl Engine {
@@ -334,6 +337,7 @@ impl Running {
             flags,
             stage: Stage::Streaming,
             rests_since: 0,
+            changes: None,
         })
     }
 
@@ -363,7 +367,7 @@ impl Running {
 
 impl Pending {
     /// The swing as it can be told now; `None` if it cannot be measured.
-    fn told(&self, running: &Running, profile: &Profile, chain: &Chain) -> Option<Event> {
+    fn told(&mut self, running: &Running, profile: &Profile, chain: &Chain) -> Option<Event> {
         let (state, covariance) = running.navigator.filter()?.smoothed(self.mark)?;
         let material = Material {
             profile,
@@ -376,7 +380,8 @@ impl Pending {
             contact_sigma_s: self.contact_sigma_s,
             interval_s: running.navigator.interval_s(),
         };
-        let measured = material.measure(&state, &covariance)?;
+        let (measured, changes) = material.measure(&state, &covariance, self.changes.take())?;
+        self.changes = Some(changes);
         let start_s = measured.values.start_s?;
         Some(Event::Swing {
             number: self.number,

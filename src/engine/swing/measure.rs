@@ -2,11 +2,12 @@
 
 use super::Contact;
 use super::bat_motion::{Probe, bat_motion};
+use super::changes::{Changes, Column, Spread, by_state, difference};
 use super::delay::Chain;
 use super::window::{Source, Window};
 use crate::engine::metrics::{BatMotion, Estimate, Metric, Scratch, Values, evaluate_with};
 use crate::engine::motion::conditioning::Reading;
-use crate::engine::motion::state::{ATTITUDE, Covariance, ErrorVector, NavState, PARAMETERS, SIZE, VELOCITY};
+use crate::engine::motion::state::{Covariance, NavState};
 use crate::engine::profile::Profile;
 use nalgebra::{Matrix4, Vector3, Vector4};
 
@@ -80,19 +81,37 @@ impl Material<'_> {
         bat_motion(window, probe, self.profile, self.contact)
     }
 
-    /// Measures the swing from the state at the node and its covariance.
-    pub fn measure(&self, state: &NavState, covariance: &Covariance) -> Option<Measured> {
+    /// Measures the swing from the state at the node and its covariance. `known` is what errors change in it, if that was
+    /// found before: it hardly depends on how well the state is known.
+    pub fn measure(
+        &self,
+        state: &NavState,
+        covariance: &Covariance,
+        known: Option<Changes>,
+    ) -> Option<(Measured, Changes)> {
         let (contact_s, window) = self.settled_window(state)?;
+        let motion = self.motion(&window, &Probe::of(state));
+        let values = evaluate_with(&mut Scratch::default(), &motion, &self.profile.bat, &self.profile.swing);
+        let changes = match known {
+            Some(changes) => changes,
+            None => self.changes(contact_s, state, covariance)?,
+        };
+        let spread = changes.spread(covariance);
+        let (contact_sigma_s, timing_s) = self.timing(spread.contact_s2);
+        let metrics = self.estimates(&values, &spread, &changes.by_contact.map(|x| x * timing_s));
+        Some((Measured { contact_s, contact_sigma_s, values, metrics, motion }, changes))
+    }
+
+    /// What errors change: of the state, of the mount's offset, of guessed signals, of the instant of contact. It is
+    /// smooth, so a coarse grid tells it in a quarter of the time.
+    fn changes(&self, contact_s: f64, state: &NavState, covariance: &Covariance) -> Option<Changes> {
+        let window = self.window(contact_s, COARSE_STEP_S)?;
         let nominal = Probe::of(state);
-        let motion = self.motion(&window, &nominal);
         let mut scratch = Scratch::default();
         let mut values_of = |motion: &BatMotion| {
             let values = evaluate_with(&mut scratch, motion, &self.profile.bat, &self.profile.swing);
             (values, self.peak_shift_s(motion).unwrap_or(0.0))
         };
-        let values = values_of(&motion).0;
-        // What an error changes is smooth: a coarse grid tells it in a quarter of the time.
-        let window = self.window(contact_s, COARSE_STEP_S)?;
         let (base, peak_s) = values_of(&self.motion(&window, &nominal));
         let later = self.window(contact_s + NUDGE_S, COARSE_STEP_S).map(|w| values_of(&self.motion(&w, &nominal)).0);
         let by_contact = later.map_or([0.0; Metric::COUNT], |later| difference(&base, &later).map(|x| x / NUDGE_S));
@@ -100,17 +119,16 @@ impl Material<'_> {
             let (now, now_peak_s) = values_of(&self.motion(window, probe));
             Column::new(difference(&base, &now), &by_contact, now_peak_s - peak_s)
         };
-        let mut spread = by_state(state, covariance, |probe| moved(&window, probe));
+        let by_state = by_state(state, covariance, |probe| moved(&window, probe));
+        let mut others = Vec::with_capacity(3 * (1 + window.doubts.len()));
         for axis in 0..3 {
             let offset_error_b_m = Vector3::ith(axis, OFFSET_SIGMA_M);
-            spread.add(&moved(&window, &Probe { offset_error_b_m, ..Probe::of(state) }));
+            others.push(moved(&window, &Probe { offset_error_b_m, ..Probe::of(state) }));
             for doubt in &window.doubts {
-                spread.add(&moved(&window.moved(doubt, axis), &nominal));
+                others.push(moved(&window.moved(doubt, axis), &nominal));
             }
         }
-        let (contact_sigma_s, timing_s) = self.timing(spread.contact_s2);
-        let metrics = self.estimates(&values, &spread, &by_contact.map(|x| x * timing_s));
-        Some(Measured { contact_s, contact_sigma_s, values, metrics, motion })
+        Some(Changes { by_state, others, by_contact })
     }
 
     /// 1 σ of contact, and of the instant on the motion's own clock at which it is looked at, s.
@@ -197,82 +215,6 @@ fn cubic_peak(values: impl Iterator<Item = f64>, reach: usize) -> Option<f64> {
     let root = (c[2] * c[2] - 3.0 * c[1] * c[3]).sqrt();
     let x = if c[2] < 0.0 { -c[1] / (c[2] - root) } else { 0.0 };
     Some(if x.abs() <= 1.0 { x } else { 0.0 })
-}
-
-/// What one error of 1 σ does.
-struct Column {
-    metrics: [f64; Metric::COUNT],
-    contact_s: f64,
-}
-
-impl Column {
-    /// The shift of the peak that the error brings is a shift of contact.
-    fn new(metrics: [f64; Metric::COUNT], by_contact: &[f64; Metric::COUNT], contact_s: f64) -> Self {
-        Self { metrics: std::array::from_fn(|m| metrics[m] + by_contact[m] * contact_s), contact_s }
-    }
-
-    fn over(self, sigma: f64) -> Self {
-        Self { metrics: self.metrics.map(|x| x / sigma), contact_s: self.contact_s / sigma }
-    }
-}
-
-/// Variances so far.
-struct Spread {
-    metrics: [f64; Metric::COUNT],
-    contact_s2: f64,
-}
-
-impl Spread {
-    fn add(&mut self, column: &Column) {
-        self.add_pair(column, column, 1.0);
-    }
-
-    fn add_pair(&mut self, a: &Column, b: &Column, covariance: f64) {
-        for ((sum, a), b) in self.metrics.iter_mut().zip(a.metrics).zip(b.metrics) {
-            *sum += a * b * covariance;
-        }
-        self.contact_s2 += a.contact_s * b.contact_s * covariance;
-    }
-}
-
-/// J·P·Jᵀ with J by differences of 1 σ. Heading, position and what a rest referred to change no metric.
-fn by_state(state: &NavState, covariance: &Covariance, mut moved: impl FnMut(&Probe) -> Column) -> Spread {
-    let places = (ATTITUDE..ATTITUDE + 2).chain(VELOCITY..VELOCITY + 3).chain(PARAMETERS..SIZE);
-    let columns: Vec<(usize, Column)> = places
-        .map(|place| (place, covariance[(place, place)].max(0.0).sqrt()))
-        .filter(|(_, sigma)| *sigma > 1e-10)
-        .map(|(place, sigma)| {
-            let mut error = ErrorVector::zeros();
-            error[place] = sigma;
-            (place, moved(&Probe::of(&state.corrected(&error))).over(sigma))
-        })
-        .collect();
-    let mut spread = Spread { metrics: [0.0; Metric::COUNT], contact_s2: 0.0 };
-    for (a, column_a) in &columns {
-        for (b, column_b) in &columns {
-            spread.add_pair(column_a, column_b, covariance[(*a, *b)]);
-        }
-    }
-    spread
-}
-
-/// Metrics that change when the start jumps from one rule to the other.
-const BY_START: [Metric; 6] = [
-    Metric::PeakBatSpeed,
-    Metric::PeakLead,
-    Metric::HandSpeed,
-    Metric::TimeToContact,
-    Metric::TurnRate,
-    Metric::PathLength,
-];
-
-/// How each metric changes; nothing where the start's rule changed, as that is no small change.
-fn difference(from: &Values, to: &Values) -> [f64; Metric::COUNT] {
-    let jumps = from.start_rule != to.start_rule;
-    Metric::ALL.map(|metric| match (from.of(metric), to.of(metric)) {
-        (Some(a), Some(b)) if !(jumps && BY_START.contains(&metric)) => b - a,
-        _ => 0.0,
-    })
 }
 
 /// What the method itself leaves of error, in the metric's unit: no σ is told below it.

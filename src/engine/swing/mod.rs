@@ -5,6 +5,7 @@
 //! motion from them, [`measure`] the numbers.
 
 pub mod bat_motion;
+pub mod changes;
 pub mod delay;
 pub mod finder;
 pub mod measure;
