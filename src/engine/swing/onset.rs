@@ -112,7 +112,7 @@ impl OnsetFinder {
 }
 
 /// What the templates leave of error at the best, s.
-const LEAST_SIGMA_S: f64 = 5e-5;
+const LEAST_SIGMA_S: f64 = 7e-5;
 
 /// Departures of the six channels from their courses.
 fn departures(readings: &[Reading], last: usize, noise: (f64, f64), limits: &Limits, trusted_s: f64) -> Vec<Departure> {
