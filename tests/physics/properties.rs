@@ -38,7 +38,7 @@ fn swing(profile: &Profile, samples: &[Sample]) -> Swing {
 
 /// σ comes from the metric's change with each error by its own σ, one way: where a metric bends, as an instant of a peak or
 /// the edge of a window may, it depends on which errors are called the first, second and third.
-const BENT: [Metric; 2] = [Metric::PeakLead, Metric::TimingWindow];
+const BENT: [Metric; 3] = [Metric::PeakBatSpeed, Metric::PeakLead, Metric::TimingWindow];
 
 /// The same swing: values to a part of their σ, σ to a part of itself.
 fn assert_same(name: &str, a: &Swing, b: &Swing, of_value: f64, of_sigma: f64) {

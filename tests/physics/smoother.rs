@@ -79,7 +79,9 @@ fn material() -> (Vec<Reading>, NavState, Covariance, Drift) {
     for axis in 0..3 {
         covariance[(VELOCITY + axis, VELOCITY + axis)] = 0.05 * 0.05;
     }
-    (list, state_of(&motion.at(0.0)), covariance, Drift::new(&sensor))
+    // The batch estimate knows white noise and walking biases only.
+    let drift = Drift { turn_part: 0.0, gain_part: 0.0, ..Drift::new(&sensor) };
+    (list, state_of(&motion.at(0.0)), covariance, drift)
 }
 
 /// The filter through the plan; its state at each mark when it was passed.
@@ -318,12 +320,40 @@ fn nothing_later_leaves_the_filtered_estimate() {
     assert!(filter.smoothed(marks[3]).is_none() && filter.smoothed(last).is_some());
 }
 
+/// A turn of 3 rad adds its own part of it, squared, to the variance of the attitude.
+#[test]
+fn a_turn_leaves_its_part_of_error() {
+    let spin = ConstantRotation { omega_radps: Vector3::z() * 3.0, arm_s_m: Vector3::zeros() };
+    let list = readings(&spin, RATE_HZ, 1000);
+    let drift = Drift {
+        attitude_rad2ps: 0.0,
+        velocity_m2ps3: 0.0,
+        gyro_bias_rad2ps3: 0.0,
+        accel_bias_m2ps5: 0.0,
+        turn_part: 1e-3,
+        gain_part: 0.0,
+    };
+    let mut filter = Filter::new(state_of(&spin.at(0.0)), Covariance::zeros(), drift);
+    filter.advance(&list, MARGIN, MARGIN + 1000);
+    for axis in 0..3 {
+        assert!((filter.covariance()[(ATTITUDE + axis, ATTITUDE + axis)] - 9e-6).abs() < 1e-12);
+        assert_eq!(filter.covariance()[(VELOCITY + axis, VELOCITY + axis)], 0.0);
+    }
+}
+
 /// Where the sensor turns steadily in place, the filter's covariance of the attitude grows by the random walk alone.
 #[test]
 fn attitude_variance_grows_with_time() {
     let spin = ConstantRotation { omega_radps: Vector3::z() * 3.0, arm_s_m: Vector3::zeros() };
     let list = readings(&spin, RATE_HZ, 1000);
-    let drift = Drift { attitude_rad2ps: 4e-8, velocity_m2ps3: 1e-6, gyro_bias_rad2ps3: 0.0, accel_bias_m2ps5: 0.0 };
+    let drift = Drift {
+        attitude_rad2ps: 4e-8,
+        velocity_m2ps3: 1e-6,
+        gyro_bias_rad2ps3: 0.0,
+        accel_bias_m2ps5: 0.0,
+        turn_part: 0.0,
+        gain_part: 0.0,
+    };
     let mut filter = Filter::new(state_of(&spin.at(0.0)), Covariance::zeros(), drift);
     filter.advance(&list, MARGIN, MARGIN + 1000);
     for axis in 0..3 {

@@ -35,6 +35,10 @@ pub struct Drift {
     pub gyro_bias_rad2ps3: f64,
     /// Random walk of the accelerometer bias, (m/s²)²/s.
     pub accel_bias_m2ps5: f64,
+    /// What a turn leaves of error beyond noise, as a part of the angle swept.
+    pub turn_part: f64,
+    /// What a gain of velocity leaves of error beyond noise, as a part of it.
+    pub gain_part: f64,
 }
 
 /// Random walk of a bias over a second, as a part of the noise density's number: for want of a figure in the profile.
@@ -44,25 +48,24 @@ const GYRO_BIAS_WALK: f64 = 0.5;
 const ACCEL_BIAS_WALK: f64 = 0.5;
 
 impl Drift {
-    /// Of a sensor.
+    /// Of a sensor: an integral of white noise of one-sided density n grows by n²/2 a second. A sensor without noise is
+    /// taken to have no other error of this kind either.
     pub fn new(sensor: &SensorProfile) -> Self {
         let square = |x: f64| x * x;
         Self {
-            attitude_rad2ps: square(sensor.gyro_noise_radps_rthz),
-            velocity_m2ps3: square(sensor.accel_noise_mps2_rthz),
+            attitude_rad2ps: 0.5 * square(sensor.gyro_noise_radps_rthz),
+            velocity_m2ps3: 0.5 * square(sensor.accel_noise_mps2_rthz),
             gyro_bias_rad2ps3: square(GYRO_BIAS_WALK * sensor.gyro_noise_radps_rthz),
             accel_bias_m2ps5: square(ACCEL_BIAS_WALK * sensor.accel_noise_mps2_rthz),
+            turn_part: if sensor.gyro_noise_radps_rthz > 0.0 { TURN_PART } else { 0.0 },
+            gain_part: if sensor.accel_noise_mps2_rthz > 0.0 { GAIN_PART } else { 0.0 },
         }
     }
 
-    /// What turning and speeding up over a stretch leave of error beyond noise: rad and m/s. A sensor without noise is
-    /// taken to be without this as well.
+    /// What turning and speeding up over a stretch leave of error beyond noise: rad and m/s.
     fn beyond_noise(&self, steps: &[Step], readings: &[Reading]) -> (f64, f64) {
-        if self.attitude_rad2ps <= 0.0 {
-            return (0.0, 0.0);
-        }
         let (swept_rad, gained_mps) = swept(steps, readings);
-        (TURN_PART * swept_rad, GAIN_PART * gained_mps)
+        (self.turn_part * swept_rad, self.gain_part * gained_mps)
     }
 
     /// With noise densities these many times as large.

@@ -31,7 +31,7 @@ pub struct TrackRow {
 const REACH_TO_LEARN_M: f64 = 1.0;
 const REACH_M: f64 = 0.3;
 /// In motion a real sensor errs by more than its white noise (nonlinearity, timing, vibration): gyro and accelerometer.
-const ROUGHNESS: (f64, f64) = (8.0, 4.0);
+const ROUGHNESS: (f64, f64) = (11.0, 5.5);
 /// A rest is told this much shorter at either end than it was found, s: its ends are where motion is slowest.
 const LABEL_TRIM_S: f64 = 0.04;
 /// Nodes within a rest stand no further apart than this, s.
