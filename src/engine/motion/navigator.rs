@@ -16,9 +16,9 @@ use std::collections::VecDeque;
 
 /// Samples after a node that shape the last steps before it.
 const LOOK_AHEAD: usize = 2;
-/// The first nodes of a rest stand this far apart, s: short pauses count,
-const REST_NODE_S: f64 = 0.1;
-/// and later ones by this part of how long the rest has gone on.
+/// Nodes within a rest stand this far apart, s: the first ones, as short pauses count, and at the most;
+const REST_NODE_S: (f64, f64) = (0.1, 0.5);
+/// between, by this part of how long the rest has gone on.
 const REST_NODE_GROWTH: f64 = 0.3;
 /// The last node of a rest stands this long before its end shows, s.
 const REST_END_S: f64 = 0.12;
@@ -51,15 +51,15 @@ pub struct Options {
     pub reach_m: Option<f64>,
     /// Mark every node, for a motion of the whole recording.
     pub mark_all: bool,
-    /// Nodes within a rest stand no further apart than this, s.
-    pub rest_node_s: f64,
+    /// Nodes within a rest stand this far apart, s: the first ones, and at the most.
+    pub rest_node_s: (f64, f64),
     /// The sensor's noise densities, gyro's and accelerometer's, are taken this many times as large.
     pub roughness: (f64, f64),
 }
 
 impl Default for Options {
     fn default() -> Self {
-        Self { reach_m: None, mark_all: false, rest_node_s: 0.5, roughness: (1.0, 1.0) }
+        Self { reach_m: None, mark_all: false, rest_node_s: REST_NODE_S, roughness: (1.0, 1.0) }
     }
 }
 
@@ -245,8 +245,8 @@ impl Navigator {
     fn rest_node(&mut self, now_s: f64) {
         let node_s = self.node_time_s();
         let rested_s = self.rest.map_or(0.0, |rest| node_s - rest.began_s);
-        let next_s = node_s
-            + (REST_NODE_GROWTH * rested_s).clamp(REST_NODE_S.min(self.options.rest_node_s), self.options.rest_node_s);
+        let next_s =
+            node_s + (REST_NODE_GROWTH * rested_s).clamp(self.options.rest_node_s.0, self.options.rest_node_s.1);
         if now_s < next_s + REST_MARGIN_S || next_s >= self.hold_s {
             return;
         }
@@ -269,7 +269,7 @@ impl Navigator {
 
     /// A rest has ended: what was surely still part of it.
     fn last_rest_node(&mut self, until_s: f64) {
-        if until_s < self.node_time_s() + REST_NODE_S || until_s >= self.hold_s {
+        if until_s < self.node_time_s() + self.options.rest_node_s.0 || until_s >= self.hold_s {
             return;
         }
         self.still_at(until_s);

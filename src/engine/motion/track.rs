@@ -34,8 +34,8 @@ const REACH_M: f64 = 0.3;
 const ROUGHNESS: (f64, f64) = (11.0, 5.5);
 /// A rest is told this much shorter at either end than it was found, s: its ends are where motion is slowest.
 const LABEL_TRIM_S: f64 = 0.04;
-/// Nodes within a rest stand no further apart than this, s.
-const REST_NODE_S: f64 = 0.25;
+/// Nodes within a rest stand this far apart, s: where motion may be slow, a short stillness is not yet a rest.
+const REST_NODE_S: (f64, f64) = (0.2, 0.25);
 /// What the second pass still may learn: a part of the first one's variance.
 const STILL_LEARNING: f64 = 0.01;
 
