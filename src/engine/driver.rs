@@ -190,12 +190,17 @@ impl Engine {
         if now_s.is_nan() || now_s <= last_s || !now_s.is_finite() {
             return;
         }
-        running.note_gap(&sample, last_s);
+        let is_whole = sample.is_whole();
+        if !is_whole || (last_s.is_finite() && now_s - last_s > 1.5 * running.navigator.interval_s()) {
+            running.last_gap_s = now_s;
+        }
         running.recent.push_back(sample);
         while running.recent.front().is_some_and(|first| now_s - first.time.0 > RECENT_S) {
             running.recent.pop_front();
         }
-        running.look_for_swing(&sample);
+        if is_whole {
+            running.look_for_swing(&sample);
+        }
         let happening = running.navigator.push(sample);
         if let Some(contact) = running.contact.filter(|contact| now_s >= contact.ready_s) {
             running.contact = None;
@@ -263,18 +268,7 @@ impl Running {
         })
     }
 
-    fn note_gap(&mut self, sample: &Sample, last_s: f64) {
-        let whole = sample.gyro_s_radps.iter().chain(sample.accel_s_mps2.iter()).all(|x| x.is_finite());
-        if !whole || (last_s.is_finite() && sample.time.0 - last_s > 1.5 * self.navigator.interval_s()) {
-            self.last_gap_s = sample.time.0;
-        }
-    }
-
     fn look_for_swing(&mut self, sample: &Sample) {
-        let whole = sample.gyro_s_radps.iter().chain(sample.accel_s_mps2.iter()).all(|x| x.is_finite());
-        if !whole {
-            return;
-        }
         let across = sample.gyro_s_radps.cross(&self.axis_s).norm();
         let clipped = self.navigator.limits().gyro_clipped(&sample.gyro_s_radps);
         let interval_s = self.navigator.interval_s();

@@ -191,10 +191,9 @@ impl Navigator {
 
     /// Takes the next sample.
     pub fn push(&mut self, sample: Sample) -> Option<Happening> {
-        let finite = sample.gyro_s_radps.iter().chain(sample.accel_s_mps2.iter()).all(|x| x.is_finite());
         let contiguous =
             self.samples.back().is_none_or(|last| sample.time.0 - last.time.0 < 2.5 * self.interval_s + 0.02);
-        let usable = finite
+        let usable = sample.is_whole()
             && contiguous
             && !self.limits.gyro_clipped(&sample.gyro_s_radps)
             && !self.limits.accel_clipped(&sample.accel_s_mps2);

@@ -32,6 +32,15 @@ pub struct Sample {
     pub accel_hi_s_mps2: Option<Vector3<f64>>,
 }
 
+impl Sample {
+    /// Whether gyro and accelerometer hold a number on every axis.
+    pub fn is_whole(&self) -> bool {
+        // A sum of finite numbers of any sensor's size is finite; one that is not makes it not so.
+        let sum = self.gyro_s_radps.abs().sum() + self.accel_s_mps2.abs().sum();
+        sum.is_finite()
+    }
+}
+
 /// Something in a recording that could not be used, told by where it stands; reading goes on.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Issue {

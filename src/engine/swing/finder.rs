@@ -99,7 +99,7 @@ impl Finder {
     ) -> Option<Found> {
         let previous_s = self.back(1).time_s;
         self.recent[self.next] = Recent { time_s, across_radps, gyro, accel };
-        self.next = (self.next + 1) % self.recent.len();
+        self.next = if self.next + 1 == self.recent.len() { 0 } else { self.next + 1 };
         let Some(mut turn) = self.turn else {
             if across_radps < TURNING_RADPS {
                 return None;
@@ -155,8 +155,8 @@ impl Finder {
 
     /// The sample `lags` lags ago.
     fn back(&self, samples: usize) -> &Recent {
-        let n = self.recent.len();
-        &self.recent[(self.next + n - samples) % n]
+        let at = self.next + self.recent.len() - samples;
+        &self.recent[if at < self.recent.len() { at } else { at - self.recent.len() }]
     }
 
     /// Whether the newest sample leaves the course of those before it.
