@@ -17,13 +17,13 @@ use std::collections::VecDeque;
 /// Samples after a node that shape the last steps before it.
 const LOOK_AHEAD: usize = 2;
 /// Nodes within a rest stand this far apart, s: the first ones, as short pauses count, and at the most;
-const REST_NODE_S: (f64, f64) = (0.1, 0.5);
+const REST_NODE_S: (f64, f64) = (0.1, 0.8);
 /// between, by this part of how long the rest has gone on.
 const REST_NODE_GROWTH: f64 = 0.3;
 /// The last node of a rest stands this long before its end shows, s.
 const REST_END_S: f64 = 0.12;
 /// Nodes within a motion stand this far apart, s.
-const MOTION_NODE_S: f64 = 0.5;
+const MOTION_NODE_S: f64 = 1.0;
 /// A node of a rest is set only when the rest has gone on for this long after it, s.
 const REST_MARGIN_S: f64 = 0.06;
 /// A rest that has gone on for this long is one, whatever the velocity was thought to be, s.
@@ -53,13 +53,21 @@ pub struct Options {
     pub mark_all: bool,
     /// Nodes within a rest stand this far apart, s: the first ones, and at the most.
     pub rest_node_s: (f64, f64),
+    /// Nodes within a motion stand this far apart, s.
+    pub motion_node_s: f64,
     /// The sensor's noise densities, gyro's and accelerometer's, are taken this many times as large.
     pub roughness: (f64, f64),
 }
 
 impl Default for Options {
     fn default() -> Self {
-        Self { reach_m: None, mark_all: false, rest_node_s: REST_NODE_S, roughness: (1.0, 1.0) }
+        Self {
+            reach_m: None,
+            mark_all: false,
+            rest_node_s: REST_NODE_S,
+            motion_node_s: MOTION_NODE_S,
+            roughness: (1.0, 1.0),
+        }
     }
 }
 
@@ -283,7 +291,7 @@ impl Navigator {
             }
             return;
         }
-        let next_s = self.node_time_s() + MOTION_NODE_S;
+        let next_s = self.node_time_s() + self.options.motion_node_s;
         if now_s < next_s + lag_s || next_s >= self.hold_s {
             return;
         }
@@ -293,7 +301,7 @@ impl Navigator {
         if let (Some(_), 1, Some(filter)) = (reach_m, self.motion_nodes, &mut self.filter) {
             filter.move_off(CENTRE_M);
         }
-        if (reach_m.is_some() || self.motion_nodes.is_multiple_of(4))
+        if (reach_m.is_some() || self.motion_nodes.is_multiple_of(2))
             && let Some(filter) = &mut self.filter
         {
             filter.within_reach(reach_m, MOVING_SPEED_MPS);

@@ -36,6 +36,8 @@ const ROUGHNESS: (f64, f64) = (11.0, 5.5);
 const LABEL_TRIM_S: f64 = 0.04;
 /// Nodes within a rest stand this far apart, s: where motion may be slow, a short stillness is not yet a rest.
 const REST_NODE_S: (f64, f64) = (0.2, 0.25);
+/// Nodes within a motion stand this far apart, s: each says that the sensor is within reach.
+const MOTION_NODE_S: f64 = 0.5;
 /// What the second pass still may learn: a part of the first one's variance.
 const STILL_LEARNING: f64 = 0.01;
 
@@ -68,7 +70,13 @@ fn calibrated(samples: &[Sample], profile: &Profile, interval_s: f64) -> Profile
 
 /// The filter over the whole recording, and the rests.
 fn navigate(samples: &[Sample], profile: &Profile, interval_s: f64, reach_m: f64) -> (Navigator, Vec<(f64, f64)>) {
-    let options = Options { reach_m: Some(reach_m), mark_all: true, rest_node_s: REST_NODE_S, roughness: ROUGHNESS };
+    let options = Options {
+        reach_m: Some(reach_m),
+        mark_all: true,
+        rest_node_s: REST_NODE_S,
+        motion_node_s: MOTION_NODE_S,
+        roughness: ROUGHNESS,
+    };
     let mut navigator = Navigator::new(profile.clone(), interval_s, options);
     let mut rests = Vec::new();
     for sample in samples {
