@@ -291,7 +291,7 @@ impl Running {
     fn locate(&mut self, seen: &Suspected, profile: &Profile, onset: &OnsetFinder, chain: &Chain) -> Option<Pending> {
         let samples: Vec<Sample> =
             self.recent.iter().filter(|s| s.time.0 > seen.seen_s - BEFORE_S - 0.1).copied().collect();
-        let mut list = readings(&samples, self.navigator.limits(), self.navigator.interval_s());
+        let mut list = readings(samples.iter(), self.navigator.limits(), self.navigator.interval_s());
         let place = list.partition_point(|r| r.time_s < seen.seen_s - 1e-9);
         let noise = noise(profile, self.navigator.interval_s(), chain);
         let (contact_s, contact_sigma_s, last_clean, node) = match seen.kind {
@@ -302,7 +302,7 @@ impl Running {
                 let (onset, last) = onset.find(&solid, seen, noise, self.navigator.limits())?;
                 // Nothing that came after may be in what was bridged before: the list ends with the last clean reading.
                 let until = samples.partition_point(|s| s.time.0 <= solid[last].time_s);
-                list = readings(&samples[..until], self.navigator.limits(), self.navigator.interval_s());
+                list = readings(samples[..until].iter(), self.navigator.limits(), self.navigator.interval_s());
                 (onset.time_s, onset.sigma_s, list.len() - 1, list.len() - 1)
             }
             Contact::None => (seen.seen_s - chain.gyro_delay_s(), 0.0, list.len() - 1, place.min(list.len() - 1)),

@@ -106,7 +106,11 @@ const BRIDGE_DOUBT: f64 = 0.7;
 const LONGEST_BRIDGE_S: f64 = 0.25;
 
 /// Turns samples into readings and bridges what is missing. `interval_s` is the nominal step.
-pub fn readings(samples: &[Sample], limits: &Limits, interval_s: f64) -> Vec<Reading> {
+pub fn readings<'a>(
+    samples: impl ExactSizeIterator<Item = &'a Sample>,
+    limits: &Limits,
+    interval_s: f64,
+) -> Vec<Reading> {
     let mut out: Vec<Reading> = Vec::with_capacity(samples.len());
     let (mut bad_gyro, mut bad_accel) = (Vec::new(), Vec::new());
     for sample in samples {

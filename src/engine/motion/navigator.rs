@@ -416,8 +416,7 @@ impl Navigator {
     fn readings_for(&self, from: usize, to: usize, ahead: usize) -> (Vec<Reading>, usize) {
         let first = from.saturating_sub(1);
         let end = (to + 1 + ahead).min(self.samples.len());
-        let samples: Vec<Sample> = self.samples.range(first..end).copied().collect();
-        let list = readings(&samples, &self.limits, self.interval_s);
+        let list = readings(self.samples.range(first..end), &self.limits, self.interval_s);
         let at = if from > first { list.iter().skip(1).position(|r| !r.inserted).map_or(0, |p| p + 1) } else { 0 };
         (list, at)
     }

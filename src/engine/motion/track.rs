@@ -47,7 +47,7 @@ pub fn track(samples: &[Sample], profile: &Profile, interval_s: f64) -> Vec<Trac
     let (navigator, rests) = navigate(samples, &calibrated, interval_s, REACH_M);
     let Some(filter) = navigator.filter() else { return Vec::new() };
     let nodes: Vec<(f64, NavState)> = navigator.mark_times_s().iter().copied().zip(filter.smoothed_marks()).collect();
-    let list = readings(samples, &Limits::new(&profile.sensor), interval_s);
+    let list = readings(samples.iter(), &Limits::new(&profile.sensor), interval_s);
     let mut rows = Vec::with_capacity(list.len());
     rows_before(&list, &nodes, &mut rows);
     for pair in nodes.windows(2) {
