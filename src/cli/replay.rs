@@ -111,6 +111,10 @@ fn in_parallel(files: &[PathBuf], open: Opener, progress: &mut Progress, printer
     })
 }
 
+fn is_same_file(a: &Path, b: &Path) -> bool {
+    a.canonicalize().ok().zip(b.canonicalize().ok()).is_some_and(|(a, b)| a == b)
+}
+
 /// Where results and words go.
 struct Printer<'a> {
     args: &'a ReplayArgs,
@@ -152,6 +156,10 @@ impl Printer<'_> {
         let Some(path) = &self.args.svg else {
             return Ok(());
         };
+        if self.args.files.iter().any(|file| is_same_file(file, path)) {
+            return self
+                .complain(&format!("{}: is a recording; expected another name for the picture", path.display()));
+        }
         let picture = svg::picture(&self.drawn, self.args.units.into());
         match std::fs::write(path, picture) {
             Ok(()) => Ok(()),

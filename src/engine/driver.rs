@@ -5,8 +5,9 @@ use super::motion::conditioning::{Reading, readings};
 use super::motion::filter::MarkId;
 use super::motion::navigator::{Happening, Navigator, Options};
 use super::motion::span::SpanNoise;
+use super::motion::state::{PARAMETERS, parameter};
 use super::profile::{Calibration, Profile};
-use super::sample::{Sample, SensorTime};
+use super::sample::{Sample, SampleClock, SensorTime};
 use super::swing::changes::Changes;
 use super::swing::delay::Chain;
 use super::swing::finder::{Finder, Found};
@@ -17,10 +18,14 @@ use super::{Event, Stage};
 use nalgebra::Vector3;
 use std::collections::VecDeque;
 
-/// The step between samples is the median of this many.
+/// The step between samples is learnt from this many.
 const INTERVAL_SAMPLES: usize = 64;
 /// Samples about the present that are kept, s.
 const RECENT_S: f64 = 1.3;
+/// A mount whose quaternion is not given is as good as given once its tilt is known to this, 1 σ, rad.
+const TILT_KNOWN_RAD: f64 = 0.02;
+/// However short the step, no more samples than this are kept.
+const MOST_RECENT: usize = 1 << 14;
 /// Readings before contact that a swing is measured from, s.
 const BEFORE_S: f64 = 0.75;
 /// A blow is looked into when this much has come after it, s.
@@ -162,12 +167,12 @@ impl Engine {
 
     /// The step between samples becomes known: what was held back goes in.
     fn start(&mut self, events: &mut Vec<Event>) {
-        let mut steps: Vec<f64> = self.lead.windows(2).map(|pair| pair[1].time.seconds_since(pair[0].time)).collect();
-        if steps.is_empty() {
-            return;
+        let mut clock = SampleClock::new();
+        for sample in &self.lead {
+            clock.push(sample.time);
         }
-        steps.sort_by(f64::total_cmp);
-        let interval_s = steps[steps.len() / 2].clamp(1e-5, 0.2);
+        let Some(step_s) = clock.summary().nominal_interval_s else { return };
+        let interval_s = step_s.clamp(1e-5, 0.2);
         self.running = Some(Running {
             navigator: Navigator::new(self.profile.clone(), interval_s, Options::default()),
             finder: Finder::new(interval_s),
@@ -187,7 +192,7 @@ impl Engine {
         let Some(running) = &mut self.running else { return };
         let now_s = sample.time.0;
         let last_s = running.recent.back().map_or(f64::NEG_INFINITY, |last| last.time.0);
-        if now_s.is_nan() || now_s <= last_s || !now_s.is_finite() {
+        if now_s <= last_s || !now_s.is_finite() {
             return;
         }
         let is_whole = sample.is_whole();
@@ -195,7 +200,9 @@ impl Engine {
             running.last_gap_s = now_s;
         }
         running.recent.push_back(sample);
-        while running.recent.front().is_some_and(|first| now_s - first.time.0 > RECENT_S) {
+        while running.recent.front().is_some_and(|first| now_s - first.time.0 > RECENT_S)
+            || running.recent.len() > MOST_RECENT
+        {
             running.recent.pop_front();
         }
         if is_whole {
@@ -222,6 +229,9 @@ impl Engine {
             }
         }
         if running.swings.is_empty() {
+            if let Some(filter) = running.navigator.filter_mut() {
+                filter.forget_before(None);
+            }
             return;
         }
         let resting_s = running.navigator.resting_since_s().map_or(0.0, |since_s| now_s - since_s);
@@ -259,6 +269,12 @@ impl Engine {
 }
 
 impl Running {
+    /// 1 σ of the mount's tilt, rad; infinite before anything is known.
+    fn tilt_sigma_rad(&self) -> f64 {
+        let tilt = PARAMETERS + parameter::TILT;
+        self.navigator.filter().map_or(f64::INFINITY, |f| f.covariance()[(tilt, tilt)].max(0.0).sqrt())
+    }
+
     /// The rolls that have been used since this was asked last.
     fn rolls(&mut self) -> impl Iterator<Item = Event> {
         self.navigator.take_rolls().into_iter().map(|roll| Event::Roll {
@@ -274,16 +290,16 @@ impl Running {
         let interval_s = self.navigator.interval_s();
         match self.finder.push(sample.time.0, sample.gyro_s_radps, sample.accel_s_mps2, across, clipped) {
             Some(Found::Turning(at_s)) => self.navigator.hold_from(at_s),
-            Some(Found::Ball { turning_s, seen_s }) => {
+            Some(Found::Ball { turning_s, seen_s }) if self.contact.is_none() => {
                 let ready_s = seen_s + SETTLE_S.max(3.2 * interval_s);
                 self.contact = Some(Suspected { kind: Contact::Ball, turning_s, seen_s, ready_s });
             }
-            Some(Found::Dry { turning_s, fastest_s }) => {
+            Some(Found::Dry { turning_s, fastest_s }) if self.contact.is_none() => {
                 let ready_s = (fastest_s + DRY_SETTLE_S).max(sample.time.0);
                 self.contact = Some(Suspected { kind: Contact::None, turning_s, seen_s: fastest_s, ready_s });
             }
             Some(Found::Over) if self.contact.is_none() => self.navigator.release(),
-            Some(Found::Over) | None => {}
+            Some(_) | None => {}
         }
     }
 
@@ -351,7 +367,7 @@ impl Running {
             (gap, Flag::Gap),
             (low, Flag::LowRate),
             (!self.navigator.had_rest(), Flag::NoRest),
-            (!profile.mount.given && profile.calibration.is_none(), Flag::UncalibratedMount),
+            (!profile.mount.given && self.tilt_sigma_rad() > TILT_KNOWN_RAD, Flag::UncalibratedMount),
         ]
         .into_iter()
         .filter_map(|(set, flag)| set.then_some(flag))
@@ -376,24 +392,29 @@ impl Pending {
         };
         let (measured, changes) = material.measure(&state, &covariance, self.changes.take())?;
         self.changes = Some(changes);
-        let start_s = measured.values.start_s?;
+        // A start that lies before all that is known of the motion is told as where that begins, and flagged.
+        let start_s = measured.values.start_s.or(measured.motion.times_s.first().copied())?;
+        let mut flags = self.flags.clone();
+        if measured.values.start_s.is_none() && !flags.contains(&Flag::NoRest) {
+            flags.push(Flag::NoRest);
+        }
         Some(Event::Swing {
             number: self.number,
             stage: self.stage,
-            swing: Box::new(self.swing(measured, start_s, profile)),
+            swing: Box::new(self.swing(measured, start_s, flags, profile)),
         })
     }
 
-    fn swing(&self, measured: Measured, start_s: f64, profile: &Profile) -> Swing {
+    fn swing(&self, measured: Measured, start_s: f64, flags: Vec<Flag>, profile: &Profile) -> Swing {
         Swing {
             start: SensorTime(measured.contact_s + start_s),
             contact: SensorTime(measured.contact_s),
             contact_sigma_s: measured.contact_sigma_s,
             contact_kind: self.kind,
             metrics: std::array::from_fn(|m| {
-                measured.metrics[m].filter(|estimate| self.flags.is_empty() || is_told(Metric::ALL[m], estimate))
+                measured.metrics[m].filter(|estimate| flags.is_empty() || is_told(Metric::ALL[m], estimate))
             }),
-            flags: self.flags.clone(),
+            flags,
             curves: curves(&measured.motion, &profile.bat),
         }
     }

@@ -60,9 +60,9 @@ impl Metric {
 pub enum Flag {
     /// A gyro axis was at the end of its range within the swing.
     GyroClipped,
-    /// An accelerometer axis was at the end of its range within the swing and no second channel stood in.
+    /// An accelerometer axis was at the end of its range within the swing.
     AccelClipped,
-    /// Samples are missing within the swing.
+    /// Samples are missing within the swing, or between the last rest and it.
     Gap,
     /// The sample rate or the sensor's bandwidth is too low to resolve the swing.
     LowRate,

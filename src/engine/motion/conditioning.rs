@@ -103,7 +103,9 @@ const HIGH_RANGE_PART: f64 = 0.008;
 const BRIDGE_DOUBT: f64 = 0.7;
 
 /// The longest gap that is bridged, s. Longer ones stay one long step.
-const LONGEST_BRIDGE_S: f64 = 0.25;
+pub const LONGEST_BRIDGE_S: f64 = 0.25;
+/// The most readings that are put into a gap.
+const MOST_INSERTED: f64 = 256.0;
 
 /// Turns samples into readings and bridges what is missing. `interval_s` is the nominal step.
 pub fn readings<'a>(
@@ -157,7 +159,7 @@ fn fill_gap(
     if gap_s <= 1.5 * interval_s || gap_s > LONGEST_BRIDGE_S {
         return;
     }
-    let steps = (gap_s / interval_s).round().max(2.0);
+    let steps = (gap_s / interval_s).round().clamp(2.0, MOST_INSERTED);
     for k in 1..steps as usize {
         for axis in 0..3 {
             bad_gyro.push((axis, out.len()));

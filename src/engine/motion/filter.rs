@@ -94,6 +94,8 @@ pub struct Sway {
 enum Record {
     Span(Box<Sensitivity>),
     RestReset,
+    /// Navigation was lost and begun anew; the parameters went on.
+    Restart,
     Update(Box<Update>),
     Mark(Box<Mark>),
 }
@@ -184,7 +186,8 @@ impl Filter {
     pub fn is_finite(&self) -> bool {
         let state = &self.state;
         let numbers = state.attitude.wxyz().into_iter().chain(state.velocity_w_mps.iter().copied());
-        numbers.chain(state.position_w_m.iter().copied()).all(f64::is_finite) && self.covariance.trace().is_finite()
+        let numbers = numbers.chain(state.position_w_m.iter().copied()).chain(state.parameters.iter().copied());
+        numbers.chain(self.covariance.iter().copied()).all(f64::is_finite)
     }
 
     /// The state now.
@@ -227,6 +230,25 @@ impl Filter {
     /// Something happened that the samples do not tell rightly, such as a blow.
     pub fn add_noise(&mut self, noise: SpanNoise, duration_s: f64) {
         add_noise(&mut self.covariance, noise, duration_s);
+    }
+
+    /// Navigation begins anew, as after a gap: attitude, velocity and their uncertainty are new, the parameters go on.
+    pub fn restart(&mut self, attitude: Attitude, uncertainty: &Covariance) {
+        self.state.attitude = attitude;
+        self.state.velocity_w_mps = Vector3::zeros();
+        self.state.position_w_m = Vector3::zeros();
+        self.rest_attitude = attitude;
+        let own = uncertainty.fixed_view::<PARAMETERS, PARAMETERS>(0, 0);
+        self.covariance.fixed_rows_mut::<PARAMETERS>(0).fill(0.0);
+        self.covariance.fixed_columns_mut::<PARAMETERS>(0).fill(0.0);
+        self.covariance.fixed_view_mut::<PARAMETERS, PARAMETERS>(0, 0).copy_from(&own);
+        self.history.push_back(Record::Restart);
+    }
+
+    /// With marks that no mark of another filter can be taken for.
+    pub fn after(mut self, other: &Filter) -> Self {
+        self.forgotten = other.forgotten + other.history.len() as u64;
+        self
     }
 
     /// A rest starts here: position and heading are counted from now.
@@ -360,6 +382,11 @@ impl Record {
         match self {
             Record::Span(sensitivity) => sensitivity.backward(lambda),
             Record::RestReset => rest_reset_back(lambda),
+            Record::Restart => {
+                let mut out = *lambda;
+                out.fixed_rows_mut::<PARAMETERS>(0).fill(0.0);
+                out
+            }
             Record::Update(update) => {
                 let mut out = *lambda;
                 update.row.add_to(&mut out, -update.gain.dot(lambda) - update.innovation / update.variance);
@@ -373,6 +400,12 @@ impl Record {
         match self {
             Record::Span(sensitivity) => sensitivity.propagate_back(information),
             Record::RestReset => rest_reset_back(&rest_reset_back(information).transpose()),
+            Record::Restart => {
+                let mut out = *information;
+                out.fixed_rows_mut::<PARAMETERS>(0).fill(0.0);
+                out.fixed_columns_mut::<PARAMETERS>(0).fill(0.0);
+                out
+            }
             Record::Update(update) => update.backward_information(information),
             Record::Mark(_) => *information,
         }

@@ -3,7 +3,7 @@
 //! Samples go in; they are kept from the last node on. Nodes follow the present at a short distance, so that a rest is
 //! only used once it is sure to be one, and a motion is not integrated past the beginning of a rest.
 
-use super::conditioning::{Limits, Reading, readings};
+use super::conditioning::{LONGEST_BRIDGE_S, Limits, Reading, readings};
 use super::filter::{Drift, Filter, Sway};
 use super::rest::RestDetector;
 use super::roll::{Roll, RollWatch};
@@ -30,6 +30,8 @@ const REST_MARGIN_S: f64 = 0.06;
 const SURE_REST_S: f64 = 0.5;
 /// Nodes are held back for a swing no longer than this, s: what turns for longer is none, and samples would pile up.
 const LONGEST_HOLD_S: f64 = 3.0;
+/// No more samples than this are kept from one node to the next.
+const MOST_SAMPLES: usize = 1 << 16;
 /// What is cut off the first window of a rest, s: the motion before may reach into it.
 const REST_TRIM_S: f64 = 0.03;
 /// A stream that does not begin with a rest is levelled from this much of it, s.
@@ -74,8 +76,6 @@ impl Default for Options {
 /// What happened at a sample.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Happening {
-    /// A rest is sure that began at this time, s.
-    RestBegan(f64),
     /// The rest that began at the first time went on to the second, s.
     RestEnded(f64, f64),
 }
@@ -92,7 +92,7 @@ pub struct Navigator {
     /// The filter's node is at this place of `samples`; one sample is kept before it.
     node: usize,
     filter: Option<Filter>,
-    /// Where in `samples` the rest that now goes on began to be used, and its time.
+    /// The rest that now goes on.
     rest: Option<RestSoFar>,
     had_rest: bool,
     /// No nodes at or after this time.
@@ -102,6 +102,9 @@ pub struct Navigator {
     r_bs: Matrix3<f64>,
     rolls: RollWatch,
     ended_rolls: Vec<Roll>,
+    /// A long gap has been: the filter's state is not the present one.
+    is_lost: bool,
+    given_up: Option<Filter>,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -131,6 +134,8 @@ impl Navigator {
             mark_times_s: Vec::new(),
             rolls: RollWatch::default(),
             ended_rolls: Vec::new(),
+            is_lost: false,
+            given_up: None,
         }
     }
 
@@ -199,8 +204,9 @@ impl Navigator {
 
     /// Takes the next sample.
     pub fn push(&mut self, sample: Sample) -> Option<Happening> {
-        let contiguous =
-            self.samples.back().is_none_or(|last| sample.time.0 - last.time.0 < 2.5 * self.interval_s + 0.02);
+        let last_s = self.now_s();
+        let ended = if sample.time.0 - last_s > LONGEST_BRIDGE_S { self.lose_track(last_s) } else { None };
+        let contiguous = sample.time.0 - last_s < 2.5 * self.interval_s + 0.02;
         let usable = sample.is_whole()
             && contiguous
             && !self.limits.gyro_clipped(&sample.gyro_s_radps)
@@ -210,14 +216,26 @@ impl Navigator {
             self.release();
         }
         let still = self.detector.push(sample.gyro_s_radps, sample.accel_s_mps2, usable);
+        if self.samples.len() > MOST_SAMPLES {
+            self.advance_to(self.samples.len() - 1);
+        }
         let now_s = sample.time.0;
+        let happening = self.look(still, now_s, last_s);
+        ended.or(happening)
+    }
+
+    /// Sets nodes and tells rests after a sample that was or was not the end of a still window.
+    fn look(&mut self, still: bool, now_s: f64, last_s: f64) -> Option<Happening> {
         match (still, self.rest) {
-            (true, None) => self.start_rest(now_s),
+            (true, None) => {
+                self.start_rest(now_s);
+                None
+            }
             (false, Some(rest)) => {
                 self.last_rest_node(now_s - REST_END_S);
                 self.rest = None;
                 self.motion_nodes = 0;
-                let to_s = now_s - REST_MARGIN_S;
+                let to_s = last_s.min(now_s - REST_MARGIN_S);
                 (to_s > rest.began_s).then_some(Happening::RestEnded(rest.began_s, to_s))
             }
             (true, Some(_)) => {
@@ -231,13 +249,34 @@ impl Navigator {
         }
     }
 
-    fn start_rest(&mut self, now_s: f64) -> Option<Happening> {
+    /// A gap too long to be bridged: what the sensor did in it is unknown. The parameters stay, navigation begins anew.
+    fn lose_track(&mut self, last_s: f64) -> Option<Happening> {
+        if !self.is_waiting() && !self.samples.is_empty() {
+            self.advance_to(self.samples.len() - 1);
+            self.mark_if_wanted();
+        }
+        self.samples.clear();
+        self.node = 0;
+        self.is_lost = true;
+        self.had_rest = false;
+        self.motion_nodes = 0;
+        self.release();
+        let rest = self.rest.take()?;
+        (last_s > rest.began_s).then_some(Happening::RestEnded(rest.began_s, last_s))
+    }
+
+    /// Whether there is no state to carry on: before the first node, and after a long gap.
+    fn is_waiting(&self) -> bool {
+        self.filter.is_none() || self.is_lost
+    }
+
+    fn start_rest(&mut self, now_s: f64) {
         let began_s = now_s - (self.detector.length() as f64 * self.interval_s - REST_TRIM_S);
         if began_s >= self.hold_s {
-            return None;
+            return;
         }
         let at = self.place_of(began_s);
-        if self.filter.is_none() {
+        if self.is_waiting() {
             self.begin(at, true);
         }
         self.advance_to(at.max(self.node));
@@ -246,7 +285,6 @@ impl Navigator {
         }
         self.had_rest = true;
         self.rest = Some(RestSoFar { began_s, gyro_square_sum: 0.0, count: 0.0 });
-        Some(Happening::RestBegan(began_s))
     }
 
     fn rest_node(&mut self, now_s: f64) {
@@ -284,7 +322,7 @@ impl Navigator {
 
     fn motion_node(&mut self, now_s: f64) {
         let lag_s = self.detector.length() as f64 * self.interval_s + REST_MARGIN_S;
-        if self.filter.is_none() {
+        if self.is_waiting() {
             let first_s = self.samples.front().map_or(now_s, |s| s.time.0);
             if now_s - first_s > LEVEL_S + lag_s {
                 self.begin(0, false);
@@ -312,7 +350,7 @@ impl Navigator {
     /// Carries the filter to the last sample at or before `time_s`, if it is not there already, without a look at what
     /// came after. Returns the time of the node.
     pub fn advance_to_contact(&mut self, time_s: f64) -> f64 {
-        if self.filter.is_none() {
+        if self.is_waiting() {
             self.begin(0, false);
         }
         self.advance(self.place_of(time_s).max(self.node), 0);
@@ -334,7 +372,7 @@ impl Navigator {
         if self.samples.is_empty() {
             return;
         }
-        if self.filter.is_none() {
+        if self.is_waiting() {
             self.begin(0, false);
         }
         let last = self.samples.len() - 1;
@@ -345,7 +383,8 @@ impl Navigator {
     /// A filter that impossible samples have carried beyond all bounds is given up; the next rest begins a new one.
     fn give_up_if_lost(&mut self) {
         if self.filter.as_ref().is_some_and(|filter| !filter.is_finite()) {
-            self.filter = None;
+            self.given_up = self.filter.take();
+            self.mark_times_s.clear();
             self.rest = None;
             self.had_rest = false;
         }
@@ -407,7 +446,12 @@ impl Navigator {
         };
         let (gyro, accel) = self.options.roughness;
         let drift = Drift::new(&self.profile.sensor).rougher(gyro, accel);
-        self.filter = Some(Filter::new(state, covariance, drift));
+        match (&mut self.filter, self.given_up.take()) {
+            (Some(filter), _) => filter.restart(state.attitude, &covariance),
+            (none, Some(lost)) => *none = Some(Filter::new(state, covariance, drift).after(&lost)),
+            (none, None) => *none = Some(Filter::new(state, covariance, drift)),
+        }
+        self.is_lost = false;
         self.node = at;
         self.mark_if_wanted();
     }

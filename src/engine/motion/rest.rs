@@ -78,11 +78,6 @@ impl RestDetector {
         self.window.len() == self.length && self.is_still()
     }
 
-    /// Root mean square of the angular rate over the window, rad/s.
-    pub fn gyro_rms_radps(&self) -> f64 {
-        (self.gyro_square / self.window.len().max(1) as f64).max(0.0).sqrt()
-    }
-
     fn is_still(&self) -> bool {
         let n = self.length as f64;
         self.gyro_square < STILL_RADPS * STILL_RADPS * n

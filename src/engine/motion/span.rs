@@ -1,6 +1,6 @@
 //! The strapdown integral over a span of samples, with its sensitivity to where it began and to every parameter.
 //!
-//! With R = R_WS, F = R·f and errors as in [`state`](super::state): φ̇ = R(δG·y − δb − δK·f), v̇ error = −F×φ + R(δA·y − δa).
+//! With R = R_WS, F = R·f and errors as in [`state`](super::state): φ̇ = R(δG·y − δb − δK·z), z being the accelerometer's reading, v̇ error = −F×φ + R(δA·y − δa).
 //! Both are linear in the parameters, so their integrals over the span are all that the filter needs of its samples.
 
 use super::conditioning::Reading;

@@ -4,7 +4,7 @@ use crate::engine::profile::SensorProfile;
 use biquad::{Biquad, Coefficients, DirectForm2Transposed, Hertz, Q_BUTTERWORTH_F64, Type};
 
 /// A sensor with a low-pass reads its channels as means over a short time, which delays them by half of it: seconds.
-/// Data sheets seldom give it; a fifth of a millisecond is taken, with the doubt of [`DELAY_SIGMA_S`]. An assumption.
+/// Data sheets seldom give it; a fifth of a millisecond is taken, with the doubt of [`AVERAGED_SIGMA_S`]. An assumption.
 const AVERAGED_S: f64 = 2e-4;
 /// 1 σ of the delay that is left unknown, s: the averaging, and 3 % of the low-pass's own.
 const AVERAGED_SIGMA_S: f64 = 3e-5;
@@ -58,6 +58,8 @@ fn delay_s(bandwidth_hz: Option<f64>) -> f64 {
 const STEP_S: f64 = 1e-5;
 /// Length of the templates, s; more where the low-pass is slow.
 const LEAST_LENGTH_S: f64 = 0.004;
+/// However slow the low-pass, s.
+const MOST_LENGTH_S: f64 = 0.25;
 
 /// Bending modes of a bat that a blow excites, Hz: the first, and two choices for the second (R. Cross, *Physics of
 /// Baseball & Softball*, 2011; D. Russell's modal tests of bats: 150–220 and 500–700 Hz).
@@ -92,7 +94,7 @@ impl Template {
 
     fn new(blow_s: f64, second_hz: f64, chain: &Chain) -> Self {
         let lowest_hz = chain.gyro_bandwidth_hz.into_iter().chain(chain.accel_bandwidth_hz).fold(1e3, f64::min);
-        let count = (LEAST_LENGTH_S.max(2.0 / lowest_hz) / STEP_S) as usize;
+        let count = ((2.0 / lowest_hz).clamp(LEAST_LENGTH_S, MOST_LENGTH_S) / STEP_S) as usize;
         let area = 2.0 * blow_s / std::f64::consts::PI;
         let force: Vec<f64> = (0..count)
             .map(|k| k as f64 * STEP_S)

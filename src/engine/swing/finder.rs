@@ -153,7 +153,7 @@ impl Finder {
         (time_s - turn.last_fast_s > OVER_S).then_some(Found::Over)
     }
 
-    /// The sample `lags` lags ago.
+    /// The sample this many samples ago, 1 being the newest.
     fn back(&self, samples: usize) -> &Recent {
         let at = self.next + self.recent.len() - samples;
         &self.recent[if at < self.recent.len() { at } else { at - self.recent.len() }]

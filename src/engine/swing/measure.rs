@@ -154,8 +154,8 @@ impl Material<'_> {
             let m = metric.index();
             let value = values.values[m]?;
             let coarse = if metric == Metric::TurnRate { coarse * value } else { 0.0 };
-            let sigma = spread.metrics[m].max(0.0).sqrt().hypot(by_timing[m]).hypot(coarse);
-            Some(Estimate { value, sigma: sigma.max(least_sigma(metric)) })
+            let sigma = spread.metrics[m].abs().sqrt().hypot(by_timing[m]).hypot(coarse);
+            sigma.is_finite().then(|| Estimate { value, sigma: sigma.max(least_sigma(metric)) })
         })
     }
 
