@@ -24,6 +24,8 @@ const INTERVAL_SAMPLES: usize = 64;
 const RECENT_S: f64 = 1.3;
 /// A mount whose quaternion is not given is as good as given once its tilt is known to this, 1 σ, rad.
 const TILT_KNOWN_RAD: f64 = 0.02;
+/// Steps of the filter that are remembered while no swing needs them.
+const MOST_REMEMBERED: usize = 64;
 /// However short the step, no more samples than this are kept.
 const MOST_RECENT: usize = 1 << 14;
 /// Readings before contact that a swing is measured from, s.
@@ -229,7 +231,8 @@ impl Engine {
             }
         }
         if running.swings.is_empty() {
-            if let Some(filter) = running.navigator.filter_mut() {
+            if let Some(filter) = running.navigator.filter_mut().filter(|filter| filter.remembered() > MOST_REMEMBERED)
+            {
                 filter.forget_before(None);
             }
             return;

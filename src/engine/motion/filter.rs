@@ -89,6 +89,22 @@ pub struct Sway {
     pub heading_rad: f64,
 }
 
+/// How sway at rest follows from the angular rate at rest: m/s, m and rad for each rad/s. Chosen on simulated stances.
+const SWAY_VELOCITY_M: f64 = 0.25;
+const SWAY_POSITION_M_S: f64 = 0.10;
+const SWAY_HEADING_S: f64 = 0.20;
+
+impl Sway {
+    /// Of a rest in which the angular rate has this root mean square, rad/s.
+    pub fn of_rate(rate_radps: f64) -> Self {
+        Self {
+            velocity_mps: (SWAY_VELOCITY_M * rate_radps).max(1e-6),
+            position_m: (SWAY_POSITION_M_S * rate_radps).max(1e-6),
+            heading_rad: (SWAY_HEADING_S * rate_radps).max(1e-7),
+        }
+    }
+}
+
 /// One step of the filter, as the smoother needs it.
 #[derive(Clone, Debug)]
 enum Record {
@@ -186,8 +202,8 @@ impl Filter {
     pub fn is_finite(&self) -> bool {
         let state = &self.state;
         let numbers = state.attitude.wxyz().into_iter().chain(state.velocity_w_mps.iter().copied());
-        let numbers = numbers.chain(state.position_w_m.iter().copied()).chain(state.parameters.iter().copied());
-        numbers.chain(self.covariance.iter().copied()).all(f64::is_finite)
+        let mut numbers = numbers.chain(state.position_w_m.iter().copied()).chain(state.parameters.iter().copied());
+        numbers.all(f64::is_finite) && self.covariance.trace().is_finite()
     }
 
     /// The state now.
@@ -337,6 +353,11 @@ impl Filter {
         let id = MarkId(self.forgotten + self.history.len() as u64);
         self.history.push_back(Record::Mark(Box::new(Mark { state: self.state.clone(), covariance: self.covariance })));
         id
+    }
+
+    /// How many steps are remembered.
+    pub fn remembered(&self) -> usize {
+        self.history.len()
     }
 
     /// Lets go of all that is only needed for nodes before `keep`; of everything if `None`.

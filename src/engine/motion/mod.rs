@@ -7,6 +7,7 @@
 
 pub mod conditioning;
 pub mod filter;
+pub mod level;
 pub mod navigator;
 pub mod rest;
 pub mod roll;

@@ -5,10 +5,10 @@
 
 use super::conditioning::{LONGEST_BRIDGE_S, Limits, Reading, readings};
 use super::filter::{Drift, Filter, Sway};
+use super::level::start;
 use super::rest::RestDetector;
 use super::roll::{Roll, RollWatch};
-use super::state::{ATTITUDE, Correction, Covariance, NavState, PARAMETERS, POSITION, REST_HEADING, VELOCITY, prior};
-use crate::engine::geometry::Attitude;
+use super::state::{Correction, PARAMETERS};
 use crate::engine::profile::{CALIBRATION_SIZE, Calibration, Profile};
 use crate::engine::sample::Sample;
 use nalgebra::{Matrix3, Vector3};
@@ -40,11 +40,6 @@ const LEVEL_S: f64 = 0.6;
 const CENTRE_M: f64 = 0.6;
 /// A sensor that is moved about for long keeps below this speed on average, m/s: walking pace and swings of the arm.
 const MOVING_SPEED_MPS: f64 = 3.0;
-
-/// How sway at rest follows from the angular rate at rest: m/s, m and rad for each rad/s.
-const SWAY_VELOCITY_M: f64 = 0.25;
-const SWAY_POSITION_M_S: f64 = 0.10;
-const SWAY_HEADING_S: f64 = 0.20;
 
 /// What the caller may choose.
 #[derive(Clone, Copy, Debug)]
@@ -413,37 +408,7 @@ impl Navigator {
     /// Starts the filter at a sample, levelled by the specific force about it.
     fn begin(&mut self, at: usize, resting: bool) {
         let span = if resting { self.detector.length() } else { (LEVEL_S / self.interval_s) as usize };
-        let sum: Vector3<f64> = self
-            .samples
-            .iter()
-            .skip(at)
-            .take(span.max(1))
-            .map(|s| s.accel_s_mps2)
-            .filter(|a| a.iter().all(|x| x.is_finite()))
-            .sum();
-        let calibration = self
-            .profile
-            .calibration
-            .clone()
-            .unwrap_or_else(|| prior(&self.profile.sensor, self.profile.mount.tilt_error_rad));
-        let mut covariance = Covariance::zeros();
-        covariance
-            .fixed_view_mut::<CALIBRATION_SIZE, CALIBRATION_SIZE>(PARAMETERS, PARAMETERS)
-            .copy_from(&calibration.covariance);
-        let (level_rad, speed_mps) = if resting { (0.15, 0.1) } else { (0.5, 2.0) };
-        for axis in 0..3 {
-            covariance[(ATTITUDE + axis, ATTITUDE + axis)] = level_rad * level_rad;
-            covariance[(VELOCITY + axis, VELOCITY + axis)] = speed_mps * speed_mps;
-            covariance[(POSITION + axis, POSITION + axis)] = 1e-12;
-        }
-        covariance[(ATTITUDE + 2, ATTITUDE + 2)] = 1e-12;
-        covariance[(REST_HEADING, REST_HEADING)] = 1e-12;
-        let state = NavState {
-            attitude: Attitude::levelled(sum),
-            velocity_w_mps: Vector3::zeros(),
-            position_w_m: Vector3::zeros(),
-            parameters: calibration.mean,
-        };
+        let (state, covariance) = start(&self.profile, self.samples.iter().skip(at).take(span.max(1)), resting);
         let (gyro, accel) = self.options.roughness;
         let drift = Drift::new(&self.profile.sensor).rougher(gyro, accel);
         match (&mut self.filter, self.given_up.take()) {
@@ -526,10 +491,6 @@ impl Navigator {
         }
         self.rest = Some(rest);
         let rate_radps = (rest.gyro_square_sum / rest.count.max(1.0)).sqrt();
-        Sway {
-            velocity_mps: (SWAY_VELOCITY_M * rate_radps).max(1e-6),
-            position_m: (SWAY_POSITION_M_S * rate_radps).max(1e-6),
-            heading_rad: (SWAY_HEADING_S * rate_radps).max(1e-7),
-        }
+        Sway::of_rate(rate_radps)
     }
 }
