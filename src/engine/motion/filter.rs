@@ -464,13 +464,16 @@ fn add_cross(matrix: &mut Covariance, place: usize, v: &ErrorVector, sign: f64) 
     }
 }
 
-/// Angle swept, rad, and velocity gained and lost, m/s, over a stretch.
+/// Angle swept, rad, and velocity gained and lost, m/s, over a stretch, judged at every fourth sample and its end.
 fn swept(steps: &[Step], readings: &[Reading]) -> (f64, f64) {
-    let mut sums = (0.0, 0.0);
-    for (pair, times) in steps.windows(2).zip(readings.windows(2)) {
-        let dt_s = times[1].time_s - times[0].time_s;
-        sums.0 += times[1].gyro_s_radps.norm() * dt_s;
-        sums.1 += (pair[1].velocity_w_mps - pair[0].velocity_w_mps).norm();
+    let last = steps.len().min(readings.len()).saturating_sub(1);
+    let (mut sums, mut at) = ((0.0, 0.0), 0);
+    while at < last {
+        let next = (at + 4).min(last);
+        let middle = &readings[(at + next) / 2];
+        sums.0 += middle.gyro_s_radps.norm() * (readings[next].time_s - readings[at].time_s);
+        sums.1 += (steps[next].velocity_w_mps - steps[at].velocity_w_mps).norm();
+        at = next;
     }
     sums
 }
@@ -481,6 +484,9 @@ fn bridged(readings: &[Reading]) -> (f64, f64) {
     for pair in readings.windows(2) {
         let dt_s = pair[1].time_s - pair[0].time_s;
         let add = |sum: &mut (f64, f64), sigma: f64| {
+            if sigma == 0.0 && sum.1 == 0.0 {
+                return;
+            }
             sum.1 += sigma * dt_s;
             if sigma == 0.0 {
                 *sum = (f64::hypot(sum.0, sum.1), 0.0);
