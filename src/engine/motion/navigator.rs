@@ -483,3 +483,6 @@ impl Navigator {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -181,3 +181,6 @@ fn averaged(signal: &[f64], length: usize) -> Vec<f64> {
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests;
