@@ -44,7 +44,6 @@ fn a_rest_begins_within_its_first_window_and_ends_before_the_motion_shows() {
     assert_eq!(navigator.resting_since_s(), Some(again_s));
 }
 
-/// Sway is judged by the angular rate at rest, which has none here but the bias: what is left is the prior.
 #[test]
 fn a_rest_teaches_the_bias_of_the_gyro_and_which_way_is_up() {
     let mut navigator = navigator();
