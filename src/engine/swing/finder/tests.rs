@@ -122,6 +122,21 @@ fn a_long_spin_is_no_swing_even_if_it_ends_with_a_blow() {
 }
 
 #[test]
+#[ignore = "known to fail: a spin that keeps or loses its rate is told as dry, its peak being early"]
+fn a_long_spin_that_slows_is_no_swing() {
+    for slope_radps2 in [0.0, -0.5] {
+        let told = found(1000.0, 4.0, |t| match t {
+            t if t < 0.1 => 0.0,
+            t if t < 0.3 => 25.0 * (FRAC_PI_2 * (t - 0.1) / 0.2).sin().powi(2),
+            t if t < 2.0 => 25.0 + slope_radps2 * (t - 0.3),
+            t if t < 2.2 => (25.0 + slope_radps2 * 1.7) * (2.2 - t) / 0.2,
+            _ => 0.0,
+        });
+        assert!(matches!(told[..], [Found::Turning(_), Found::Over]), "{slope_radps2} rad/s²: {told:?}");
+    }
+}
+
+#[test]
 fn only_turns_across_the_axis_count() {
     let mut finder = Finder::new(1e-3);
     let roll = Vector3::new(0.0, 0.0, 60.0);
