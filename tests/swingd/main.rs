@@ -3,4 +3,6 @@
 mod bad_input;
 mod commands;
 mod engine;
+mod golden;
+mod stages;
 mod support;

@@ -293,3 +293,6 @@ fn hermite(
     let bump = x * (1.0 - x) * ((1.0 - x) * (left.1 * h - (b - a)) - x * (right.1 * h - (b - a)));
     (line + bump, line)
 }
+
+#[cfg(test)]
+mod tests;

@@ -494,3 +494,6 @@ impl Navigator {
         Sway::of_rate(rate_radps)
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -111,3 +111,6 @@ impl RestDetector {
         (self.accel_sum, self.accel_square) = (Vector3::zeros(), 0.0);
     }
 }
+
+#[cfg(test)]
+mod tests;

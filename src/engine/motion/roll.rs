@@ -162,3 +162,6 @@ impl Roll {
         ]
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -131,3 +131,6 @@ impl Arms {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

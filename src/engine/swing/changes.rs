@@ -103,3 +103,6 @@ pub fn difference(from: &Values, to: &Values) -> [f64; Metric::COUNT] {
         _ => 0.0,
     })
 }
+
+#[cfg(test)]
+mod tests;

@@ -183,3 +183,6 @@ fn averaged(signal: &[f64], length: usize) -> Vec<f64> {
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests;

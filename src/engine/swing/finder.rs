@@ -174,3 +174,6 @@ impl Finder {
         leaves(|r| r.gyro) > limit || (gyro_clipped && leaves(|r| r.accel) > BLOW_MPS2)
     }
 }
+
+#[cfg(test)]
+mod tests;

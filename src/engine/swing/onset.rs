@@ -267,3 +267,6 @@ impl Course {
         c[0] + x * (c[1] + x * (c[2] + x * c[3]))
     }
 }
+
+#[cfg(test)]
+mod tests;

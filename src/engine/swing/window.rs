@@ -163,3 +163,6 @@ fn interpolated(readings: &[Reading], at_s: f64, read: fn(&Reading) -> Vector3<f
     }
     sum
 }
+
+#[cfg(test)]
+mod tests;
