@@ -1,8 +1,9 @@
 //! From samples to swings: the pure core. [`Engine`] is its one door.
 //!
 //! In the order of the data: [`geometry`] and [`profile`]; [`wire`], bytes to samples; [`sample`]; [`motion`], samples
-//! to attitude and velocity; [`swing`], motion to swings; [`metrics`], swings to numbers. A module uses only those
-//! before it.
+//! to attitude and velocity; [`swing`], motion to swings; [`metrics`], swings to numbers. Mostly a module names those
+//! before it; but `wire` makes [`sample`]'s types, `swing` calls [`metrics`] and lends it the type of its curves, and
+//! `profile` takes the hands point from [`metrics`].
 
 pub mod geometry;
 pub mod metrics;

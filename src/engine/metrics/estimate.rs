@@ -66,9 +66,9 @@ pub enum Flag {
     Gap,
     /// The sample rate or the sensor's bandwidth is too low to resolve the swing.
     LowRate,
-    /// There was no usable rest before the swing.
+    /// There was no usable rest before the swing, or its start was not found.
     NoRest,
-    /// The direction of the bat's axis in the sensor is unknown.
+    /// The direction of the bat's axis in the sensor is neither given nor learnt.
     UncalibratedMount,
 }
 

@@ -102,7 +102,7 @@ const HIGH_RANGE_PART: f64 = 0.008;
 /// How a bridge over a clipped stretch may err, as a part of how far it rises above the straight line.
 const BRIDGE_DOUBT: f64 = 0.7;
 
-/// The longest gap that is bridged, s. Longer ones stay one long step.
+/// The longest gap that is bridged, s. Navigation begins anew after a longer one; among readings it is one long step.
 pub const LONGEST_BRIDGE_S: f64 = 0.25;
 /// The most readings that are put into a gap.
 const MOST_INSERTED: f64 = 256.0;

@@ -1,8 +1,8 @@
 //! From motion to swings.
 //!
 //! [`finder`] finds fast turns and blows in the stream, [`onset`] the instant of a blow, [`delay`] what the sensor's
-//! chain does to time, [`window`] lays the signals about contact on an even grid, [`bat_motion`] the bat's
-//! motion from them, [`measure`] the numbers.
+//! chain does to time, [`window`] lays the signals about contact on an even grid; [`bat_motion`] is the bat's
+//! motion from them, [`measure`] the numbers, [`changes`] what errors change in them, and so their σ.
 
 pub mod bat_motion;
 pub mod changes;
@@ -28,7 +28,7 @@ pub enum Contact {
 /// One swing as measured.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Swing {
-    /// Its start t_0, on the sensor's clock.
+    /// Its start t_0, on the sensor's clock; where the known motion begins if no start was found in it.
     pub start: SensorTime,
     /// Its contact t_c, on the sensor's clock.
     pub contact: SensorTime,
