@@ -400,6 +400,7 @@ impl Pending {
         let mut flags = self.flags.clone();
         if measured.values.start_s.is_none() && !flags.contains(&Flag::NoRest) {
             flags.push(Flag::NoRest);
+            flags.sort();
         }
         Some(Event::Swing {
             number: self.number,

@@ -105,7 +105,6 @@ fn every_metric_of_the_lesson_is_within_four_sigma_of_the_truth() {
 /// Contact of a swing that met nothing is the peak itself: the lead is 0 by definition, and what is told beside it must
 /// not be more than its σ allows.
 #[test]
-#[ignore = "known to fail: the second dry swing's lead is 0.33 ms, its σ 0.03 ms"]
 fn a_dry_swing_has_no_lead_beyond_its_sigma() {
     for (told, truth) in with_truth().into_iter().filter(|(told, _)| told["contact"] == "none") {
         let lead = &told["metrics"]["peak_lead_ms"];

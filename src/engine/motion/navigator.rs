@@ -199,9 +199,10 @@ impl Navigator {
 
     /// Takes the next sample.
     pub fn push(&mut self, sample: Sample) -> Option<Happening> {
-        let last_s = self.now_s();
-        let ended = if sample.time.0 - last_s > LONGEST_BRIDGE_S { self.lose_track(last_s) } else { None };
-        let contiguous = sample.time.0 - last_s < 2.5 * self.interval_s + 0.02;
+        let last_s = self.samples.back().map_or(sample.time.0, |last| last.time.0);
+        let step_s = sample.time.0 - last_s;
+        let ended = if step_s > LONGEST_BRIDGE_S { self.lose_track(last_s) } else { None };
+        let contiguous = step_s < 2.5 * self.interval_s + 0.02;
         let usable = sample.is_whole()
             && contiguous
             && !self.limits.gyro_clipped(&sample.gyro_s_radps)

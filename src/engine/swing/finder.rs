@@ -142,11 +142,7 @@ impl Finder {
         }
         let dry =
             turn.peak_radps >= SWING_RADPS && turn.sweep_at_peak_rad >= SWEEP_RAD && turn.sweep_rad >= DRY_SWEEP_RAD;
-        if !turn.told
-            && dry
-            && across_radps < PAST_PEAK * turn.peak_radps
-            && turn.peak_s - turn.began_s < LONGEST_TURN_S
-        {
+        if !turn.told && dry && across_radps < PAST_PEAK * turn.peak_radps && time_s - turn.began_s < LONGEST_TURN_S {
             turn.told = true;
             return Some(Found::Dry { turning_s: turn.began_s, fastest_s: turn.peak_s });
         }

@@ -152,6 +152,10 @@ impl Material<'_> {
         let coarse = COARSE_TURN_RATE * (self.interval_s - 1.2e-3).max(0.0);
         Metric::ALL.map(|metric| {
             let m = metric.index();
+            if metric == Metric::PeakLead && self.contact == Contact::None {
+                // Contact is the peak, by definition: what the two ways of finding it differ by is no lead.
+                return Some(Estimate { value: 0.0, sigma: least_sigma(metric) });
+            }
             let value = values.values[m]?;
             let coarse = if metric == Metric::TurnRate { coarse * value } else { 0.0 };
             let sigma = spread.metrics[m].abs().sqrt().hypot(by_timing[m]).hypot(coarse);

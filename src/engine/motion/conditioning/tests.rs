@@ -29,7 +29,7 @@ fn samples(count: usize, gyro: impl Fn(f64) -> f64, accel: impl Fn(f64) -> f64) 
 }
 
 fn bridged(samples: &[Sample]) -> Vec<Reading> {
-    readings(samples, &limits(), STEP_S)
+    readings(samples.iter(), &limits(), STEP_S)
 }
 
 #[test]

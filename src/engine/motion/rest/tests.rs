@@ -64,11 +64,13 @@ fn sums_do_not_drift_over_a_hundred_thousand_samples_far_from_the_first() {
     }
 }
 
+/// 0.1145 rad/s is within the limit of 0.115; what 1e14 (rad/s)² would leave of rounding in a sum is not.
 #[test]
-fn a_fast_turn_leaves_nothing_in_the_root_mean_square() {
+fn a_fast_turn_leaves_nothing_in_the_sums() {
     let mut detector = RestDetector::new(INTERVAL_S);
-    for radps in std::iter::repeat_n(1e7, LENGTH).chain(std::iter::repeat_n(0.1, 10 * LENGTH)) {
-        detector.push(Vector3::new(radps, 0.0, 0.0), gravity(), true);
+    let mut still = false;
+    for radps in std::iter::repeat_n(1e7, LENGTH).chain(std::iter::repeat_n(0.1145, 10 * LENGTH)) {
+        still = detector.push(Vector3::new(radps, 0.0, 0.0), gravity(), true);
     }
-    assert!((detector.gyro_rms_radps() - 0.1).abs() < 1e-12, "{}", detector.gyro_rms_radps());
+    assert!(still);
 }
