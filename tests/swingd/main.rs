@@ -4,5 +4,6 @@ mod bad_input;
 mod commands;
 mod engine;
 mod golden;
+mod shared;
 mod stages;
 mod support;
