@@ -42,7 +42,7 @@ pub fn run(args: &DemoArgs, out: &mut dyn Write) -> anyhow::Result<()> {
     let units = args.units.into();
     let folder = folder(args.out.as_deref())?;
     let page_path = folder.join("lesson.html");
-    write_file(&page_path, &page("A lesson, measured", &recording, &swings, units))?;
+    write_file(&page_path, &page("A simulated lesson, measured", &recording, &swings, units))?;
     write_file(&folder.join("lesson.svg"), &picture(&swings, units))?;
     write!(out, "{}", table(&recording, &swings, units))?;
     writeln!(out, "\nPage: {}", page_path.display())?;
