@@ -2,7 +2,7 @@
 //! words for people on standard error.
 //!
 //! In reading order: [`recording`], a file opened as a profile and samples; [`analysis`], a recording through the engine;
-//! [`progress`]; [`targets`], files that are written whole or not at all; then a file a command: [`replay`], [`track`],
+//! `progress`; `targets`, files that are written whole or not at all; then a file a command: [`replay`], [`track`],
 //! [`calibrate`], [`convert`], [`synth`], [`demo`].
 
 pub mod analysis;

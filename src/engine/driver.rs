@@ -3,7 +3,8 @@
 use super::metrics::{Estimate, Flag, Metric, curves};
 use super::motion::conditioning::{Reading, readings};
 use super::motion::filter::MarkId;
-use super::motion::navigator::{Happening, Navigator, Options};
+use super::motion::navigator::{Navigator, Options};
+use super::motion::rest::EndedRest;
 use super::motion::span::SpanNoise;
 use super::motion::state::{PARAMETERS, parameter};
 use super::profile::{Calibration, Profile};
@@ -210,18 +211,18 @@ impl Engine {
         if is_whole {
             running.look_for_swing(&sample);
         }
-        let happening = running.navigator.push(sample);
+        let ended_rest = running.navigator.push(sample);
         if let Some(contact) = running.contact.filter(|contact| now_s >= contact.ready_s) {
             running.contact = None;
             self.contact(contact, events);
         }
-        self.follow_up(now_s, happening, events);
+        self.follow_up(now_s, ended_rest, events);
     }
 
     /// Tells pending swings better where there is reason to.
-    fn follow_up(&mut self, now_s: f64, happening: Option<Happening>, events: &mut Vec<Event>) {
+    fn follow_up(&mut self, now_s: f64, ended_rest: Option<EndedRest>, events: &mut Vec<Event>) {
         let Some(running) = &mut self.running else { return };
-        if let Some(Happening::RestEnded(from_s, to_s)) = happening {
+        if let Some(EndedRest { from_s, to_s }) = ended_rest {
             running.last_rest_s = to_s;
             let up_b = running.navigator.up_b();
             events.push(Event::Rest { from: SensorTime(from_s), to: SensorTime(to_s), up_b });

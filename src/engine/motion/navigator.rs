@@ -6,7 +6,7 @@
 use super::conditioning::{LONGEST_BRIDGE_S, Limits, Reading, readings};
 use super::filter::{Drift, Filter, Sway};
 use super::level::start;
-use super::rest::RestDetector;
+use super::rest::{EndedRest, RestDetector};
 use super::roll::{Roll, RollWatch};
 use super::state::{Correction, PARAMETERS};
 use crate::engine::profile::{CALIBRATION_SIZE, Calibration, Profile};
@@ -66,13 +66,6 @@ impl Default for Options {
             roughness: (1.0, 1.0),
         }
     }
-}
-
-/// What happened at a sample.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Happening {
-    /// The rest that began at the first time went on to the second, s.
-    RestEnded(f64, f64),
 }
 
 /// The filter fed with a stream.
@@ -197,8 +190,8 @@ impl Navigator {
         })
     }
 
-    /// Takes the next sample.
-    pub fn push(&mut self, sample: Sample) -> Option<Happening> {
+    /// Takes the next sample; the rest that it shows to be over, if any.
+    pub fn push(&mut self, sample: Sample) -> Option<EndedRest> {
         let last_s = self.samples.back().map_or(sample.time.0, |last| last.time.0);
         let step_s = sample.time.0 - last_s;
         let ended = if step_s > LONGEST_BRIDGE_S { self.lose_track(last_s) } else { None };
@@ -216,12 +209,12 @@ impl Navigator {
             self.advance_to(self.samples.len() - 1);
         }
         let now_s = sample.time.0;
-        let happening = self.look(still, now_s, last_s);
-        ended.or(happening)
+        let seen = self.look(still, now_s, last_s);
+        ended.or(seen)
     }
 
     /// Sets nodes and tells rests after a sample that was or was not the end of a still window.
-    fn look(&mut self, still: bool, now_s: f64, last_s: f64) -> Option<Happening> {
+    fn look(&mut self, still: bool, now_s: f64, last_s: f64) -> Option<EndedRest> {
         match (still, self.rest) {
             (true, None) => {
                 self.start_rest(now_s);
@@ -232,7 +225,7 @@ impl Navigator {
                 self.rest = None;
                 self.motion_nodes = 0;
                 let to_s = last_s.min(now_s - REST_MARGIN_S);
-                (to_s > rest.began_s).then_some(Happening::RestEnded(rest.began_s, to_s))
+                (to_s > rest.began_s).then_some(EndedRest { from_s: rest.began_s, to_s })
             }
             (true, Some(_)) => {
                 self.rest_node(now_s);
@@ -246,7 +239,7 @@ impl Navigator {
     }
 
     /// A gap too long to be bridged: what the sensor did in it is unknown. The parameters stay, navigation begins anew.
-    fn lose_track(&mut self, last_s: f64) -> Option<Happening> {
+    fn lose_track(&mut self, last_s: f64) -> Option<EndedRest> {
         if !self.is_waiting() && !self.samples.is_empty() {
             self.advance_to(self.samples.len() - 1);
             self.mark_if_wanted();
@@ -258,7 +251,7 @@ impl Navigator {
         self.motion_nodes = 0;
         self.release();
         let rest = self.rest.take()?;
-        (last_s > rest.began_s).then_some(Happening::RestEnded(rest.began_s, last_s))
+        (last_s > rest.began_s).then_some(EndedRest { from_s: rest.began_s, to_s: last_s })
     }
 
     /// Whether there is no state to carry on: before the first node, and after a long gap.

@@ -112,5 +112,14 @@ impl RestDetector {
     }
 }
 
+/// A rest that is over.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct EndedRest {
+    /// The first time that it is known to cover, s.
+    pub from_s: f64,
+    /// The last one, s.
+    pub to_s: f64,
+}
+
 #[cfg(test)]
 mod tests;

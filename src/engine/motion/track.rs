@@ -1,7 +1,8 @@
 //! The motion of a whole recording, whatever it is: forward filter, backward smoother, one row a sample.
 
 use super::conditioning::{Limits, Reading, readings};
-use super::navigator::{Happening, Navigator, Options};
+use super::navigator::{Navigator, Options};
+use super::rest::EndedRest;
 use super::span::integrate;
 use super::state::NavState;
 use crate::engine::geometry::Attitude;
@@ -80,7 +81,7 @@ fn navigate(samples: &[Sample], profile: &Profile, interval_s: f64, reach_m: f64
     let mut navigator = Navigator::new(profile.clone(), interval_s, options);
     let mut rests = Vec::new();
     for sample in samples {
-        if let Some(Happening::RestEnded(from_s, to_s)) = navigator.push(*sample) {
+        if let Some(EndedRest { from_s, to_s }) = navigator.push(*sample) {
             rests.push((from_s, to_s));
         }
     }

@@ -20,8 +20,8 @@ fn sample(k: usize, radps: f64) -> Sample {
     }
 }
 
-/// Rest but for the samples named, which turn to and fro; what happened.
-fn pushed(navigator: &mut Navigator, range: std::ops::Range<usize>, moving: std::ops::Range<usize>) -> Vec<Happening> {
+/// Rest but for the samples named, which turn to and fro; the rests that ended.
+fn pushed(navigator: &mut Navigator, range: std::ops::Range<usize>, moving: std::ops::Range<usize>) -> Vec<EndedRest> {
     let rate = |k: usize| if moving.contains(&k) { 3.0 * (0.02 * k as f64).cos() } else { 0.0 };
     range.filter_map(|k| navigator.push(sample(k, rate(k)))).collect()
 }
@@ -32,7 +32,7 @@ fn pushed(navigator: &mut Navigator, range: std::ops::Range<usize>, moving: std:
 fn a_rest_begins_within_its_first_window_and_ends_before_the_motion_shows() {
     let mut navigator = navigator();
     let told = pushed(&mut navigator, 0..3500, 2000..2500);
-    let [Happening::RestEnded(from_s, to_s)] = told[..] else {
+    let [EndedRest { from_s, to_s }] = told[..] else {
         panic!("{told:?}");
     };
     let again_s = navigator.resting_since_s().expect("a rest");
@@ -51,7 +51,7 @@ fn after_a_long_gap_navigation_begins_anew_and_the_parameters_stay() {
     pushed(&mut navigator, 0..2000, 0..0);
     let learnt = navigator.calibration().expect("a filter");
     let told = pushed(&mut navigator, 4000..4100, 4000..4100);
-    let [Happening::RestEnded(_, to_s)] = told[..] else { panic!("{told:?}") };
+    let [EndedRest { to_s, .. }] = told[..] else { panic!("{told:?}") };
     assert!((to_s - 1.999).abs() < 1e-9, "{to_s}");
     assert!(!navigator.had_rest() && navigator.resting_since_s().is_none());
     pushed(&mut navigator, 4100..4600, 0..0);
@@ -83,7 +83,7 @@ fn a_gap_a_clipped_and_a_missing_sample_end_a_rest() {
     for harm in [late, clipped, missing] {
         let mut navigator = navigator();
         pushed(&mut navigator, 0..1000, 0..0);
-        assert!(matches!(navigator.push(harm), Some(Happening::RestEnded(..))), "{harm:?}");
+        assert!(navigator.push(harm).is_some(), "{harm:?}");
         assert_eq!(navigator.resting_since_s(), None);
     }
     let mut navigator = navigator();
