@@ -13,6 +13,7 @@
 //! In reading order: [`engine`] (its parts are listed there), [`sim`], [`report`], [`cli`].
 
 pub mod cli;
+pub mod daemon;
 pub mod engine;
 pub mod report;
 pub mod sim;

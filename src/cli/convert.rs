@@ -113,6 +113,8 @@ impl Survey {
                 self.beyond_csv += u64::from(self.profile_toml.replace(toml).is_some());
             }
             Entry::Profile { .. } | Entry::Packet(_) | Entry::AtThePlate { .. } => self.beyond_csv += 1,
+            // How packets are read and sent is nothing beside the packets themselves.
+            Entry::Device { .. } | Entry::Link { .. } => {}
         }
     }
 
@@ -221,9 +223,7 @@ fn to_mcap(args: &ConvertArgs, survey: &Survey, targets: &mut Targets) -> anyhow
         while let Some(entry) = input.next_entry()? {
             match entry {
                 Entry::Samples { log_time_ns, samples } => times.write(&mut writer, log_time_ns, &samples)?,
-                Entry::Profile { log_time_ns, toml } => writer.write_profile(log_time_ns, &toml)?,
-                Entry::AtThePlate { log_time_ns, context } => writer.write_at_the_plate(log_time_ns, &context)?,
-                Entry::Packet(packet) => writer.write_packet(&packet)?,
+                other => writer.write_entry(&other)?,
             }
         }
         writer.finish().map(drop)

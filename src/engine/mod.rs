@@ -5,6 +5,7 @@
 //! before it; but `wire` makes [`sample`]'s types, `swing` calls [`metrics`] and lends it the type of its curves, and
 //! `profile` takes the hands point from [`metrics`].
 
+pub mod device;
 pub mod geometry;
 pub mod metrics;
 pub mod motion;

@@ -5,8 +5,8 @@ use std::io::{BufReader, Read};
 use mcap::sans_io::LinearReaderOptions;
 use mcap::{McapError, Message};
 
-use super::message::{AtThePlate, Packet, samples_from_bytes};
-use super::{AT_THE_PLATE_SCHEMA, PACKET_SCHEMA, PROFILE_SCHEMA, SAMPLES_SCHEMA};
+use super::message::{AtThePlate, DeviceRecord, LinkRecord, Packet, samples_from_bytes};
+use super::{AT_THE_PLATE_SCHEMA, DEVICE_SCHEMA, LINK_SCHEMA, PACKET_SCHEMA, PROFILE_SCHEMA, SAMPLES_SCHEMA};
 use crate::engine::sample::{Issue, IssueKind, IssueLog, Sample};
 use crate::engine::wire::WireError;
 use crate::engine::wire::cdr::CdrError;
@@ -39,6 +39,20 @@ pub enum Entry {
         log_time_ns: u64,
         /// Who and what.
         context: AtThePlate,
+    },
+    /// How the packets from here on are to be read.
+    Device {
+        /// When, on the file's log clock, ns.
+        log_time_ns: u64,
+        /// How.
+        device: DeviceRecord,
+    },
+    /// What became of the connection.
+    Link {
+        /// When, on the file's log clock, ns.
+        log_time_ns: u64,
+        /// What.
+        link: LinkRecord,
     },
 }
 
@@ -129,12 +143,16 @@ impl<R: Read> McapEntries<R> {
                 profile_toml(&message.data).map(|toml| Some(Entry::Profile { log_time_ns, toml }))
             }
             (AT_THE_PLATE_SCHEMA, "json") => {
-                let context = serde_json::from_slice(&message.data).map_err(|error| error.to_string())?;
-                Ok(Some(Entry::AtThePlate { log_time_ns, context }))
+                from_json(&message.data).map(|context| Some(Entry::AtThePlate { log_time_ns, context }))
             }
-            (SAMPLES_SCHEMA | PACKET_SCHEMA | PROFILE_SCHEMA | AT_THE_PLATE_SCHEMA, other) => {
-                Err(format!("it is encoded as {:?}", other.chars().take(20).collect::<String>()))
+            (DEVICE_SCHEMA, "json") => {
+                from_json(&message.data).map(|device| Some(Entry::Device { log_time_ns, device }))
             }
+            (LINK_SCHEMA, "json") => from_json(&message.data).map(|link| Some(Entry::Link { log_time_ns, link })),
+            (
+                SAMPLES_SCHEMA | PACKET_SCHEMA | PROFILE_SCHEMA | AT_THE_PLATE_SCHEMA | DEVICE_SCHEMA | LINK_SCHEMA,
+                other,
+            ) => Err(format!("it is encoded as {:?}", other.chars().take(20).collect::<String>())),
             _ => Ok(None),
         }
     }
@@ -178,6 +196,10 @@ impl<R: Read> McapEntries<R> {
 /// An error in one line.
 fn words_of(error: &McapError) -> String {
     error.to_string().split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn from_json<T: serde::de::DeserializeOwned>(message: &[u8]) -> Result<T, String> {
+    serde_json::from_slice(message).map_err(|error| error.to_string())
 }
 
 fn infinite_column(sample: &Sample) -> Option<&'static str> {

@@ -49,6 +49,62 @@ pub enum AtThePlateSide {
     Left,
 }
 
+/// How the packets from here on are to be read.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct DeviceRecord {
+    /// The name the sensor advertises.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub name: Option<String>,
+    /// The bytes of the information characteristic of the project's own profile, in hexadecimal.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub information_hex: Option<String>,
+    /// The text of the descriptor; with both, this counts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub descriptor_toml: Option<String>,
+    /// Manufacturer, model and firmware as the Device Information service tells them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hardware: Option<String>,
+}
+
+/// What became of the connection.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LinkRecord {
+    /// What it is from here on.
+    pub state: LinkState,
+    /// Why, in words for people.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cause: Option<String>,
+}
+
+/// A connection's state as it is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum LinkState {
+    /// Notifications are on.
+    Connected,
+    /// Nothing comes any more.
+    Lost,
+}
+
+impl DeviceRecord {
+    /// With the bytes of the information characteristic.
+    pub fn with_information(mut self, bytes: &[u8]) -> Self {
+        self.information_hex = Some(bytes.iter().map(|byte| format!("{byte:02x}")).collect());
+        self
+    }
+
+    /// The bytes of the information characteristic; `None` if they are not there or not hexadecimal.
+    pub fn information(&self) -> Option<Vec<u8>> {
+        let hex = self.information_hex.as_deref()?.as_bytes();
+        let digit = |digit: &u8| (*digit as char).to_digit(16).map(|value| value as u8);
+        let (pairs, rest) = hex.as_chunks::<2>();
+        if !rest.is_empty() {
+            return None;
+        }
+        pairs.iter().map(|[high, low]| Some(digit(high)? << 4 | digit(low)?)).collect()
+    }
+}
+
 impl Packet {
     pub(super) fn to_bytes(&self) -> Vec<u8> {
         let mut writer = CdrWriter::new();

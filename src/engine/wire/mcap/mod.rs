@@ -1,7 +1,8 @@
 //! A recording as MCAP: the project's own container, for files and for what a live sensor sends.
 //!
-//! Four kinds of message, each on a channel of its own, with its schema in the file: [`Packet`]s verbatim and decoded
-//! samples (CDR, described as ROS 2 messages, which general viewers open), the profile and who is at the plate (JSON).
+//! Six kinds of message, each on a channel of its own, with its schema in the file: [`Packet`]s verbatim and decoded
+//! samples (CDR, described as ROS 2 messages, which general viewers open), the profile, who is at the plate, how packets
+//! are to be read and what became of the connection (JSON).
 //! The layout is specified in proto-docs/recordings.md.
 
 mod entries;
@@ -12,7 +13,7 @@ mod tests;
 mod writer;
 
 pub use entries::{Entry, McapEntries};
-pub use message::{AtThePlate, AtThePlateSide, Packet};
+pub use message::{AtThePlate, AtThePlateSide, DeviceRecord, LinkRecord, LinkState, Packet};
 pub use reader::{McapReader, OtherEntries};
 pub use writer::{McapWriter, sensor_time_ns};
 
@@ -30,6 +31,12 @@ pub const PROFILE_SCHEMA: &str = "swingd.Profile";
 
 /// The name of the schema of who is at the plate.
 pub const AT_THE_PLATE_SCHEMA: &str = "swingd.AtThePlate";
+
+/// The name of the schema of how packets are to be read.
+pub const DEVICE_SCHEMA: &str = "swingd.Device";
+
+/// The name of the schema of what became of the connection.
+pub const LINK_SCHEMA: &str = "swingd.Link";
 
 /// What a channel is: a topic, its schema and how both are written.
 struct ChannelKind {
@@ -69,5 +76,21 @@ const PLATE: ChannelKind = ChannelKind {
     schema: AT_THE_PLATE_SCHEMA,
     schema_encoding: "jsonschema",
     schema_text: include_str!("../../../../proto-docs/schemas/at_the_plate.schema.json"),
+    message_encoding: "json",
+};
+
+const DEVICES: ChannelKind = ChannelKind {
+    topic: "/device",
+    schema: DEVICE_SCHEMA,
+    schema_encoding: "jsonschema",
+    schema_text: include_str!("../../../../proto-docs/schemas/device.schema.json"),
+    message_encoding: "json",
+};
+
+const LINKS: ChannelKind = ChannelKind {
+    topic: "/link",
+    schema: LINK_SCHEMA,
+    schema_encoding: "jsonschema",
+    schema_text: include_str!("../../../../proto-docs/schemas/link.schema.json"),
     message_encoding: "json",
 };

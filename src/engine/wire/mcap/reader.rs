@@ -60,6 +60,7 @@ impl<R: Read> McapReader<R> {
             Entry::Packet(_) => self.others.packets += 1,
             Entry::AtThePlate { .. } => self.others.at_the_plate += 1,
             Entry::Profile { .. } => self.others.late_profiles += 1,
+            Entry::Device { .. } | Entry::Link { .. } => {}
         }
     }
 

@@ -6,8 +6,9 @@ use std::io::{Seek, Write};
 use mcap::records::MessageHeader;
 use mcap::{Compression, McapError, WriteOptions};
 
+use super::entries::Entry;
 use super::message::{AtThePlate, Packet, runs, samples_to_bytes};
-use super::{ChannelKind, PACKETS, PLATE, PROFILES, SAMPLES};
+use super::{ChannelKind, DEVICES, LINKS, PACKETS, PLATE, PROFILES, SAMPLES};
 use crate::engine::sample::{Sample, SensorTime};
 use crate::engine::wire::WireError;
 
@@ -31,6 +32,8 @@ struct Channels {
     packets: u16,
     profile: u16,
     at_the_plate: u16,
+    device: u16,
+    link: u16,
 }
 
 impl<W: Write + Seek> McapWriter<W> {
@@ -47,6 +50,8 @@ impl<W: Write + Seek> McapWriter<W> {
             packets: add_channel(&mut out, &PACKETS, sensor)?,
             profile: add_channel(&mut out, &PROFILES, sensor)?,
             at_the_plate: add_channel(&mut out, &PLATE, sensor)?,
+            device: add_channel(&mut out, &DEVICES, sensor)?,
+            link: add_channel(&mut out, &LINKS, sensor)?,
         };
         Ok(Self { out, channels, sequence: 0 })
     }
@@ -65,8 +70,24 @@ impl<W: Write + Seek> McapWriter<W> {
 
     /// Writes who is at the plate from here on.
     pub fn write_at_the_plate(&mut self, log_time_ns: u64, context: &AtThePlate) -> Result<(), WireError> {
-        let json = serde_json::to_vec(context).map_err(|error| WireError::Write(error.to_string()))?;
-        self.write(self.channels.at_the_plate, log_time_ns, &json)
+        self.write_json(self.channels.at_the_plate, log_time_ns, context)
+    }
+
+    /// Writes anything that stands in a recording, with the times it has.
+    pub fn write_entry(&mut self, entry: &Entry) -> Result<(), WireError> {
+        match entry {
+            Entry::Samples { log_time_ns, samples } => self.write_samples(samples, |_| *log_time_ns),
+            Entry::Packet(packet) => self.write_packet(packet),
+            Entry::Profile { log_time_ns, toml } => self.write_profile(*log_time_ns, toml),
+            Entry::AtThePlate { log_time_ns, context } => self.write_at_the_plate(*log_time_ns, context),
+            Entry::Device { log_time_ns, device } => self.write_json(self.channels.device, *log_time_ns, device),
+            Entry::Link { log_time_ns, link } => self.write_json(self.channels.link, *log_time_ns, link),
+        }
+    }
+
+    fn write_json(&mut self, channel: u16, log_time_ns: u64, value: &impl serde::Serialize) -> Result<(), WireError> {
+        let json = serde_json::to_vec(value).map_err(|error| WireError::Write(error.to_string()))?;
+        self.write(channel, log_time_ns, &json)
     }
 
     /// Writes a packet as it was received.

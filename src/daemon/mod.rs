@@ -1,0 +1,4 @@
+//! The background service: radio, files, tasks and HTTP around the pure engine.
+
+pub mod clock;
+pub mod radio;

@@ -1,0 +1,1 @@
+//! Bluetooth Low Energy through `btleplug`.
