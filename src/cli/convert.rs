@@ -8,13 +8,14 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail, ensure};
 
-use super::recording::{BATCH_SAMPLES, Bytes, RecordingError, Source, issue_lines, open_bytes, profile_text_beside};
+use super::recording::{self, EntrySource, RecordingError, samples_of, wire_error};
 use super::targets::{Targets, cannot_write};
+use crate::engine::intake::Intake;
 use crate::engine::profile::Profile;
-use crate::engine::sample::{IssueLog, Sample};
-use crate::engine::wire::csv::{CsvReader, CsvWriter};
-use crate::engine::wire::mcap::{Entry, McapEntries, McapWriter, sensor_time_ns};
-use crate::engine::wire::{SampleBatches, WireError};
+use crate::engine::sample::Sample;
+use crate::engine::wire::WireError;
+use crate::engine::wire::csv::CsvWriter;
+use crate::engine::wire::mcap::{Entry, McapWriter, sensor_time_ns};
 
 /// Converts a recording between CSV (with NAME.toml beside it) and MCAP.
 #[derive(Clone, Debug, clap::Args)]
@@ -84,13 +85,15 @@ struct Survey {
     /// Packets, messages of who is at the plate, and profiles that are not the one above.
     beyond_csv: u64,
     sensor: Option<String>,
+    /// Packets to samples.
+    intake: Intake,
     issue_lines: Vec<String>,
 }
 
 impl Survey {
     fn of(path: &Path) -> Result<Self, RecordingError> {
         let mut survey = Self::default();
-        let mut input = Input::open(path)?;
+        let mut input = EntrySource::open(path)?;
         while let Some(entry) = input.next_entry().map_err(|cause| wire_error(path, cause))? {
             survey.take(entry);
         }
@@ -112,9 +115,13 @@ impl Survey {
             Entry::Profile { toml, .. } if self.samples == 0 => {
                 self.beyond_csv += u64::from(self.profile_toml.replace(toml).is_some());
             }
-            Entry::Profile { .. } | Entry::Packet(_) | Entry::AtThePlate { .. } => self.beyond_csv += 1,
-            // How packets are read and sent is nothing beside the packets themselves.
-            Entry::Device { .. } | Entry::Link { .. } => {}
+            Entry::Profile { .. } | Entry::AtThePlate { .. } => self.beyond_csv += 1,
+            Entry::Packet(_) | Entry::Device { .. } | Entry::Link { .. } => {
+                self.beyond_csv += u64::from(matches!(entry, Entry::Packet(_)));
+                let samples = samples_of(&entry, &mut self.intake);
+                self.samples += samples.len() as u64;
+                self.with_hi |= samples.iter().any(|sample| sample.accel_hi_s_mps2.is_some());
+            }
         }
     }
 
@@ -128,58 +135,6 @@ impl Survey {
                 Ok(warnings.iter().map(|warning| format!("{}: profile: {warning}", path.display())).collect())
             }
             Err(cause) => Err(RecordingError::Profile { path: path.into(), cause }),
-        }
-    }
-}
-
-fn wire_error(path: &Path, cause: WireError) -> RecordingError {
-    RecordingError::Wire { path: path.into(), cause }
-}
-
-/// A recording of either kind as entries.
-enum Input {
-    Csv { profile_toml: Option<String>, reader: Box<CsvReader<Source>> },
-    Mcap(Box<McapEntries<Source>>),
-}
-
-impl Input {
-    fn open(path: &Path) -> Result<Self, RecordingError> {
-        Ok(match open_bytes(path)? {
-            Bytes::Mcap(source) => Self::Mcap(Box::new(McapEntries::new(source))),
-            Bytes::Csv(source) => Self::Csv {
-                reader: Box::new(CsvReader::new(source).map_err(|error| wire_error(path, error))?),
-                profile_toml: profile_text_beside(path)?,
-            },
-        })
-    }
-
-    fn next_entry(&mut self) -> Result<Option<Entry>, WireError> {
-        match self {
-            Self::Mcap(entries) => entries.next_entry(),
-            Self::Csv { profile_toml, reader } => {
-                if let Some(toml) = profile_toml.take() {
-                    return Ok(Some(Entry::Profile { log_time_ns: 0, toml }));
-                }
-                let mut samples = Vec::new();
-                let more = reader.read_batch(&mut samples, BATCH_SAMPLES)?;
-                let log_time_ns = samples.last().map_or(0, |sample| sensor_time_ns(sample.time));
-                Ok(more.then_some(Entry::Samples { log_time_ns, samples }))
-            }
-        }
-    }
-
-    fn issue_lines(&self, path: &Path) -> Vec<String> {
-        let issues: &IssueLog = match self {
-            Self::Mcap(entries) => entries.issues(),
-            Self::Csv { reader, .. } => reader.issues(),
-        };
-        issue_lines(path, issues, matches!(self, Self::Mcap(_)))
-    }
-
-    fn sensor(&self) -> Option<String> {
-        match self {
-            Self::Mcap(entries) => entries.sensor().map(str::to_owned),
-            Self::Csv { .. } => None,
         }
     }
 }
@@ -200,11 +155,9 @@ fn to_csv(args: &ConvertArgs, survey: &Survey, targets: &mut Targets) -> anyhow:
     }
     let file = targets.create(&args.output)?;
     let mut writer = CsvWriter::new(BufWriter::new(file), survey.with_hi)?;
-    let mut input = Input::open(&args.input)?;
-    while let Some(entry) = input.next_entry()? {
-        if let Entry::Samples { samples, .. } = entry {
-            writer.write(&samples).with_context(|| cannot_write(&args.output))?;
-        }
+    let (mut input, mut batch) = (recording::open(&args.input)?, Vec::new());
+    while input.read_batch(&mut batch)? {
+        writer.write(&batch).with_context(|| cannot_write(&args.output))?;
     }
     writer.finish().with_context(|| cannot_write(&args.output))?;
     Ok(())
@@ -213,10 +166,10 @@ fn to_csv(args: &ConvertArgs, survey: &Survey, targets: &mut Targets) -> anyhow:
 fn to_mcap(args: &ConvertArgs, survey: &Survey, targets: &mut Targets) -> anyhow::Result<()> {
     let file = targets.create(&args.output)?;
     let sensor = survey.sensor.as_deref().unwrap_or(UNNAMED_SENSOR);
-    let mut input = Input::open(&args.input)?;
+    let mut input = EntrySource::open(&args.input)?;
     let times = match input {
-        Input::Csv { .. } => MessageTimes::OfSensor,
-        Input::Mcap(_) => MessageTimes::AsTheyWere,
+        EntrySource::Csv { .. } => MessageTimes::OfSensor,
+        EntrySource::Mcap(_) => MessageTimes::AsTheyWere,
     };
     let copy = || -> Result<(), WireError> {
         let mut writer = McapWriter::new(BufWriter::new(file), sensor)?;

@@ -1,19 +1,26 @@
 //! Recordings on disk: which kind a file is, and its samples with the profile they are to be read with.
 
+use std::collections::VecDeque;
 use std::fs::File;
 use std::io::{Chain, Cursor, Read};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
+use crate::engine::device::Device;
+use crate::engine::intake::{Arrival, Intake};
 use crate::engine::profile::{Profile, ProfileError, ProfileWarning};
-use crate::engine::sample::{ClockSummary, Issue, IssueLog, Sample, SampleClock};
+use crate::engine::sample::{ClockSummary, Issue, IssueKind, IssueLog, Sample, SampleClock};
 use crate::engine::wire::csv::CsvReader;
-use crate::engine::wire::mcap::{MAGIC, McapReader, OtherEntries};
+use crate::engine::wire::mcap::{Entry, MAGIC, McapEntries, sensor_time_ns};
 use crate::engine::wire::{SampleBatches, WireError};
 
 /// How many samples a batch has, about.
 pub const BATCH_SAMPLES: usize = 1024;
+
+/// So many entries are looked at for the first sample when a recording is opened; one that has none among them is read on
+/// as it comes.
+const MOST_BEFORE_SAMPLES: usize = 4096;
 
 /// The longest profile that is read, bytes; one with a calibration has about 10 kB.
 const LONGEST_PROFILE: u64 = 1024 * 1024;
@@ -56,7 +63,7 @@ pub enum RecordingError {
 }
 
 /// The bytes of a recording, from the start, and what kind they are of.
-pub(super) enum Bytes {
+enum Bytes {
     Csv(Source),
     Mcap(Source),
 }
@@ -76,7 +83,7 @@ impl Read for Source {
 }
 
 /// Opens a file and tells its kind; what is not MCAP is taken for CSV.
-pub(super) fn open_bytes(path: &Path) -> Result<Bytes, RecordingError> {
+fn open_bytes(path: &Path) -> Result<Bytes, RecordingError> {
     let file = File::open(path).map_err(|cause| io_error(path, cause))?;
     told_apart(path, Box::new(file))
 }
@@ -95,7 +102,7 @@ fn io_error(path: &Path, cause: std::io::Error) -> RecordingError {
 }
 
 /// The text of the profile beside a CSV file, if there is one.
-pub(super) fn profile_text_beside(csv: &Path) -> Result<Option<String>, RecordingError> {
+fn profile_text_beside(csv: &Path) -> Result<Option<String>, RecordingError> {
     let path = csv.with_extension("toml");
     let file = match File::open(&path) {
         Ok(file) => file,
@@ -115,25 +122,93 @@ pub(super) fn profile_text_beside(csv: &Path) -> Result<Option<String>, Recordin
     }
 }
 
-/// A recording that is being read.
+/// A recording of either kind as the entries of one.
+pub(super) enum EntrySource {
+    /// Rows, with the text of the profile beside them, which comes first.
+    Csv { profile_toml: Option<String>, reader: Box<CsvReader<Source>> },
+    /// Messages.
+    Mcap(Box<McapEntries<Source>>),
+}
+
+impl EntrySource {
+    /// From a file.
+    pub(super) fn open(path: &Path) -> Result<Self, RecordingError> {
+        let bytes = open_bytes(path)?;
+        let beside = match bytes {
+            Bytes::Csv(_) => profile_text_beside(path)?,
+            Bytes::Mcap(_) => None,
+        };
+        Self::of(path, bytes, beside)
+    }
+
+    fn of(path: &Path, bytes: Bytes, profile_toml: Option<String>) -> Result<Self, RecordingError> {
+        Ok(match bytes {
+            Bytes::Mcap(source) => Self::Mcap(Box::new(McapEntries::new(source))),
+            Bytes::Csv(source) => {
+                let reader = CsvReader::new(source).map_err(|cause| wire_error(path, cause))?;
+                Self::Csv { profile_toml, reader: Box::new(reader) }
+            }
+        })
+    }
+
+    /// The next entry; `None` at the end.
+    pub(super) fn next_entry(&mut self) -> Result<Option<Entry>, WireError> {
+        match self {
+            Self::Mcap(entries) => entries.next_entry(),
+            Self::Csv { profile_toml, reader } => {
+                if let Some(toml) = profile_toml.take() {
+                    return Ok(Some(Entry::Profile { log_time_ns: 0, toml }));
+                }
+                let mut samples = Vec::new();
+                let more = reader.read_batch(&mut samples, BATCH_SAMPLES)?;
+                let log_time_ns = samples.last().map_or(0, |sample| sensor_time_ns(sample.time));
+                Ok(more.then_some(Entry::Samples { log_time_ns, samples }))
+            }
+        }
+    }
+
+    /// What could not be used so far.
+    pub(super) fn issues(&self) -> &IssueLog {
+        match self {
+            Self::Mcap(entries) => entries.issues(),
+            Self::Csv { reader, .. } => reader.issues(),
+        }
+    }
+
+    /// Lines for people about it: the first few, and how many more there are.
+    pub(super) fn issue_lines(&self, path: &Path) -> Vec<String> {
+        issue_lines(path, self.issues(), matches!(self, Self::Mcap(_)))
+    }
+
+    /// The sensor the recording is from, as far as it was read and if it has a name.
+    pub(super) fn sensor(&self) -> Option<String> {
+        match self {
+            Self::Mcap(entries) => entries.sensor().map(str::to_owned),
+            Self::Csv { .. } => None,
+        }
+    }
+}
+
+pub(super) fn wire_error(path: &Path, cause: WireError) -> RecordingError {
+    RecordingError::Wire { path: path.into(), cause }
+}
+
+/// A recording that is being read: entry by entry, or only its samples.
 pub struct OpenRecording {
     path: PathBuf,
     profile: Profile,
     profile_path: PathBuf,
     warnings: Vec<ProfileWarning>,
-    samples: Samples,
+    source: EntrySource,
     /// Read when the recording was opened, so that one without any sample is an error there.
-    first: Vec<Sample>,
+    first: VecDeque<Entry>,
+    /// Packets to samples, for those who want only these.
+    intake: Intake,
     clock: SampleClock,
     /// Bytes read so far.
     read: Arc<AtomicU64>,
     /// Bytes in all, where that is known.
     length: Option<u64>,
-}
-
-enum Samples {
-    Csv(Box<CsvReader<Source>>),
-    Mcap(Box<McapReader<Source>>),
 }
 
 /// Opens a recording: CSV, with the profile NAME.toml beside it if there is one, or MCAP, with the profile in it.
@@ -160,39 +235,92 @@ pub fn from_reader(
 }
 
 fn opened(path: &Path, bytes: Bytes, beside: Option<String>) -> Result<OpenRecording, RecordingError> {
-    let wire_error = |cause| RecordingError::Wire { path: path.into(), cause };
-    let read = match &bytes {
-        Bytes::Csv(source) | Bytes::Mcap(source) => Arc::clone(&source.read),
+    let (read, profile_path) = match &bytes {
+        Bytes::Csv(source) => (Arc::clone(&source.read), path.with_extension("toml")),
+        Bytes::Mcap(source) => (Arc::clone(&source.read), path.to_owned()),
     };
-    let (samples, text, profile_path) = match bytes {
-        Bytes::Csv(source) => {
-            let reader = CsvReader::new(source).map_err(wire_error)?;
-            let samples = Samples::Csv(Box::new(reader));
-            (samples, beside, path.with_extension("toml"))
-        }
-        Bytes::Mcap(source) => {
-            let reader = McapReader::new(source).map_err(wire_error)?;
-            let text = reader.profile_toml().map(str::to_owned);
-            (Samples::Mcap(Box::new(reader)), text, path.to_owned())
-        }
-    };
-    let (profile, warnings) = Profile::parse(text.as_deref().unwrap_or(""))
+    let mut source = EntrySource::of(path, bytes, beside)?;
+    let Head { entries, profile_toml, device } = Head::read(path, &mut source)?;
+    let (mut profile, warnings) = Profile::parse(profile_toml.as_deref().unwrap_or(""))
         .map_err(|cause| RecordingError::Profile { path: profile_path.clone(), cause })?;
-    let mut recording = OpenRecording {
+    if let Some(device) = device {
+        profile.sensor = device.described_in(&profile.sensor);
+    }
+    Ok(OpenRecording {
         path: path.into(),
         profile,
         profile_path,
         warnings,
-        samples,
-        first: Vec::new(),
+        source,
+        first: entries,
+        intake: Intake::new(),
         clock: SampleClock::new(),
         read,
         length: None,
+    })
+}
+
+/// What stands before the first samples, and these.
+struct Head {
+    entries: VecDeque<Entry>,
+    profile_toml: Option<String>,
+    device: Option<Device>,
+}
+
+impl Head {
+    fn read(path: &Path, source: &mut EntrySource) -> Result<Self, RecordingError> {
+        let (mut entries, mut profile_toml, mut intake) = (VecDeque::new(), None, Intake::new());
+        while entries.len() < MOST_BEFORE_SAMPLES {
+            let Some(entry) = source.next_entry().map_err(|cause| wire_error(path, cause))? else {
+                return Err(no_sample(path, source, &intake));
+            };
+            let has_samples = !samples_of(&entry, &mut intake).is_empty() || matches!(entry, Entry::Samples { .. });
+            if let Entry::Profile { toml, .. } = &entry {
+                profile_toml = Some(toml.clone());
+            }
+            entries.push_back(entry);
+            if has_samples {
+                break;
+            }
+        }
+        Ok(Self { entries, profile_toml, device: intake.device().cloned() })
+    }
+}
+
+/// The samples that come of an entry that is not samples itself.
+pub(super) fn samples_of(entry: &Entry, intake: &mut Intake) -> Vec<Sample> {
+    let mut arrivals = Vec::new();
+    match entry {
+        Entry::Packet(packet) => intake.packet(packet, &mut arrivals),
+        Entry::Link { link, .. } => intake.link(link, &mut arrivals),
+        // One that cannot be used leaves packets that cannot be read, which are counted.
+        Entry::Device { device, .. } => drop(intake.read_as(device, &mut arrivals)),
+        Entry::Samples { .. } | Entry::Profile { .. } | Entry::AtThePlate { .. } => {}
+    }
+    samples_in(arrivals)
+}
+
+fn samples_in(arrivals: Vec<Arrival>) -> Vec<Sample> {
+    let samples = |arrival| match arrival {
+        Arrival::Samples { samples, .. } => Some(samples),
+        Arrival::Anew | Arrival::Exchange { .. } => None,
     };
-    let mut first = Vec::new();
-    recording.read_batch(&mut first)?;
-    recording.first = first;
-    Ok(recording)
+    arrivals.into_iter().filter_map(samples).flatten().collect()
+}
+
+fn no_sample(path: &Path, source: &EntrySource, intake: &Intake) -> RecordingError {
+    let bad = intake.counts().bad_packets();
+    let found = match source.issues().kept().first() {
+        Some(issue) if issue.kind == IssueKind::Truncated => "the file ends before its first sample".to_owned(),
+        Some(issue) => issue.kind.to_string(),
+        None if bad > 0 => format!("none of the {bad} packets can be read"),
+        None => "the file has no sample".to_owned(),
+    };
+    let record = match source {
+        EntrySource::Mcap(entries) => entries.message().max(1),
+        EntrySource::Csv { .. } => 1,
+    };
+    wire_error(path, WireError::NotMcap { record, found })
 }
 
 impl OpenRecording {
@@ -201,7 +329,7 @@ impl OpenRecording {
         &self.path
     }
 
-    /// What its samples are to be read with.
+    /// What its first samples are to be read with.
     pub fn profile(&self) -> &Profile {
         &self.profile
     }
@@ -211,25 +339,40 @@ impl OpenRecording {
         self.warnings.iter().map(|warning| format!("{}: {warning}", self.profile_path.display()))
     }
 
-    /// Replaces what is in `batch` by the next samples; `false` once there are no more.
-    pub fn read_batch(&mut self, batch: &mut Vec<Sample>) -> Result<bool, RecordingError> {
-        if !self.first.is_empty() {
-            batch.clear();
-            batch.append(&mut self.first);
-            return Ok(true);
+    /// The next entry; `None` once there are no more.
+    ///
+    /// # Errors
+    /// If the file cannot be read on.
+    pub fn next_entry(&mut self) -> Result<Option<Entry>, RecordingError> {
+        match self.first.pop_front() {
+            Some(entry) => Ok(Some(entry)),
+            None => self.source.next_entry().map_err(|cause| wire_error(&self.path, cause)),
         }
-        let batches: &mut dyn SampleBatches = match &mut self.samples {
-            Samples::Csv(reader) => reader.as_mut(),
-            Samples::Mcap(reader) => reader.as_mut(),
-        };
-        let more = batches
-            .read_batch(batch, BATCH_SAMPLES)
-            .map_err(|cause| RecordingError::Wire { path: self.path.clone(), cause })?;
-        batch.iter().for_each(|sample| self.clock.push(sample.time));
-        Ok(more)
     }
 
-    /// Samples, rate and gaps of what has been read so far (at least the first batch).
+    /// Replaces what is in `batch` by the next samples, those in packets included; `false` once there are no more.
+    ///
+    /// # Errors
+    /// If the file cannot be read on.
+    pub fn read_batch(&mut self, batch: &mut Vec<Sample>) -> Result<bool, RecordingError> {
+        batch.clear();
+        while batch.len() < BATCH_SAMPLES {
+            match self.next_entry()? {
+                Some(Entry::Samples { mut samples, .. }) => batch.append(&mut samples),
+                Some(other) => batch.extend(samples_of(&other, &mut self.intake)),
+                None => {
+                    let mut arrivals = Vec::new();
+                    self.intake.flush(&mut arrivals);
+                    batch.extend(samples_in(arrivals));
+                    break;
+                }
+            }
+        }
+        batch.iter().for_each(|sample| self.clock.push(sample.time));
+        Ok(!batch.is_empty())
+    }
+
+    /// Samples, rate and gaps of the batches read so far.
     pub fn clock(&self) -> ClockSummary {
         self.clock.summary()
     }
@@ -242,23 +385,12 @@ impl OpenRecording {
 
     /// What could not be used so far.
     pub fn issues(&self) -> &IssueLog {
-        match &self.samples {
-            Samples::Csv(reader) => reader.issues(),
-            Samples::Mcap(reader) => reader.issues(),
-        }
-    }
-
-    /// How many entries that are no samples have been read so far.
-    pub fn others(&self) -> OtherEntries {
-        match &self.samples {
-            Samples::Csv(_) => OtherEntries::default(),
-            Samples::Mcap(reader) => reader.others(),
-        }
+        self.source.issues()
     }
 
     /// Lines for people about what could not be used so far: the first few, and how many more there are.
     pub fn issue_lines(&self) -> Vec<String> {
-        issue_lines(&self.path, self.issues(), matches!(self.samples, Samples::Mcap(_)))
+        self.source.issue_lines(&self.path)
     }
 }
 
@@ -266,7 +398,7 @@ impl OpenRecording {
 const TOLD_ISSUES: usize = 10;
 
 /// Lines for people about what could not be used in a file.
-pub(super) fn issue_lines(path: &Path, issues: &IssueLog, of_mcap: bool) -> Vec<String> {
+fn issue_lines(path: &Path, issues: &IssueLog, of_mcap: bool) -> Vec<String> {
     let place = if of_mcap { "record" } else { "line" };
     let line = |issue: &Issue| format!("{}: {place} {}: {}", path.display(), issue.line, issue.kind);
     let mut lines: Vec<_> = issues.kept().iter().take(TOLD_ISSUES).map(line).collect();

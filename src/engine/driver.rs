@@ -7,7 +7,7 @@ use super::motion::navigator::{Navigator, Options};
 use super::motion::rest::EndedRest;
 use super::motion::span::SpanNoise;
 use super::motion::state::{PARAMETERS, parameter};
-use super::profile::{Calibration, Profile};
+use super::profile::{Calibration, Profile, SwingContext};
 use super::sample::{Sample, SampleClock, SensorTime};
 use super::swing::changes::Changes;
 use super::swing::delay::Chain;
@@ -102,6 +102,8 @@ struct Pending {
     contact_s: f64,
     contact_sigma_s: f64,
     flags: Vec<Flag>,
+    /// The batter and the pitch it belongs to, whatever came after.
+    context: SwingContext,
     stage: Stage,
     rests_since: u32,
     /// What errors change in it, from when it was told first.
@@ -151,6 +153,11 @@ impl Engine {
             }
         }
         events
+    }
+
+    /// From here on swings are those of this batter and pitch; those told before keep theirs.
+    pub fn set_context(&mut self, context: SwingContext) {
+        self.profile.swing = context;
     }
 
     /// What has been learnt so far of the sensor and its mount.
@@ -349,6 +356,7 @@ impl Running {
             contact_s,
             contact_sigma_s,
             flags,
+            context: profile.swing.clone(),
             stage: Stage::Streaming,
             rests_since: 0,
             changes: None,
@@ -385,6 +393,7 @@ impl Pending {
         let (state, covariance) = running.navigator.filter()?.smoothed(self.mark)?;
         let material = Material {
             profile,
+            context: &self.context,
             chain,
             readings: &self.readings,
             last_clean: self.last_clean,

@@ -7,11 +7,14 @@
 
 pub mod device;
 pub mod geometry;
+pub mod intake;
 pub mod metrics;
 pub mod motion;
 pub mod profile;
 pub mod sample;
+pub mod session;
 pub mod swing;
+pub mod utc;
 pub mod wire;
 
 mod driver;

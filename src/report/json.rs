@@ -27,7 +27,7 @@ struct RecordingJson<'a> {
 }
 
 #[derive(Debug, Serialize)]
-struct SwingJson {
+pub(super) struct SwingJson {
     start_s: f64,
     contact_s: f64,
     contact: &'static str,
@@ -68,7 +68,7 @@ impl<'a> Document<'a> {
 }
 
 impl SwingJson {
-    fn new(swing: &Swing) -> Self {
+    pub(super) fn new(swing: &Swing) -> Self {
         let mut flags = swing.flags.clone();
         flags.sort();
         flags.dedup();

@@ -3,9 +3,10 @@
 //! All of it is made from a [`RecordingSummary`] and the recording's swings; nothing here computes a metric. The core's
 //! types are not serialised themselves, so what programs read cannot change by accident.
 //!
-//! In reading order: [`json`], one document a recording; [`words`], labels and units; [`table`], for a terminal; [`svg`],
+//! In reading order: [`json`], one document a recording; [`event`], what a live or replayed session tells; [`words`], labels and units; [`table`], for a terminal; [`svg`],
 //! the picture; [`page`], all of it as one HTML file.
 
+pub mod event;
 pub mod json;
 pub mod page;
 pub mod svg;

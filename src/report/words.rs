@@ -87,6 +87,7 @@ pub fn letter(flag: Flag) -> char {
         Flag::LowRate => 'L',
         Flag::NoRest => 'R',
         Flag::UncalibratedMount => 'M',
+        Flag::Untimed => 'U',
     }
 }
 
@@ -99,6 +100,7 @@ pub fn meaning(flag: Flag) -> &'static str {
         Flag::LowRate => "the sensor is too slow to resolve the swing",
         Flag::NoRest => "the bat was not held still before the swing",
         Flag::UncalibratedMount => "it is unknown how the sensor sits on the bat",
+        Flag::Untimed => "the sensor sends no time of its own",
     }
 }
 

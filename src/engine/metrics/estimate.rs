@@ -70,6 +70,8 @@ pub enum Flag {
     NoRest,
     /// The direction of the bat's axis in the sensor is neither given nor learnt.
     UncalibratedMount,
+    /// The sensor sends neither a time nor a count: samples are placed by when they came, and loss may go unseen.
+    Untimed,
 }
 
 impl Flag {
@@ -82,6 +84,7 @@ impl Flag {
             Flag::LowRate => "low_rate",
             Flag::NoRest => "no_rest",
             Flag::UncalibratedMount => "uncalibrated_mount",
+            Flag::Untimed => "untimed",
         }
     }
 }

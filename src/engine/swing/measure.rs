@@ -8,7 +8,7 @@ use super::window::{Source, Window};
 use crate::engine::metrics::{BatMotion, Estimate, Metric, Scratch, Values, evaluate_with};
 use crate::engine::motion::conditioning::Reading;
 use crate::engine::motion::state::{Covariance, NavState};
-use crate::engine::profile::Profile;
+use crate::engine::profile::{Profile, SwingContext};
 use nalgebra::{Matrix4, Vector3, Vector4};
 
 /// 1 σ of the IMU's position in B, each axis, m: how well a mount is known. An assumption.
@@ -31,6 +31,8 @@ const AFTER_S: f64 = 0.1;
 pub struct Material<'a> {
     /// The profile.
     pub profile: &'a Profile,
+    /// The batter and the pitch, in place of the profile's.
+    pub context: &'a SwingContext,
     /// Delays.
     pub chain: &'a Chain,
     /// Readings about the swing.
@@ -91,7 +93,7 @@ impl Material<'_> {
     ) -> Option<(Measured, Changes)> {
         let (contact_s, window) = self.settled_window(state)?;
         let motion = self.motion(&window, &Probe::of(state));
-        let values = evaluate_with(&mut Scratch::default(), &motion, &self.profile.bat, &self.profile.swing);
+        let values = evaluate_with(&mut Scratch::default(), &motion, &self.profile.bat, self.context);
         let changes = match known {
             Some(changes) => changes,
             None => self.changes(contact_s, state, covariance)?,
@@ -109,7 +111,7 @@ impl Material<'_> {
         let nominal = Probe::of(state);
         let mut scratch = Scratch::default();
         let mut values_of = |motion: &BatMotion| {
-            let values = evaluate_with(&mut scratch, motion, &self.profile.bat, &self.profile.swing);
+            let values = evaluate_with(&mut scratch, motion, &self.profile.bat, self.context);
             (values, self.peak_shift_s(motion).unwrap_or(0.0))
         };
         let (base, peak_s) = values_of(&self.motion(&window, &nominal));

@@ -116,7 +116,7 @@ impl<R: Read> McapEntries<R> {
     }
 
     /// How many messages were read.
-    pub(super) fn message(&self) -> u64 {
+    pub fn message(&self) -> u64 {
         self.message
     }
 

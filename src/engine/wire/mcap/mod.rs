@@ -7,14 +7,12 @@
 
 mod entries;
 mod message;
-mod reader;
 #[cfg(test)]
 mod tests;
 mod writer;
 
 pub use entries::{Entry, McapEntries};
 pub use message::{AtThePlate, AtThePlateSide, DeviceRecord, LinkRecord, LinkState, Packet};
-pub use reader::{McapReader, OtherEntries};
 pub use writer::{McapWriter, sensor_time_ns};
 
 /// The first bytes of every MCAP file (the MCAP specification, "Magic").
