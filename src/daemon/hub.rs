@@ -1,0 +1,251 @@
+//! Where everything that happens is told: numbered events that can be resumed, and the present state of each sensor.
+//!
+//! Events ([`Hub::publish`]) have persistent, increasing ids, are kept (the last few thousand) and go to every
+//! subscriber. States and faults are not events but what is so now: a new subscriber gets all of them first, and each
+//! change. Nothing here waits for a slow subscriber or a slow disk: a subscriber that lags catches up from what is kept or
+//! learns that it cannot; the log that makes ids outlive the process is written by a thread of its own
+//! ([`event_log`](super::event_log)).
+
+use serde::Serialize;
+use std::collections::{BTreeMap, VecDeque};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use tokio::sync::broadcast;
+
+/// News on their way to one subscriber before it lags: a burst of a few swings on eight sensors.
+const CHANNEL_DEPTH: usize = 256;
+
+/// The kind of the news of a sensor's state.
+pub const SENSOR: &str = "sensor";
+/// The kind of the news that something is wrong.
+pub const FAULT: &str = "fault";
+/// The kind of the news that it is no longer.
+pub const FAULT_CLEARED: &str = "fault_cleared";
+
+/// One piece of news.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct News {
+    /// Increasing over the life of the data folder; `None` for a state, which is superseded by the next one.
+    pub id: Option<u64>,
+    /// What kind it is of.
+    pub kind: String,
+    /// JSON, on one line.
+    pub data: String,
+}
+
+/// What is wrong, why, and what can be done.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Fault {
+    /// The sensor it concerns; `None`: the whole service.
+    pub sensor: Option<String>,
+    /// One word for programs.
+    pub key: &'static str,
+    /// Why, for people.
+    pub cause: String,
+    /// What can be done, for people.
+    pub remedy: String,
+}
+
+/// Takes what is to be kept beyond the process.
+pub type Keep = Box<dyn Fn(&Arc<News>) + Send + Sync>;
+
+/// The one place of news.
+pub struct Hub {
+    inner: Mutex<Inner>,
+    sender: broadcast::Sender<Arc<News>>,
+    keep: Keep,
+}
+
+struct Inner {
+    next_id: u64,
+    kept: VecDeque<Arc<News>>,
+    most_kept: usize,
+    sensors: BTreeMap<String, Arc<News>>,
+    faults: BTreeMap<(Option<String>, &'static str), Fault>,
+}
+
+/// What a new subscriber gets.
+pub struct Subscription {
+    /// States and faults as they are now.
+    pub now: Vec<Arc<News>>,
+    /// Events since the one it knew; `None`: some of them are no longer kept, or its id was never given.
+    pub missed: Option<Vec<Arc<News>>>,
+    /// The last id given so far.
+    pub last_id: u64,
+    /// What comes from here on.
+    pub news: broadcast::Receiver<Arc<News>>,
+}
+
+impl Hub {
+    /// With the events of earlier runs, oldest first; the next id is later than theirs and at least `first_id`.
+    pub fn new(earlier: Vec<News>, first_id: u64, most_kept: usize, keep: Keep) -> Self {
+        let last = earlier.iter().filter_map(|news| news.id).max().unwrap_or(0);
+        let mut kept: VecDeque<_> = earlier.into_iter().map(Arc::new).collect();
+        while kept.len() > most_kept {
+            kept.pop_front();
+        }
+        let inner = Inner {
+            next_id: first_id.max(last + 1),
+            kept,
+            most_kept,
+            sensors: BTreeMap::new(),
+            faults: BTreeMap::new(),
+        };
+        Self { inner: Mutex::new(inner), sender: broadcast::Sender::new(CHANNEL_DEPTH), keep }
+    }
+
+    /// Tells an event; its id.
+    pub fn publish(&self, kind: &str, data: String) -> u64 {
+        let mut inner = self.lock();
+        self.publish_in(&mut inner, kind, data)
+    }
+
+    /// A sensor's state is this now.
+    pub fn sensor(&self, sensor: &str, state: &impl Serialize) {
+        let Ok(data) = serde_json::to_string(state) else { return };
+        let mut inner = self.lock();
+        if inner.sensors.get(sensor).is_some_and(|before| before.data == data) {
+            return;
+        }
+        let news = Arc::new(News { id: None, kind: SENSOR.into(), data });
+        inner.sensors.insert(sensor.into(), Arc::clone(&news));
+        // Without a subscriber there is nobody to tell.
+        let _ = self.sender.send(news);
+    }
+
+    /// Something is wrong. Told once as long as cause and remedy stay the same.
+    pub fn fault(&self, fault: Fault) {
+        let mut inner = self.lock();
+        let key = (fault.sensor.clone(), fault.key);
+        if inner.faults.get(&key) == Some(&fault) {
+            return;
+        }
+        if let Ok(data) = serde_json::to_string(&fault) {
+            self.publish_in(&mut inner, FAULT, data);
+        }
+        tracing::warn!(sensor = fault.sensor, fault = fault.key, cause = fault.cause, remedy = fault.remedy);
+        inner.faults.insert(key, fault);
+    }
+
+    /// It is right again.
+    pub fn clear(&self, sensor: Option<&str>, key: &'static str) {
+        let mut inner = self.lock();
+        let Some(fault) = inner.faults.remove(&(sensor.map(str::to_owned), key)) else { return };
+        tracing::info!(sensor = fault.sensor, fault = fault.key, "cleared");
+        if let Ok(data) = serde_json::to_string(&fault) {
+            self.publish_in(&mut inner, FAULT_CLEARED, data);
+        }
+    }
+
+    /// What is wrong now.
+    pub fn faults(&self) -> Vec<Fault> {
+        self.lock().faults.values().cloned().collect()
+    }
+
+    /// The JSON of each sensor's state.
+    pub fn sensors(&self) -> Vec<String> {
+        self.lock().sensors.values().map(|news| news.data.clone()).collect()
+    }
+
+    /// From here on, and what was missed since the event `after`; without one nothing was.
+    pub fn subscribe(&self, after: Option<u64>) -> Subscription {
+        let inner = self.lock();
+        let fault = |fault: &Fault| {
+            let data = serde_json::to_string(fault).ok()?;
+            Some(Arc::new(News { id: None, kind: FAULT.into(), data }))
+        };
+        let now = inner.sensors.values().cloned().chain(inner.faults.values().filter_map(fault)).collect();
+        Subscription {
+            now,
+            missed: after.map_or(Some(Vec::new()), |after| inner.since(after)),
+            last_id: inner.next_id - 1,
+            news: self.sender.subscribe(),
+        }
+    }
+
+    fn publish_in(&self, inner: &mut Inner, kind: &str, data: String) -> u64 {
+        let id = inner.next_id;
+        inner.next_id += 1;
+        let news = Arc::new(News { id: Some(id), kind: kind.into(), data });
+        (self.keep)(&news);
+        inner.kept.push_back(Arc::clone(&news));
+        if inner.kept.len() > inner.most_kept {
+            inner.kept.pop_front();
+        }
+        let _ = self.sender.send(news);
+        id
+    }
+
+    fn lock(&self) -> MutexGuard<'_, Inner> {
+        self.inner.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl Inner {
+    /// Events later than `after`; `None` if one of them may be gone, or `after` was never given.
+    fn since(&self, after: u64) -> Option<Vec<Arc<News>>> {
+        if after >= self.next_id {
+            return None;
+        }
+        let is_known = self.kept.iter().any(|news| news.id == Some(after));
+        let later = self.kept.iter().filter(|news| news.id > Some(after)).cloned().collect();
+        (is_known || after + 1 == self.next_id).then_some(later)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn hub(earlier: Vec<News>, first_id: u64) -> Hub {
+        Hub::new(earlier, first_id, 3, Box::new(|_| {}))
+    }
+
+    fn fault(cause: &str) -> Fault {
+        Fault { sensor: Some("knob".into()), key: "no_data", cause: cause.into(), remedy: "wake it".into() }
+    }
+
+    #[test]
+    fn ids_go_on_where_an_earlier_run_ended_even_if_the_clock_went_back() {
+        let earlier = |id| News { id: Some(id), kind: "swing".into(), data: "{}".into() };
+        assert_eq!(hub(vec![earlier(41), earlier(42)], 7).publish("swing", "{}".into()), 43);
+        assert_eq!(hub(vec![earlier(42)], 100).publish("swing", "{}".into()), 100);
+    }
+
+    #[test]
+    fn what_was_missed_is_given_or_said_to_be_gone() {
+        let hub = hub(Vec::new(), 10);
+        (0..5).for_each(|k| drop(hub.publish("swing", format!("{{\"k\":{k}}}"))));
+        let missed = |after| {
+            let missed = hub.subscribe(after).missed;
+            missed.map(|missed| missed.iter().filter_map(|news| news.id).collect::<Vec<_>>())
+        };
+        assert_eq!(missed(Some(12)), Some(vec![13, 14]));
+        assert_eq!(missed(Some(14)), Some(vec![]));
+        assert_eq!(missed(None), Some(vec![]));
+        assert_eq!(missed(Some(10)), None, "11 is no longer kept");
+        assert_eq!(missed(Some(99)), None, "never given");
+    }
+
+    #[test]
+    fn states_and_faults_are_what_is_so_now() {
+        let hub = hub(Vec::new(), 1);
+        let mut news = hub.subscribe(None).news;
+        hub.sensor("knob", &1);
+        hub.sensor("knob", &1);
+        hub.sensor("knob", &2);
+        hub.fault(fault("silent"));
+        hub.fault(fault("silent"));
+        let now = hub.subscribe(None).now;
+        assert_eq!(now.iter().map(|news| news.kind.as_str()).collect::<Vec<_>>(), [SENSOR, FAULT]);
+        assert_eq!(now[0].data, "2");
+        hub.clear(Some("knob"), "no_data");
+        hub.clear(Some("knob"), "no_data");
+        assert_eq!(hub.faults(), []);
+        let mut told = Vec::new();
+        while let Ok(news) = news.try_recv() {
+            told.push((news.kind.clone(), news.id.is_some()));
+        }
+        let expected = [(SENSOR, false), (SENSOR, false), (FAULT, true), (FAULT_CLEARED, true)];
+        assert_eq!(told, expected.map(|(kind, numbered)| (kind.to_owned(), numbered)));
+    }
+}

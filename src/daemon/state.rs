@@ -1,0 +1,316 @@
+//! What there is to say of a sensor now, and what is wrong with it.
+
+use super::clock::Now;
+use super::inlet::Inlet;
+use super::station::RecordingStatus;
+use crate::engine::device::own;
+use crate::engine::intake::Counts;
+use crate::engine::session::{Session, ToldSwing};
+use crate::engine::wire::mcap::{Entry, LinkState};
+use serde::Serialize;
+use std::collections::VecDeque;
+use std::time::Duration;
+
+/// A connected sensor that is silent for so long is said to be, s. With the look every quarter of a second: within 2 s.
+const SILENT_S: f64 = 1.5;
+/// What happens now and then is judged over so long.
+const WINDOW: Duration = Duration::from_secs(5);
+/// More than this share of samples lost in the window is a fault.
+const LOSS_SHARE: f64 = 0.01;
+/// A sensor that sends so many times its rate floods.
+const FLOOD_TIMES: f64 = 2.0;
+/// So many packets a second are a flood from any sensor.
+const FLOOD_PACKETS_PER_S: f64 = 1000.0;
+
+/// A fault's key, and if it is there, cause and remedy.
+pub(super) type Wrong = (&'static str, Option<(String, String)>);
+
+/// A sensor's state as it leaves the program.
+#[derive(Debug, Serialize)]
+pub struct SensorState {
+    sensor: String,
+    name: Option<String>,
+    link: &'static str,
+    battery_percent: Option<u8>,
+    /// Over the last seconds.
+    sample_rate_hz: f64,
+    /// Share of samples that were lost in the last seconds.
+    lost_share: f64,
+    /// Whether a channel was at the end of its range in the last seconds.
+    clipping: bool,
+    /// For how long nothing has come, whole seconds; absent before the first packet.
+    silent_s: Option<u64>,
+    swings: u64,
+    counts: CountsJson,
+    utc_sigma_s: Option<f64>,
+    recording: RecordingJson,
+}
+
+#[derive(Debug, Serialize)]
+struct CountsJson {
+    notifications: u64,
+    packets: u64,
+    samples: u64,
+    lost_packets: u64,
+    lost_samples: u64,
+    lost_in_sensor: u64,
+    duplicates: u64,
+    reordered: u64,
+    late: u64,
+    absurd: u64,
+    restarts: u64,
+    faulty_samples: u64,
+    unreadable: u64,
+    dropped: u64,
+}
+
+#[derive(Debug, Serialize)]
+struct RecordingJson {
+    file: Option<String>,
+    entries: u64,
+    lost_entries: u64,
+}
+
+/// What a station keeps of the last seconds.
+pub(super) struct Live {
+    sensor: String,
+    name: Option<String>,
+    link: Option<LinkState>,
+    battery_percent: Option<u8>,
+    swings: u64,
+    last_sample_s: Option<f64>,
+    window: VecDeque<Snapshot>,
+    problem: Option<(String, Duration)>,
+}
+
+#[derive(Clone, Copy, Default)]
+struct Snapshot {
+    at: Duration,
+    packets: u64,
+    samples: u64,
+    lost: u64,
+    bad: u64,
+    clipped: u64,
+    dropped: u64,
+    notifications: u64,
+}
+
+impl Live {
+    pub(super) fn new(sensor: &str) -> Self {
+        Self {
+            sensor: sensor.into(),
+            name: None,
+            link: None,
+            battery_percent: None,
+            swings: 0,
+            last_sample_s: None,
+            window: VecDeque::new(),
+            problem: None,
+        }
+    }
+
+    pub(super) fn take(&mut self, entry: &Entry, now: Now) {
+        match entry {
+            Entry::Link { link, .. } => self.link = Some(link.state),
+            Entry::Device { device, .. } => {
+                self.name = device.name.clone().or(self.name.take());
+                self.problem = None;
+            }
+            Entry::Packet(packet) if packet.characteristic == own::BATTERY_LEVEL => {
+                self.battery_percent = own::battery_percent(&packet.bytes);
+            }
+            Entry::Packet(_) | Entry::Samples { .. } => self.last_sample_s = Some(now.elapsed.as_secs_f64()),
+            Entry::Profile { .. } | Entry::AtThePlate { .. } => {}
+        }
+    }
+
+    pub(super) fn swing(&mut self, swing: &ToldSwing) {
+        self.swings = self.swings.max(swing.number + 1);
+    }
+
+    /// Something in the stream could not be used.
+    pub(super) fn problem(&mut self, cause: String, now: Now) {
+        self.problem = Some((cause, now.elapsed));
+    }
+
+    /// The recording has ended, and with it all counts.
+    pub(super) fn closed(&mut self) {
+        self.window.clear();
+        self.swings = 0;
+    }
+
+    pub(super) fn state(
+        &mut self,
+        session: &Session,
+        inlet: &Inlet,
+        recording: &RecordingStatus,
+        now: Now,
+    ) -> SensorState {
+        let present = self.snapshot(session, inlet, now);
+        let clock = session.clock();
+        let lost = counts_json(session.counts(), inlet);
+        SensorState {
+            sensor: self.sensor.clone(),
+            name: self.name.clone(),
+            link: match self.link {
+                None => "waiting",
+                Some(LinkState::Connected) => "connected",
+                Some(LinkState::Lost) => "lost",
+            },
+            battery_percent: self.battery_percent,
+            sample_rate_hz: (10.0 * present.per_second(|s| s.samples)).round() / 10.0,
+            lost_share: present.lost_share(),
+            clipping: present.more(|s| s.clipped) > 0,
+            silent_s: inlet.silent_s(now).map(|silent_s| silent_s as u64),
+            swings: self.swings,
+            counts: lost,
+            utc_sigma_s: self.last_sample_s.and(session.utc().utc_ns(clock.duration_s)).map(|(_, sigma_s)| sigma_s),
+            recording: RecordingJson {
+                file: recording.file.clone(),
+                entries: recording.written,
+                lost_entries: recording.lost,
+            },
+        }
+    }
+
+    /// Every fault this looks for, there or not. To be asked after [`state`](Self::state).
+    pub(super) fn faults(
+        &self,
+        session: &Session,
+        inlet: &Inlet,
+        recording: &RecordingStatus,
+        now: Now,
+    ) -> [Wrong; 8] {
+        let present = self.window();
+        let is_connected = self.link == Some(LinkState::Connected);
+        let silent_s = inlet.silent_s(now).filter(|silent_s| is_connected && *silent_s > SILENT_S);
+        let wrong = |there: bool, cause: String, remedy: &str| there.then(|| (cause, remedy.to_owned()));
+        [
+            (
+                "no_data",
+                silent_s.map(|_| {
+                    let cause = "the sensor is connected but sends nothing".to_owned();
+                    (cause, "the connection is made anew by itself; should that not help, restart the sensor".into())
+                }),
+            ),
+            (
+                "loss",
+                wrong(
+                    present.lost_share() > LOSS_SHARE,
+                    format!("{:.0} % of the samples are lost on the way", 100.0 * present.lost_share()),
+                    "bring the laptop closer, out of the way of bodies and metal; stop other Bluetooth transfers",
+                ),
+            ),
+            (
+                "unreadable",
+                wrong(
+                    present.more(|s| s.bad) > 0,
+                    format!("packets do not fit the sensor's layout ({})", causes(session.counts())),
+                    "check that the descriptor fits the sensor's firmware, or update one of them; they are kept in the \
+                     recording",
+                ),
+            ),
+            (
+                "dropped",
+                wrong(
+                    present.more(|s| s.dropped) > 0,
+                    "this machine is too busy to take all packets".into(),
+                    "close other programs; connect fewer sensors",
+                ),
+            ),
+            ("flood", self.flood(session, &present)),
+            ("device", self.problem.as_ref().map(|(cause, _)| (cause.clone(), "correct the file it names".into()))),
+            ("recording", recording.trouble.clone()),
+            (
+                "utc",
+                session.utc().poor().filter(|_| present.more(|s| s.samples) > 0).map(|reason| {
+                    let remedy = "nothing for single swings; to match them with film or other sensors, wait a minute";
+                    (format!("the sensor's clock is placed on UTC poorly: {reason}"), remedy.into())
+                }),
+            ),
+        ]
+    }
+
+    fn flood(&self, session: &Session, present: &Window) -> Option<(String, String)> {
+        let nominal_hz = session.nominal_rate_hz()?;
+        let (samples_hz, packets_hz) = (present.per_second(|s| s.samples), present.per_second(|s| s.notifications));
+        let is_flood = present.seconds > 1.0
+            && (samples_hz > FLOOD_TIMES * nominal_hz || packets_hz > FLOOD_PACKETS_PER_S);
+        is_flood.then(|| {
+            let cause = format!("the sensor sends {packets_hz:.0} packets and {samples_hz:.0} samples a second");
+            (cause, format!("restart the sensor: {nominal_hz:.0} samples a second are expected"))
+        })
+    }
+
+    fn snapshot(&mut self, session: &Session, inlet: &Inlet, now: Now) -> Window {
+        let counts = session.counts();
+        self.window.push_back(Snapshot {
+            at: now.elapsed,
+            packets: counts.packets,
+            samples: session.clock().samples,
+            lost: counts.lost_samples,
+            bad: counts.bad_packets(),
+            clipped: counts.clipped_packets,
+            dropped: inlet.dropped(),
+            notifications: inlet.received(),
+        });
+        while self.window.len() > 2 && self.window.get(1).is_some_and(|s| now.elapsed.saturating_sub(s.at) >= WINDOW) {
+            self.window.pop_front();
+        }
+        self.window()
+    }
+
+    fn window(&self) -> Window {
+        let first = self.window.front().copied().unwrap_or_default();
+        let last = self.window.back().copied().unwrap_or_default();
+        Window { first, last, seconds: last.at.saturating_sub(first.at).as_secs_f64() }
+    }
+}
+
+/// The last seconds.
+struct Window {
+    first: Snapshot,
+    last: Snapshot,
+    seconds: f64,
+}
+
+impl Window {
+    fn more(&self, of: impl Fn(&Snapshot) -> u64) -> u64 {
+        of(&self.last).saturating_sub(of(&self.first))
+    }
+
+    fn per_second(&self, of: impl Fn(&Snapshot) -> u64) -> f64 {
+        if self.seconds > 0.0 { self.more(of) as f64 / self.seconds } else { 0.0 }
+    }
+
+    fn lost_share(&self) -> f64 {
+        let (lost, came) = (self.more(|s| s.lost) as f64, self.more(|s| s.samples) as f64);
+        if lost > 0.0 { lost / (lost + came) } else { 0.0 }
+    }
+}
+
+fn counts_json(counts: &Counts, inlet: &Inlet) -> CountsJson {
+    CountsJson {
+        notifications: inlet.received(),
+        packets: counts.packets,
+        samples: counts.samples,
+        lost_packets: counts.lost_packets,
+        lost_samples: counts.lost_samples,
+        lost_in_sensor: counts.lost_in_sensor,
+        duplicates: counts.duplicates,
+        reordered: counts.reordered,
+        late: counts.late,
+        absurd: counts.absurd,
+        restarts: counts.restarts,
+        faulty_samples: counts.faulty_samples,
+        unreadable: counts.bad_packets(),
+        dropped: inlet.dropped(),
+    }
+}
+
+/// Why packets could not be read, most frequent first.
+fn causes(counts: &Counts) -> String {
+    let mut causes: Vec<_> = counts.bad.iter().collect();
+    causes.sort_by_key(|(_, count)| std::cmp::Reverse(**count));
+    causes.iter().map(|(cause, count)| format!("{cause}: {count}")).collect::<Vec<_>>().join(", ")
+}

@@ -1,0 +1,263 @@
+//! What is done for one sensor: a state machine that is told the time.
+//!
+//! Enters: entries from the ring ([`Outlet`]), and what came from elsewhere (who is at the plate). Each goes first to the
+//! recorder, then to the session; what the session tells is published once the recorder has written the packets it came
+//! from, or after [`PATIENCE`] if the disk is slow, as the instructor waits for the number and not for the disk. Also
+//! leaves: the sensor's state once a second, and faults, found within 2 s and cleared when they are over. A thread calls
+//! [`Station::step`]; so does a test on virtual time.
+
+use super::clock::Now;
+use super::hub::{Fault, Hub};
+use super::inlet::{Inlet, Outlet};
+use super::state::{Live, SensorState};
+use crate::engine::session::{Session, Told};
+use crate::engine::wire::mcap::{DeviceRecord, Entry, LinkRecord, LinkState};
+use crate::report::event;
+use serde::Serialize;
+use serde_json::value::RawValue;
+use std::collections::VecDeque;
+use std::sync::Arc;
+use std::time::Duration;
+
+/// An event waits so long for its packets to be on disk.
+const PATIENCE: Duration = Duration::from_millis(20);
+/// State and faults are looked at so often.
+const LOOK_EVERY: Duration = Duration::from_millis(500);
+/// Entries taken in one step, so that waiting events are looked at in between.
+const MOST_A_STEP: usize = 256;
+
+/// Where a station's entries are written. Nothing here blocks.
+pub trait Recording: Send {
+    /// Takes an entry; `index` counts them from 0 and goes up by one.
+    fn record(&mut self, index: u64, entry: &Entry);
+    /// What has been taken is to be safe from a power cut soon.
+    fn sync(&mut self);
+    /// The file is whole; what follows belongs to the next one.
+    fn close(&mut self);
+    /// The index of the last entry that was handed to the system.
+    fn written_through(&self) -> Option<u64>;
+    /// How it is.
+    fn status(&self, now: Now) -> RecordingStatus;
+}
+
+/// How a recording is.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct RecordingStatus {
+    /// The present file's name.
+    pub file: Option<String>,
+    /// Entries written to files.
+    pub written: u64,
+    /// Entries that are in no file.
+    pub lost: u64,
+    /// Bytes in the present file.
+    pub bytes: u64,
+    /// What is wrong: cause and remedy.
+    pub trouble: Option<(String, String)>,
+}
+
+/// When recordings end.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Limits {
+    /// A recording in which nothing came for so long is closed, s.
+    pub idle_close_s: f64,
+    /// A recording that has grown beyond this is closed, bytes.
+    pub most_bytes: u64,
+}
+
+/// One sensor's station.
+pub struct Station<R> {
+    inlet: Arc<Inlet>,
+    outlet: Outlet,
+    hub: Arc<Hub>,
+    recording: R,
+    limits: Limits,
+    session: Session,
+    live: Live,
+    index: u64,
+    /// Entries in the present recording.
+    in_recording: u64,
+    waiting: VecDeque<Waiting>,
+    next_look: Duration,
+    /// What a recording begins with: the last of each kind.
+    preamble: [Option<Entry>; 3],
+}
+
+/// An event that waits for its packets to be written.
+struct Waiting {
+    index: u64,
+    until: Duration,
+    kind: &'static str,
+    line: String,
+    file: Option<String>,
+}
+
+/// What stands in the event stream around what the session told.
+#[derive(Serialize)]
+struct Envelope<'a> {
+    sensor: &'a str,
+    recording: Option<&'a str>,
+    recorded: bool,
+    told: &'a RawValue,
+}
+
+impl<R: Recording> Station<R> {
+    /// For the sensor at the other end of the ring.
+    pub fn new(inlet: Arc<Inlet>, outlet: Outlet, hub: Arc<Hub>, recording: R, limits: Limits) -> Self {
+        Self {
+            live: Live::new(inlet.sensor()),
+            inlet,
+            outlet,
+            hub,
+            recording,
+            limits,
+            session: Session::new(),
+            index: 0,
+            in_recording: 0,
+            waiting: VecDeque::new(),
+            next_look: Duration::ZERO,
+            preamble: [None, None, None],
+        }
+    }
+
+    /// Takes what has come and tells what there is to tell; whether there may be more right away.
+    pub fn step(&mut self, now: Now) -> bool {
+        let mut taken = 0;
+        while taken < MOST_A_STEP {
+            let Some(entry) = self.outlet.pop() else { break };
+            self.take(entry, now);
+            taken += 1;
+        }
+        self.release(now);
+        if now.elapsed >= self.next_look {
+            self.next_look = now.elapsed + LOOK_EVERY;
+            self.look(now);
+        }
+        taken == MOST_A_STEP
+    }
+
+    /// When the next step is due even if nothing comes.
+    pub fn due_in(&self) -> Duration {
+        if self.waiting.is_empty() { LOOK_EVERY } else { Duration::from_millis(1) }
+    }
+
+    /// Nothing more will come: what is pending is told, and the recording closed.
+    pub fn finish(&mut self, now: Now) {
+        while self.step(now) {}
+        self.close_recording(now);
+    }
+
+    fn take(&mut self, entry: Entry, now: Now) {
+        if self.in_recording == 0 {
+            self.begin_recording();
+        }
+        self.remember(&entry);
+        self.recording.record(self.index, &entry);
+        let told = self.session.take(&entry);
+        self.tell(told, now);
+        self.live.take(&entry, now);
+        self.index += 1;
+        self.in_recording += 1;
+        if let Entry::Link { link: LinkRecord { state: LinkState::Lost, .. }, .. } = entry {
+            self.look(now);
+        }
+    }
+
+    /// A recording can be read by itself: it begins with how, with what and whose. (The recorder writes the same.)
+    fn begin_recording(&mut self) {
+        let preamble = self.preamble.clone();
+        for entry in preamble.iter().flatten() {
+            self.session.take(entry);
+        }
+    }
+
+    fn remember(&mut self, entry: &Entry) {
+        let place = match entry {
+            Entry::Device { .. } => 0,
+            Entry::Profile { .. } => 1,
+            Entry::AtThePlate { .. } => 2,
+            Entry::Link { .. } | Entry::Packet(_) | Entry::Samples { .. } => return,
+        };
+        if let Some(kept) = self.preamble.get_mut(place) {
+            *kept = Some(entry.clone());
+        }
+    }
+
+    fn tell(&mut self, told: Vec<Told>, now: Now) {
+        for told in told {
+            match &told {
+                Told::Swing(swing) => {
+                    self.recording.sync();
+                    self.live.swing(swing);
+                    tracing::info!(
+                        sensor = self.inlet.sensor(),
+                        number = swing.number,
+                        stage = event::stage(swing.stage),
+                        contact_s = swing.swing.contact.0,
+                        "swing"
+                    );
+                }
+                Told::Problem(cause) => self.live.problem(cause.clone(), now),
+                Told::Rest { .. } | Told::Roll { .. } | Told::Anew { .. } => {}
+            }
+            let Ok((kind, line)) = event::line(&told) else { continue };
+            let file = self.recording.status(now).file;
+            self.waiting.push_back(Waiting { index: self.index, until: now.elapsed + PATIENCE, kind, line, file });
+        }
+    }
+
+    /// Publishes what has waited for its packets.
+    fn release(&mut self, now: Now) {
+        while let Some(first) = self.waiting.front() {
+            let recorded = self.recording.written_through().is_some_and(|through| through >= first.index);
+            if !recorded && now.elapsed < first.until {
+                return;
+            }
+            let Some(Waiting { kind, line, file, .. }) = self.waiting.pop_front() else { return };
+            let Ok(told) = RawValue::from_string(line) else { continue };
+            let sensor = self.inlet.sensor();
+            let envelope = Envelope { sensor, recording: file.as_deref(), recorded, told: &told };
+            if let Ok(data) = serde_json::to_string(&envelope) {
+                self.hub.publish(kind, data);
+            }
+        }
+    }
+
+    /// Tells the state, and what is wrong or right again.
+    fn look(&mut self, now: Now) {
+        let status = self.recording.status(now);
+        let state: SensorState = self.live.state(&self.session, &self.inlet, &status, now);
+        self.hub.sensor(self.inlet.sensor(), &state);
+        for (key, wrong) in self.live.faults(&self.session, &self.inlet, &status, now) {
+            let sensor = Some(self.inlet.sensor().to_owned());
+            match wrong {
+                Some((cause, remedy)) => self.hub.fault(Fault { sensor, key, cause, remedy }),
+                None => self.hub.clear(sensor.as_deref(), key),
+            }
+        }
+        let silent = self.inlet.silent_s(now).is_some_and(|silent_s| silent_s > self.limits.idle_close_s);
+        if self.in_recording > 0 && (silent || status.bytes > self.limits.most_bytes) {
+            self.close_recording(now);
+        }
+    }
+
+    /// Ends the session with the recording, so that a replay of the one gives what the other told.
+    fn close_recording(&mut self, now: Now) {
+        if self.in_recording == 0 {
+            return;
+        }
+        let told = self.session.finish();
+        self.index = self.index.saturating_sub(1);
+        self.tell(told, now);
+        self.index += 1;
+        self.release(Now { elapsed: now.elapsed + PATIENCE, ..now });
+        self.recording.close();
+        self.session = Session::new();
+        self.live.closed();
+        self.in_recording = 0;
+    }
+}
+
+/// The device record of a sensor that speaks the project's own profile.
+pub fn own_device(name: Option<String>, information: &[u8], hardware: Option<String>) -> DeviceRecord {
+    DeviceRecord { name, hardware, ..DeviceRecord::default() }.with_information(information)
+}
