@@ -65,6 +65,11 @@ impl Inlet {
     /// A packet that has just come.
     pub fn packet(&self, characteristic: String, bytes: Vec<u8>, now: Now) {
         self.heard(now);
+        self.aside(characteristic, bytes, now);
+    }
+
+    /// A value that was read, put beside the packets; it is no sign that the sensor sends.
+    pub fn aside(&self, characteristic: String, bytes: Vec<u8>, now: Now) {
         let sensor = self.sensor.clone();
         self.push(Entry::Packet(Packet { received_utc_ns: now.utc_ns, sensor, characteristic, bytes }));
     }

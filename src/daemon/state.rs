@@ -78,15 +78,13 @@ pub(super) struct Live {
     link: Option<LinkState>,
     battery_percent: Option<u8>,
     swings: u64,
-    last_sample_s: Option<f64>,
     window: VecDeque<Snapshot>,
-    problem: Option<(String, Duration)>,
+    problem: Option<String>,
 }
 
 #[derive(Clone, Copy, Default)]
 struct Snapshot {
     at: Duration,
-    packets: u64,
     samples: u64,
     lost: u64,
     bad: u64,
@@ -103,13 +101,12 @@ impl Live {
             link: None,
             battery_percent: None,
             swings: 0,
-            last_sample_s: None,
             window: VecDeque::new(),
             problem: None,
         }
     }
 
-    pub(super) fn take(&mut self, entry: &Entry, now: Now) {
+    pub(super) fn take(&mut self, entry: &Entry) {
         match entry {
             Entry::Link { link, .. } => self.link = Some(link.state),
             Entry::Device { device, .. } => {
@@ -119,8 +116,7 @@ impl Live {
             Entry::Packet(packet) if packet.characteristic == own::BATTERY_LEVEL => {
                 self.battery_percent = own::battery_percent(&packet.bytes);
             }
-            Entry::Packet(_) | Entry::Samples { .. } => self.last_sample_s = Some(now.elapsed.as_secs_f64()),
-            Entry::Profile { .. } | Entry::AtThePlate { .. } => {}
+            Entry::Packet(_) | Entry::Samples { .. } | Entry::Profile { .. } | Entry::AtThePlate { .. } => {}
         }
     }
 
@@ -129,8 +125,8 @@ impl Live {
     }
 
     /// Something in the stream could not be used.
-    pub(super) fn problem(&mut self, cause: String, now: Now) {
-        self.problem = Some((cause, now.elapsed));
+    pub(super) fn problem(&mut self, cause: String) {
+        self.problem = Some(cause);
     }
 
     /// The recording has ended, and with it all counts.
@@ -147,8 +143,6 @@ impl Live {
         now: Now,
     ) -> SensorState {
         let present = self.snapshot(session, inlet, now);
-        let clock = session.clock();
-        let lost = counts_json(session.counts(), inlet);
         SensorState {
             sensor: self.sensor.clone(),
             name: self.name.clone(),
@@ -163,8 +157,8 @@ impl Live {
             clipping: present.more(|s| s.clipped) > 0,
             silent_s: inlet.silent_s(now).map(|silent_s| silent_s as u64),
             swings: self.swings,
-            counts: lost,
-            utc_sigma_s: self.last_sample_s.and(session.utc().utc_ns(clock.duration_s)).map(|(_, sigma_s)| sigma_s),
+            counts: counts_json(session.counts(), inlet),
+            utc_sigma_s: session.utc_sigma_s(),
             recording: RecordingJson {
                 file: recording.file.clone(),
                 entries: recording.written,
@@ -219,11 +213,11 @@ impl Live {
                 ),
             ),
             ("flood", self.flood(session, &present)),
-            ("device", self.problem.as_ref().map(|(cause, _)| (cause.clone(), "correct the file it names".into()))),
+            ("device", self.problem.as_ref().map(|cause| (cause.clone(), "correct the file it names".into()))),
             ("recording", recording.trouble.clone()),
             (
                 "utc",
-                session.utc().poor().filter(|_| present.more(|s| s.samples) > 0).map(|reason| {
+                session.utc().why_poor().filter(|_| present.more(|s| s.samples) > 0).map(|reason| {
                     let remedy = "nothing for single swings; to match them with film or other sensors, wait a minute";
                     (format!("the sensor's clock is placed on UTC poorly: {reason}"), remedy.into())
                 }),
@@ -246,7 +240,6 @@ impl Live {
         let counts = session.counts();
         self.window.push_back(Snapshot {
             at: now.elapsed,
-            packets: counts.packets,
             samples: session.clock().samples,
             lost: counts.lost_samples,
             bad: counts.bad_packets(),

@@ -11,7 +11,7 @@ use super::hub::{Fault, Hub};
 use super::inlet::{Inlet, Outlet};
 use super::state::{Live, SensorState};
 use crate::engine::session::{Session, Told};
-use crate::engine::wire::mcap::{DeviceRecord, Entry, LinkRecord, LinkState};
+use crate::engine::wire::mcap::{Entry, LinkRecord, LinkState};
 use crate::report::event;
 use serde::Serialize;
 use serde_json::value::RawValue;
@@ -22,7 +22,7 @@ use std::time::Duration;
 /// An event waits so long for its packets to be on disk.
 const PATIENCE: Duration = Duration::from_millis(20);
 /// State and faults are looked at so often.
-const LOOK_EVERY: Duration = Duration::from_millis(500);
+const LOOK_EVERY: Duration = Duration::from_millis(250);
 /// Entries taken in one step, so that waiting events are looked at in between.
 const MOST_A_STEP: usize = 256;
 
@@ -79,7 +79,7 @@ pub struct Station<R> {
     waiting: VecDeque<Waiting>,
     next_look: Duration,
     /// What a recording begins with: the last of each kind.
-    preamble: [Option<Entry>; 3],
+    preamble: [Option<Entry>; 4],
 }
 
 /// An event that waits for its packets to be written.
@@ -115,7 +115,7 @@ impl<R: Recording> Station<R> {
             in_recording: 0,
             waiting: VecDeque::new(),
             next_look: Duration::ZERO,
-            preamble: [None, None, None],
+            preamble: [const { None }; 4],
         }
     }
 
@@ -153,8 +153,8 @@ impl<R: Recording> Station<R> {
         self.remember(&entry);
         self.recording.record(self.index, &entry);
         let told = self.session.take(&entry);
-        self.tell(told, now);
-        self.live.take(&entry, now);
+        self.tell(told, self.index, now);
+        self.live.take(&entry);
         self.index += 1;
         self.in_recording += 1;
         if let Entry::Link { link: LinkRecord { state: LinkState::Lost, .. }, .. } = entry {
@@ -175,14 +175,16 @@ impl<R: Recording> Station<R> {
             Entry::Device { .. } => 0,
             Entry::Profile { .. } => 1,
             Entry::AtThePlate { .. } => 2,
-            Entry::Link { .. } | Entry::Packet(_) | Entry::Samples { .. } => return,
+            Entry::Link { .. } => 3,
+            Entry::Packet(_) | Entry::Samples { .. } => return,
         };
         if let Some(kept) = self.preamble.get_mut(place) {
             *kept = Some(entry.clone());
         }
     }
 
-    fn tell(&mut self, told: Vec<Told>, now: Now) {
+    /// What was told of the entry `index`.
+    fn tell(&mut self, told: Vec<Told>, index: u64, now: Now) {
         for told in told {
             match &told {
                 Told::Swing(swing) => {
@@ -196,12 +198,12 @@ impl<R: Recording> Station<R> {
                         "swing"
                     );
                 }
-                Told::Problem(cause) => self.live.problem(cause.clone(), now),
+                Told::Problem(cause) => self.live.problem(cause.clone()),
                 Told::Rest { .. } | Told::Roll { .. } | Told::Anew { .. } => {}
             }
             let Ok((kind, line)) = event::line(&told) else { continue };
             let file = self.recording.status(now).file;
-            self.waiting.push_back(Waiting { index: self.index, until: now.elapsed + PATIENCE, kind, line, file });
+            self.waiting.push_back(Waiting { index, until: now.elapsed + PATIENCE, kind, line, file });
         }
     }
 
@@ -246,18 +248,11 @@ impl<R: Recording> Station<R> {
             return;
         }
         let told = self.session.finish();
-        self.index = self.index.saturating_sub(1);
-        self.tell(told, now);
-        self.index += 1;
+        self.tell(told, self.index.saturating_sub(1), now);
         self.release(Now { elapsed: now.elapsed + PATIENCE, ..now });
         self.recording.close();
         self.session = Session::new();
         self.live.closed();
         self.in_recording = 0;
     }
-}
-
-/// The device record of a sensor that speaks the project's own profile.
-pub fn own_device(name: Option<String>, information: &[u8], hardware: Option<String>) -> DeviceRecord {
-    DeviceRecord { name, hardware, ..DeviceRecord::default() }.with_information(information)
 }

@@ -87,6 +87,7 @@ pub struct Session {
     engine: Option<Engine>,
     learnt: Option<Calibration>,
     run: u32,
+    last_s: Option<f64>,
     /// The number of the engine's first swing, and the first that is free.
     first_number: u64,
     next_number: u64,
@@ -146,6 +147,18 @@ impl Session {
         self.clock.summary()
     }
 
+    /// The rate the device is said to work at, Hz; of one that says nothing, the rate it has had so far.
+    pub fn nominal_rate_hz(&self) -> Option<f64> {
+        let streams = self.intake.device().map(|device| device.streams());
+        let said = streams.and_then(|streams| streams.first().map(|stream| stream.sample_rate_hz));
+        said.or_else(|| self.clock.summary().sample_rate_hz())
+    }
+
+    /// 1 σ of the last sample's time on UTC, s.
+    pub fn utc_sigma_s(&self) -> Option<f64> {
+        self.utc.utc_ns(self.last_s?).map(|(_, sigma_s)| sigma_s)
+    }
+
     /// How the sensor's clock lies on UTC.
     pub fn utc(&self) -> &UtcLine {
         &self.utc
@@ -166,7 +179,7 @@ impl Session {
                     self.samples(&samples, told);
                 }
                 Arrival::Exchange { sent_utc_ns, time, received_utc_ns } => {
-                    self.utc.exchange(time.0, sent_utc_ns, received_utc_ns);
+                    self.utc.push_exchange(sent_utc_ns, time.0, received_utc_ns);
                 }
                 Arrival::Anew => {
                     self.end_engine(told);
@@ -180,6 +193,7 @@ impl Session {
 
     fn samples(&mut self, samples: &[Sample], told: &mut Vec<Told>) {
         samples.iter().for_each(|sample| self.clock.push(sample.time));
+        self.last_s = samples.last().map_or(self.last_s, |last| Some(last.time.0));
         if self.engine.is_none() {
             self.engine = Some(Engine::new(self.effective_profile()));
         }
@@ -236,7 +250,7 @@ impl Session {
         let contact_utc = self.utc.utc_ns(swing.contact.0).map(|(utc_ns, sigma_s)| Placed {
             utc_ns,
             sigma_s,
-            is_poor: self.utc.poor().is_some(),
+            is_poor: self.utc.why_poor().is_some(),
         });
         Told::Swing(Box::new(ToldSwing { number, run: self.run, stage, swing, contact_utc, at_the_plate }))
     }

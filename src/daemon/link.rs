@@ -1,0 +1,318 @@
+//! One sensor's connection, kept alive for ever.
+//!
+//! A task a sensor: connect, learn how to read it, subscribe, start, watch; on any trouble say what and why, wait a
+//! little and begin again. Talks to the radio, puts what the connection itself has to say into the sensor's ring, in
+//! order with the packets, and its faults to the hub. Ends only when it is cancelled, at the latest after the time-out of
+//! the call it is in.
+
+use super::clock::Clock;
+use super::hub::{Fault, Hub};
+use super::inlet::Inlet;
+use super::radio::{Link, Radio, RadioError};
+use crate::engine::device::own::{self, Information, Request};
+use crate::engine::wire::mcap::{DeviceRecord, Entry, LinkRecord, LinkState};
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::time::{Instant, MissedTickBehavior, interval, sleep, timeout};
+use tokio_util::sync::CancellationToken;
+use uuid::Uuid;
+
+/// A connection is given up when nothing has come over it for so long: some platforms never report a loss. Longer than
+/// the fault is waited for, as links do stall for a second or two.
+const SILENCE: Duration = Duration::from_millis(2500);
+/// The first packet after a start may take so long.
+const FIRST_PACKET: Duration = Duration::from_secs(5);
+/// All of connecting and discovering may take so long.
+const CONNECTING: Duration = Duration::from_secs(15);
+/// A read, write or subscription may take so long.
+const CALL: Duration = Duration::from_secs(5);
+/// Asking whether the connection is there, and ending it, may take so long.
+const SHORT_CALL: Duration = Duration::from_secs(1);
+/// The wait before the second attempt; doubled for each further one,
+const FIRST_WAIT: Duration = Duration::from_millis(100);
+/// up to this: a sensor that comes back is not waited for much longer.
+const LONGEST_WAIT: Duration = Duration::from_millis(1600);
+/// The connection is looked at so often.
+const LOOK_EVERY: Duration = Duration::from_millis(250);
+/// The clocks are compared so often where the sensor can,
+const EXCHANGE_EVERY: Duration = Duration::from_secs(10);
+/// and the battery is read so often.
+const BATTERY_EVERY: Duration = Duration::from_secs(60);
+
+/// The fault of a connection.
+pub const CONNECTION: &str = "connection";
+
+/// A sensor that is to be kept connected.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Target {
+    /// What the radio calls it.
+    pub id: String,
+    /// The name it advertises.
+    pub name: Option<String>,
+    /// How it is spoken to.
+    pub speaks: Speaks,
+}
+
+/// How a sensor is spoken to.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Speaks {
+    /// The project's own profile.
+    Own,
+    /// As a descriptor says.
+    Described(Box<Described>),
+}
+
+/// What a descriptor says of the connection.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Described {
+    /// The descriptor's text.
+    pub toml: String,
+    /// Characteristics to be notified by.
+    pub notify: Vec<Uuid>,
+    /// What to write to start it.
+    pub start: Vec<(Uuid, Vec<u8>)>,
+    /// What to write to stop it.
+    pub stop: Vec<(Uuid, Vec<u8>)>,
+}
+
+/// What a connection needs around it.
+pub struct Keeper<R> {
+    /// The radio.
+    pub radio: Arc<R>,
+    /// Whom to connect to.
+    pub target: Target,
+    /// Where its packets go.
+    pub inlet: Arc<Inlet>,
+    /// Where faults go.
+    pub hub: Arc<Hub>,
+    /// The time.
+    pub clock: Arc<dyn Clock>,
+    /// Ends it all.
+    pub cancel: CancellationToken,
+}
+
+/// What a connection has turned out to be.
+struct Made<L> {
+    link: L,
+    exchanges_times: bool,
+    has_battery: bool,
+    stop: Vec<(Uuid, Vec<u8>)>,
+}
+
+impl<R: Radio> Keeper<R> {
+    /// Keeps the sensor connected until cancelled.
+    pub async fn run(self) {
+        let mut wait = FIRST_WAIT;
+        while !self.cancel.is_cancelled() {
+            let before = self.inlet.received();
+            let made = tokio::select! {
+                made = limited("connecting", CONNECTING, self.connect()) => made,
+                () = self.cancel.cancelled() => return,
+            };
+            let error = match made {
+                Ok(made) => {
+                    self.tell(LinkState::Connected, None);
+                    let Some(error) = self.watch(&made).await else { return self.end(made).await };
+                    self.tell(LinkState::Lost, Some(error.to_string()));
+                    let _ = timeout(SHORT_CALL, made.link.disconnect()).await;
+                    error
+                }
+                Err(error) => error,
+            };
+            self.fault(&error);
+            if self.inlet.received() > before {
+                wait = FIRST_WAIT;
+            }
+            tokio::select! {
+                () = sleep(wait) => {}
+                () = self.cancel.cancelled() => return,
+            }
+            wait = (2 * wait).min(LONGEST_WAIT);
+        }
+    }
+
+    async fn connect(&self) -> Result<Made<R::Link>, RadioError> {
+        let sink = self.inlet.sink(Arc::clone(&self.clock));
+        let link = self.radio.connect(&self.target.id, sink).await?;
+        let made = match &self.target.speaks {
+            Speaks::Own => self.start_own(link).await,
+            Speaks::Described(described) => self.start_described(link, described).await,
+        };
+        match made {
+            Ok(made) => Ok(made),
+            Err((link, error)) => {
+                let _ = timeout(SHORT_CALL, link.disconnect()).await;
+                Err(error)
+            }
+        }
+    }
+
+    async fn start_own(&self, link: R::Link) -> Result<Made<R::Link>, (R::Link, RadioError)> {
+        match self.start_own_on(&link).await {
+            Ok(exchanges_times) => {
+                let stop = vec![(uuid(own::CONTROL), Request::Stop.encode())];
+                Ok(self.made(link, exchanges_times, stop))
+            }
+            Err(error) => Err((link, error)),
+        }
+    }
+
+    /// Starts it; whether it exchanges times.
+    async fn start_own_on(&self, link: &R::Link) -> Result<bool, RadioError> {
+        let bytes = read(link, uuid(own::INFORMATION)).await?;
+        let hardware = self.hardware(link).await;
+        let device =
+            DeviceRecord { name: self.target.name.clone(), hardware, ..DeviceRecord::default() }.with_information(&bytes);
+        self.push(|log_time_ns| Entry::Device { log_time_ns, device });
+        // Information that cannot be read is told by the session, and what comes is recorded all the same.
+        let exchanges_times = Information::parse(&bytes).is_ok_and(|it| it.capabilities.exchanges_times);
+        subscribe(link, uuid(own::CONTROL)).await?;
+        subscribe(link, uuid(own::DATA)).await?;
+        write(link, uuid(own::CONTROL), &Request::Start.encode()).await?;
+        Ok(exchanges_times)
+    }
+
+    async fn start_described(
+        &self,
+        link: R::Link,
+        described: &Described,
+    ) -> Result<Made<R::Link>, (R::Link, RadioError)> {
+        match self.start_described_on(&link, described).await {
+            Ok(()) => Ok(self.made(link, false, described.stop.clone())),
+            Err(error) => Err((link, error)),
+        }
+    }
+
+    async fn start_described_on(&self, link: &R::Link, described: &Described) -> Result<(), RadioError> {
+        let (name, hardware) = (self.target.name.clone(), self.hardware(link).await);
+        let device =
+            DeviceRecord { name, hardware, descriptor_toml: Some(described.toml.clone()), ..DeviceRecord::default() };
+        self.push(|log_time_ns| Entry::Device { log_time_ns, device });
+        for characteristic in &described.notify {
+            subscribe(link, *characteristic).await?;
+        }
+        for (characteristic, bytes) in &described.start {
+            write(link, *characteristic, bytes).await?;
+        }
+        Ok(())
+    }
+
+    fn made(&self, link: R::Link, exchanges_times: bool, stop: Vec<(Uuid, Vec<u8>)>) -> Made<R::Link> {
+        let has_battery = link.characteristics().contains(&uuid(own::BATTERY_LEVEL));
+        Made { link, exchanges_times, has_battery, stop }
+    }
+
+    /// Manufacturer, model and firmware, as far as the sensor says.
+    async fn hardware(&self, link: &R::Link) -> Option<String> {
+        let there = link.characteristics();
+        let mut parts = Vec::new();
+        for characteristic in [own::MANUFACTURER_NAME, own::MODEL_NUMBER, own::FIRMWARE_REVISION].map(uuid) {
+            if there.contains(&characteristic)
+                && let Ok(bytes) = read(link, characteristic).await
+            {
+                parts.push(String::from_utf8_lossy(&bytes).trim_matches(['\0', ' ']).to_owned());
+            }
+        }
+        (!parts.is_empty()).then(|| parts.join(" "))
+    }
+
+    /// Watches a connection until it is lost; `None` when it is to be ended.
+    async fn watch(&self, made: &Made<R::Link>) -> Option<RadioError> {
+        let started = Instant::now();
+        let before = self.inlet.received();
+        let mut heard = false;
+        let (mut next_exchange, mut next_battery) = (started, started);
+        let mut looks = interval(LOOK_EVERY);
+        looks.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        loop {
+            tokio::select! {
+                now = looks.tick() => {
+                    let silent_s = self.inlet.silent_s(self.clock.now()).unwrap_or(f64::INFINITY);
+                    if self.inlet.received() > before && !heard {
+                        heard = true;
+                        self.hub.clear(Some(self.inlet.sensor()), CONNECTION);
+                    }
+                    let silent = silent_s > SILENCE.as_secs_f64();
+                    if silent && (heard || started.elapsed() > FIRST_PACKET) {
+                        return Some(RadioError::Lost);
+                    }
+                    match timeout(SHORT_CALL, made.link.is_connected()).await {
+                        Ok(true) => {}
+                        Ok(false) => return Some(RadioError::Lost),
+                        Err(_) => tracing::debug!(sensor = self.inlet.sensor(), "no answer whether it is connected"),
+                    }
+                    if made.exchanges_times && now >= next_exchange {
+                        next_exchange = now + EXCHANGE_EVERY;
+                        let sent_utc_ns = self.clock.now().utc_ns;
+                        let request = Request::ExchangeTimes { sent_utc_ns }.encode();
+                        // One that fails is one comparison fewer; a lost connection shows by its silence.
+                        let _ = write(&made.link, uuid(own::CONTROL), &request).await;
+                    }
+                    if made.has_battery && now >= next_battery {
+                        next_battery = now + BATTERY_EVERY;
+                        if let Ok(bytes) = read(&made.link, uuid(own::BATTERY_LEVEL)).await {
+                            self.inlet.aside(own::BATTERY_LEVEL.to_owned(), bytes, self.clock.now());
+                        }
+                    }
+                }
+                () = self.cancel.cancelled() => return None,
+            }
+        }
+    }
+
+    /// Leaves the sensor at rest.
+    async fn end(&self, made: Made<R::Link>) {
+        for (characteristic, bytes) in &made.stop {
+            let _ = timeout(SHORT_CALL, made.link.write(*characteristic, bytes)).await;
+        }
+        self.tell(LinkState::Lost, Some("the service was stopped".into()));
+        let _ = timeout(SHORT_CALL, made.link.disconnect()).await;
+    }
+
+    fn tell(&self, state: LinkState, cause: Option<String>) {
+        tracing::info!(sensor = self.inlet.sensor(), ?state, cause, "connection");
+        self.push(|log_time_ns| Entry::Link { log_time_ns, link: LinkRecord { state, cause } });
+    }
+
+    fn fault(&self, error: &RadioError) {
+        self.hub.fault(Fault {
+            sensor: Some(self.inlet.sensor().to_owned()),
+            key: CONNECTION,
+            cause: error.to_string(),
+            remedy: error.remedy().to_owned(),
+        });
+    }
+
+    fn push(&self, entry: impl FnOnce(u64) -> Entry) {
+        let log_time_ns = u64::try_from(self.clock.now().utc_ns).unwrap_or(0);
+        self.inlet.push(entry(log_time_ns));
+    }
+}
+
+/// One of the constants of the profile, which are all valid.
+fn uuid(text: &str) -> Uuid {
+    Uuid::parse_str(text).unwrap_or_default()
+}
+
+async fn limited<T>(
+    what: &'static str,
+    limit: Duration,
+    call: impl Future<Output = Result<T, RadioError>>,
+) -> Result<T, RadioError> {
+    match timeout(limit, call).await {
+        Ok(done) => done,
+        Err(_) => Err(RadioError::TimedOut { what, limit_s: limit.as_secs() }),
+    }
+}
+
+async fn read<L: Link>(link: &L, characteristic: Uuid) -> Result<Vec<u8>, RadioError> {
+    limited("reading from the sensor", CALL, link.read(characteristic)).await
+}
+
+async fn write<L: Link>(link: &L, characteristic: Uuid, bytes: &[u8]) -> Result<(), RadioError> {
+    limited("writing to the sensor", CALL, link.write(characteristic, bytes)).await
+}
+
+async fn subscribe<L: Link>(link: &L, characteristic: Uuid) -> Result<(), RadioError> {
+    limited("subscribing to the sensor", CALL, link.subscribe(characteristic)).await
+}
