@@ -2,3 +2,4 @@
 
 pub mod clock;
 pub mod radio;
+pub mod recorder;

@@ -5,6 +5,7 @@
 //! are to be read and what became of the connection (JSON).
 //! The layout is specified in proto-docs/recordings.md.
 
+mod copy;
 mod entries;
 mod message;
 mod reader;
@@ -12,6 +13,7 @@ mod reader;
 mod tests;
 mod writer;
 
+pub use copy::{McapCopy, SourceEnd, same_messages};
 pub use entries::{Entry, McapEntries};
 pub use message::{AtThePlate, AtThePlateSide, DeviceRecord, LinkRecord, LinkState, Packet};
 pub use reader::{McapReader, OtherEntries};
