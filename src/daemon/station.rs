@@ -9,6 +9,7 @@
 use super::clock::Now;
 use super::hub::{Fault, Hub};
 use super::inlet::{Inlet, Outlet};
+use super::recorder::Kept;
 use super::state::{Live, SensorState};
 use crate::engine::session::{Session, Told};
 use crate::engine::wire::mcap::{Entry, LinkRecord, LinkState};
@@ -16,6 +17,7 @@ use crate::report::event;
 use serde::Serialize;
 use serde_json::value::RawValue;
 use std::collections::VecDeque;
+use std::ops::RangeInclusive;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -29,13 +31,15 @@ const MOST_A_STEP: usize = 256;
 /// Where a station's entries are written. Nothing here blocks.
 pub trait Recording: Send {
     /// Takes an entry; `index` counts them from 0 and goes up by one.
-    fn record(&mut self, index: u64, entry: &Entry);
+    fn record(&mut self, index: u64, entry: &Entry, now: Now);
     /// What has been taken is to be safe from a power cut soon.
-    fn sync(&mut self);
+    fn sync(&mut self, now: Now);
     /// The file is whole; what follows belongs to the next one.
-    fn close(&mut self);
-    /// The index of the last entry that was handed to the system.
-    fn written_through(&self) -> Option<u64>;
+    fn close(&mut self, now: Now);
+    /// The same, and nothing follows: waits until the file is finished, but not longer than `limit`.
+    fn end(&mut self, limit: Duration);
+    /// What became of these entries.
+    fn kept(&self, indices: RangeInclusive<u64>) -> Kept;
     /// How it is.
     fn status(&self, now: Now) -> RecordingStatus;
 }
@@ -74,7 +78,8 @@ pub struct Station<R> {
     session: Session,
     live: Live,
     index: u64,
-    /// Entries in the present recording.
+    /// The first entry of the present recording, and how many it has.
+    first_index: u64,
     in_recording: u64,
     waiting: VecDeque<Waiting>,
     next_look: Duration,
@@ -112,6 +117,7 @@ impl<R: Recording> Station<R> {
             limits,
             session: Session::new(),
             index: 0,
+            first_index: 0,
             in_recording: 0,
             waiting: VecDeque::new(),
             next_look: Duration::ZERO,
@@ -140,33 +146,39 @@ impl<R: Recording> Station<R> {
         if self.waiting.is_empty() { LOOK_EVERY } else { Duration::from_millis(1) }
     }
 
-    /// Nothing more will come: what is pending is told, and the recording closed.
-    pub fn finish(&mut self, now: Now) {
+    /// Nothing more will come: what is pending is told, and the recording closed, within `limit` if the disk lets it.
+    pub fn finish(&mut self, now: Now, limit: Duration) {
         while self.step(now) {}
-        self.close_recording(now);
+        self.end_session(now);
+        self.recording.end(limit);
     }
 
     fn take(&mut self, entry: Entry, now: Now) {
         if self.in_recording == 0 {
-            self.begin_recording();
+            self.begin_recording(now);
         }
         self.remember(&entry);
-        self.recording.record(self.index, &entry);
-        let told = self.session.take(&entry);
-        self.tell(told, self.index, now);
-        self.live.take(&entry);
-        self.index += 1;
-        self.in_recording += 1;
+        self.take_one(&entry, now);
         if let Entry::Link { link: LinkRecord { state: LinkState::Lost, .. }, .. } = entry {
             self.look(now);
         }
     }
 
-    /// A recording can be read by itself: it begins with how, with what and whose. (The recorder writes the same.)
-    fn begin_recording(&mut self) {
+    fn take_one(&mut self, entry: &Entry, now: Now) {
+        self.recording.record(self.index, entry, now);
+        let told = self.session.take(entry);
+        self.tell(told, self.index, now);
+        self.live.take(entry);
+        self.index += 1;
+        self.in_recording += 1;
+    }
+
+    /// A recording can be read by itself: it begins with how, with what and whose.
+    fn begin_recording(&mut self, now: Now) {
+        self.first_index = self.index;
         let preamble = self.preamble.clone();
-        for entry in preamble.iter().flatten() {
-            self.session.take(entry);
+        for entry in preamble.into_iter().flatten() {
+            self.take_one(&entry, now);
         }
     }
 
@@ -188,7 +200,7 @@ impl<R: Recording> Station<R> {
         for told in told {
             match &told {
                 Told::Swing(swing) => {
-                    self.recording.sync();
+                    self.recording.sync(now);
                     self.live.swing(swing);
                     tracing::info!(
                         sensor = self.inlet.sensor(),
@@ -210,10 +222,11 @@ impl<R: Recording> Station<R> {
     /// Publishes what has waited for its packets.
     fn release(&mut self, now: Now) {
         while let Some(first) = self.waiting.front() {
-            let recorded = self.recording.written_through().is_some_and(|through| through >= first.index);
-            if !recorded && now.elapsed < first.until {
+            let kept = self.recording.kept(self.first_index..=first.index);
+            if kept == Kept::Waiting && now.elapsed < first.until {
                 return;
             }
+            let recorded = kept == Kept::Written;
             let Some(Waiting { kind, line, file, .. }) = self.waiting.pop_front() else { return };
             let Ok(told) = RawValue::from_string(line) else { continue };
             let sensor = self.inlet.sensor();
@@ -244,13 +257,17 @@ impl<R: Recording> Station<R> {
 
     /// Ends the session with the recording, so that a replay of the one gives what the other told.
     fn close_recording(&mut self, now: Now) {
+        self.end_session(now);
+        self.recording.close(now);
+    }
+
+    fn end_session(&mut self, now: Now) {
         if self.in_recording == 0 {
             return;
         }
         let told = self.session.finish();
         self.tell(told, self.index.saturating_sub(1), now);
         self.release(Now { elapsed: now.elapsed + PATIENCE, ..now });
-        self.recording.close();
         self.session = Session::new();
         self.live.closed();
         self.in_recording = 0;

@@ -12,7 +12,7 @@ use crate::engine::wire::WireError;
 use crate::engine::wire::cdr::CdrError;
 
 /// The longest record or chunk that is read, bytes: what a hostile file can make the memory grow to.
-const LONGEST_RECORD: usize = 16 * 1024 * 1024;
+pub(super) const LONGEST_RECORD: usize = 16 * 1024 * 1024;
 
 /// Something in a recording.
 #[derive(Clone, Debug, PartialEq)]
@@ -194,7 +194,7 @@ impl<R: Read> McapEntries<R> {
 }
 
 /// An error in one line.
-fn words_of(error: &McapError) -> String {
+pub(super) fn words_of(error: &McapError) -> String {
     error.to_string().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 

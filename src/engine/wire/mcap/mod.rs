@@ -5,12 +5,14 @@
 //! are to be read and what became of the connection (JSON).
 //! The layout is specified in proto-docs/recordings.md.
 
+mod copy;
 mod entries;
 mod message;
 #[cfg(test)]
 mod tests;
 mod writer;
 
+pub use copy::{McapCopy, SourceEnd, same_messages};
 pub use entries::{Entry, McapEntries};
 pub use message::{AtThePlate, AtThePlateSide, DeviceRecord, LinkRecord, LinkState, Packet};
 pub use writer::{McapWriter, sensor_time_ns};

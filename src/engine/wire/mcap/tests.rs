@@ -1,4 +1,4 @@
-use std::io::Cursor;
+use std::io::{Cursor, Read, Seek, SeekFrom, Write};
 
 use nalgebra::Vector3;
 use proptest::prelude::*;
@@ -144,6 +144,19 @@ fn every_example_of_the_page_on_recordings_is_true() {
     assert_eq!((profile.swing.side, profile.swing.pitch_speed_mps), (Side::Left, 0.0));
     let plate: AtThePlate = serde_json::from_str(examples("json")[1]).unwrap();
     assert_eq!((plate.nickname.as_deref(), plate.side), (Some("Wren"), Some(AtThePlateSide::Left)));
+    let device: DeviceRecord = serde_json::from_str(examples("json")[2]).unwrap();
+    assert_eq!((device.name.as_deref(), device.information()), (Some("knob"), Some(vec![1, 0, 0xe8, 3])));
+    let link: LinkRecord = serde_json::from_str(examples("json")[3]).unwrap();
+    assert_eq!(link.state, LinkState::Lost);
+    // Nothing in them that no reader knows.
+    assert_eq!(
+        serde_json::to_value(&device).unwrap(),
+        serde_json::from_str::<serde_json::Value>(examples("json")[2]).unwrap()
+    );
+    assert_eq!(
+        serde_json::to_value(&link).unwrap(),
+        serde_json::from_str::<serde_json::Value>(examples("json")[3]).unwrap()
+    );
 }
 
 fn read_csv(text: &str) -> (Vec<Sample>, u64) {
@@ -191,6 +204,122 @@ fn a_file_cut_anywhere_gives_every_sample_of_its_whole_records() {
         }
     }
     assert_eq!(read(&file).unwrap().1.count(), 0);
+}
+
+/// Takes what is written, and counts the calls.
+#[derive(Debug, Default)]
+struct Calls {
+    file: Cursor<Vec<u8>>,
+    writes: usize,
+}
+
+impl Write for Calls {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        self.writes += 1;
+        self.file.write(bytes)
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
+}
+
+impl Seek for Calls {
+    fn seek(&mut self, to: SeekFrom) -> std::io::Result<u64> {
+        self.file.seek(to)
+    }
+}
+
+/// One of each kind, and samples of which a reader uses none, as their times go back.
+fn one_of_each() -> Vec<Entry> {
+    let link = LinkRecord { state: LinkState::Lost, cause: Some("out of range".into()) };
+    vec![
+        Entry::Device { log_time_ns: 1, device: DeviceRecord::default().with_information(&[1, 254]) },
+        Entry::Profile { log_time_ns: 2, toml: TOML.into() },
+        Entry::AtThePlate { log_time_ns: 3, context: plate() },
+        Entry::Packet(packet(&[9; 60])),
+        Entry::Samples { log_time_ns: 4, samples: some_samples(3) },
+        Entry::Link { log_time_ns: 5, link },
+        Entry::Samples { log_time_ns: 6, samples: some_samples(2) },
+        Entry::Packet(packet(&[8; 3])),
+    ]
+}
+
+/// A live file that nobody finished, and how long it was after its head and after each entry.
+fn written_live(entries: &[Entry]) -> (Vec<u8>, Vec<usize>) {
+    let calls = std::io::BufWriter::with_capacity(1 << 20, Calls::default());
+    let mut writer = McapWriter::live(calls, "knob").unwrap();
+    writer.flush().unwrap();
+    for entry in entries {
+        writer.write_entry(entry).unwrap();
+        writer.flush().unwrap();
+    }
+    let calls = writer.into_unfinished().into_inner().unwrap();
+    assert_eq!(calls.writes, 1 + entries.len(), "each flush is one write");
+    let file = calls.file.into_inner();
+    let ends = record_ends(&file);
+    let first = ends.iter().position(|end| end.0 == MESSAGE).unwrap();
+    let lengths = ends[first - 1..].iter().map(|end| end.1).collect();
+    (file, lengths)
+}
+
+const MESSAGE: u8 = 0x05;
+
+fn entries_of(file: &[u8]) -> (Vec<Entry>, IssueLog) {
+    let mut entries = McapEntries::new(file);
+    let next = || entries.next_entry().unwrap();
+    (std::iter::from_fn(next).collect(), entries.issues().clone())
+}
+
+#[test]
+fn a_live_file_cut_anywhere_gives_every_whole_entry() {
+    let written = one_of_each();
+    let (file, lengths) = written_live(&written);
+    assert_eq!((lengths.len(), lengths[8]), (9, file.len()));
+    // Two samples that a reader leaves out are in the last but one.
+    let readable: Vec<_> = written.iter().filter(|entry| entry != &&written[6]).cloned().collect();
+    for length in MAGIC.len()..=file.len() {
+        let (found, issues) = entries_of(&file[..length]);
+        let whole = lengths.iter().filter(|&&end| end <= length).count().saturating_sub(1);
+        assert_eq!(found, readable[..whole - usize::from(whole >= 7)], "cut at {length}");
+        assert_eq!(issues.kept().last().map(|issue| &issue.kind), Some(&IssueKind::Truncated));
+    }
+}
+
+#[test]
+fn a_live_file_is_copied_into_a_whole_one_message_by_message() {
+    let (file, lengths) = written_live(&one_of_each());
+    for length in 0..=file.len() {
+        let mut copy = McapCopy::new(&file[..length], Cursor::new(Vec::new())).unwrap();
+        while copy.copy_some(3).unwrap() {}
+        let whole = lengths.iter().filter(|&&end| end <= length).count().saturating_sub(1);
+        let end = if whole > 0 { lengths[whole] } else { 0 };
+        assert_eq!((copy.copied(), copy.copied_bytes()), (whole as u64, end as u64), "cut at {length}");
+        assert_eq!(copy.source_end(), Some(&SourceEnd::Cut));
+        let copied = copy.finish().unwrap().into_inner();
+        assert!(same_messages(&file[..length], &copied[..]).unwrap());
+        assert!(whole == 8 || !same_messages(&file[..], &copied[..]).unwrap());
+        assert_eq!(mcap::Summary::read(&copied).unwrap().unwrap().stats.unwrap().message_count, whole as u64);
+    }
+}
+
+#[test]
+fn a_copy_ends_where_its_source_is_damaged_and_fails_where_it_cannot_be_read() {
+    let (mut file, lengths) = written_live(&one_of_each());
+    file[lengths[3] + 1..lengths[3] + 9].fill(0xff);
+    let mut copy = McapCopy::new(&file[..], Cursor::new(Vec::new())).unwrap();
+    assert!(!copy.copy_some(100).unwrap());
+    assert_eq!((copy.copied(), copy.copied_bytes()), (3, lengths[3] as u64));
+    assert!(matches!(copy.source_end(), Some(SourceEnd::Damaged(_))));
+
+    struct Unreadable;
+    impl Read for Unreadable {
+        fn read(&mut self, _: &mut [u8]) -> std::io::Result<usize> {
+            Err(std::io::ErrorKind::PermissionDenied.into())
+        }
+    }
+    let mut copy = McapCopy::new(file[..lengths[2]].chain(Unreadable), Cursor::new(Vec::new())).unwrap();
+    assert_eq!(copy.copy_some(100).unwrap_err().kind(), std::io::ErrorKind::PermissionDenied);
 }
 
 #[test]

@@ -39,11 +39,17 @@ struct Channels {
 impl<W: Write + Seek> McapWriter<W> {
     /// Writes the head of the file. `sensor` names the sensor all of it is from.
     pub fn new(out: W, sensor: &str) -> Result<Self, WireError> {
-        let options = WriteOptions::new()
-            .profile("swingd")
-            .library(concat!("swingd/", env!("CARGO_PKG_VERSION")))
-            .compression(Some(Compression::Lz4))
-            .chunk_size(Some(CHUNK_SIZE));
+        Self::with_options(whole_file(), out, sensor)
+    }
+
+    /// As [`new`](Self::new), but for a file that grows while a sensor is live: every message stands in it at once,
+    /// outside of chunks and uncompressed, so that what was flushed is read back however the writing ends. A flush hands
+    /// on what `out` holds back: an `out` that buffers makes one call of a message.
+    pub fn live(out: W, sensor: &str) -> Result<Self, WireError> {
+        Self::with_options(whole_file().use_chunks(false), out, sensor)
+    }
+
+    fn with_options(options: WriteOptions, out: W, sensor: &str) -> Result<Self, WireError> {
         let mut out = options.create(out).map_err(write_error)?;
         let channels = Channels {
             samples: add_channel(&mut out, &SAMPLES, sensor)?,
@@ -109,7 +115,7 @@ impl<W: Write + Seek> McapWriter<W> {
         Ok(())
     }
 
-    /// Closes the chunk that is open and hands all of it on, so that a crash after it loses none of it.
+    /// Closes the chunk that is open, if any, and hands all of it on, so that a crash after it loses none of it.
     pub fn flush(&mut self) -> Result<(), WireError> {
         self.out.flush().map_err(write_error)
     }
@@ -120,12 +126,26 @@ impl<W: Write + Seek> McapWriter<W> {
         Ok(self.out.into_inner())
     }
 
+    /// Hands the output back as it is: a live file stays one. (Dropping the writer writes the end, as far as it can.)
+    pub fn into_unfinished(self) -> W {
+        self.out.into_inner()
+    }
+
     fn write(&mut self, channel_id: u16, log_time_ns: u64, message: &[u8]) -> Result<(), WireError> {
         let sequence = self.sequence;
         self.sequence = sequence.wrapping_add(1);
         let header = MessageHeader { channel_id, sequence, log_time: log_time_ns, publish_time: log_time_ns };
         self.out.write_to_known_channel(&header, message).map_err(write_error)
     }
+}
+
+/// How a file is written that is whole once it is finished: chunks, each compressed and with its sum, and an index.
+pub(super) fn whole_file() -> WriteOptions {
+    WriteOptions::new()
+        .profile("swingd")
+        .library(concat!("swingd/", env!("CARGO_PKG_VERSION")))
+        .compression(Some(Compression::Lz4))
+        .chunk_size(Some(CHUNK_SIZE))
 }
 
 /// The time of a message in a file made from a recording without receive times: the sensor's own, ns; 0 before its

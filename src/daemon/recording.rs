@@ -1,0 +1,103 @@
+//! A station's recordings: one recorder a file, begun with the first entry and left to finish by itself.
+
+use super::clock::{Clock, Now};
+use super::recorder::{Disk, Kept, Progress, RecorderCore, RecorderHandle, Settings, spawn};
+use super::station::{Recording, RecordingStatus};
+use crate::engine::wire::mcap::Entry;
+use std::ops::RangeInclusive;
+use std::sync::Arc;
+use std::time::Duration;
+
+/// Recordings on a disk, each written by a thread of its own.
+pub struct Recordings<D: Disk> {
+    disk: Arc<dyn Fn() -> D + Send + Sync>,
+    settings: Settings,
+    clock: Arc<dyn Clock>,
+    handle: Option<RecorderHandle>,
+    progress: Option<Arc<Progress>>,
+    /// No thread could be started: why.
+    failed: Option<String>,
+}
+
+impl<D: Disk> Recordings<D> {
+    /// Nothing is written yet. `disk` makes a way to the disk for each recorder.
+    pub fn new(disk: Arc<dyn Fn() -> D + Send + Sync>, settings: Settings, clock: Arc<dyn Clock>) -> Self {
+        Self { disk, settings, clock, handle: None, progress: None, failed: None }
+    }
+
+    fn begin(&mut self) {
+        let core = RecorderCore::new((self.disk)(), self.settings.clone());
+        match spawn(core, Arc::clone(&self.clock)) {
+            Ok(handle) => {
+                self.progress = Some(handle.progress());
+                self.handle = Some(handle);
+                self.failed = None;
+            }
+            Err(error) => self.failed = Some(error.to_string()),
+        }
+    }
+}
+
+impl<D: Disk> Recording for Recordings<D> {
+    fn record(&mut self, index: u64, entry: &Entry, _: Now) {
+        if self.handle.is_none() {
+            self.begin();
+        }
+        if let Some(handle) = &self.handle {
+            // An entry that is not taken is counted and shown by the recorder's progress.
+            let _ = handle.record(index, entry.clone());
+        }
+    }
+
+    fn sync(&mut self, _: Now) {
+        if let Some(handle) = &self.handle {
+            // Were the queue full, all of it is synced within a second of its being written.
+            let _ = handle.sync();
+        }
+    }
+
+    fn close(&mut self, _: Now) {
+        // The thread writes what waits, finishes its file and ends.
+        self.handle = None;
+    }
+
+    fn end(&mut self, limit: Duration) {
+        if let Some(handle) = self.handle.take()
+            && let Err(error) = handle.close(limit)
+        {
+            tracing::warn!(sensor = self.settings.sensor, %error, "it is finished at the next start");
+        }
+    }
+
+    fn kept(&self, indices: RangeInclusive<u64>) -> Kept {
+        self.progress.as_ref().map_or(Kept::Lost, |progress| progress.kept(indices))
+    }
+
+    fn status(&self, now: Now) -> RecordingStatus {
+        let failed = || {
+            let cause = self.failed.as_ref()?;
+            Some((format!("no thread can be started to write recordings: {cause}"), "restart the service".into()))
+        };
+        self.progress.as_ref().map_or_else(
+            || RecordingStatus { trouble: failed(), ..RecordingStatus::default() },
+            |progress| RecordingStatus { trouble: failed().or(trouble(progress, now)), ..status(progress) },
+        )
+    }
+}
+
+/// What a recorder's progress says, trouble apart.
+pub(super) fn status(progress: &Progress) -> RecordingStatus {
+    let name = |path: std::path::PathBuf| path.file_name().map(|name| name.to_string_lossy().into_owned());
+    RecordingStatus {
+        file: progress.file().and_then(name),
+        written: progress.messages(),
+        lost: progress.lost(),
+        bytes: progress.bytes(),
+        trouble: None,
+    }
+}
+
+/// What is in a recorder's way: cause and remedy.
+pub(super) fn trouble(progress: &Progress, now: Now) -> Option<(String, String)> {
+    progress.trouble(now.elapsed).map(|trouble| (trouble.to_string(), trouble.remedy().to_owned()))
+}
