@@ -1,0 +1,4 @@
+//! The live service from notification to event, on virtual time and as a process.
+
+mod sessions;
+mod support;
