@@ -2,7 +2,7 @@
 //! words for people on standard error.
 //!
 //! In reading order: [`recording`], a file opened as a profile and samples; [`analysis`], a recording through the engine;
-//! `progress`; `targets`, files that are written whole or not at all; [`config`], file, environment and flags checked;
+//! `progress`; `targets`, files that are written whole or not at all; `text_file`; [`config`], file, environment and flags checked;
 //! [`command`], the commands by name; then a file a command: [`replay`], [`track`], [`calibrate`], [`convert`], [`synth`],
 //! [`demo`], [`doctor`].
 
@@ -20,6 +20,7 @@ pub mod synth;
 mod targets;
 #[cfg(test)]
 mod test_folder;
+mod text_file;
 pub mod track;
 
 /// One line of an error and its causes, whatever it holds.

@@ -51,15 +51,15 @@ pub struct Logging {
     /// Why there is no log file although one was asked for.
     pub file_fault: Option<String>,
     counters: Vec<ErrorCounter>,
-    beyond_the_day: Arc<AtomicU64>,
+    not_in_file: Arc<AtomicU64>,
     _guards: Vec<WorkerGuard>,
 }
 
 impl Logging {
-    /// Lines that were not written because they came too fast or the day's file was full.
+    /// Lines that were not written because they came too fast, the day's file was full or it could not be written.
     pub fn dropped_lines(&self) -> u64 {
         let too_fast: usize = self.counters.iter().map(ErrorCounter::dropped_lines).sum();
-        too_fast as u64 + self.beyond_the_day.load(Ordering::Relaxed)
+        too_fast as u64 + self.not_in_file.load(Ordering::Relaxed)
     }
 }
 
@@ -112,14 +112,14 @@ fn build<W: Write + Send + 'static>(
     coloured: bool,
 ) -> Result<(impl Subscriber + Send + Sync + use<W>, Logging), LogError> {
     let targets = filter(&settings.level).ok_or_else(|| LogError::Level(settings.level.clone()))?;
-    let beyond_the_day = Arc::new(AtomicU64::new(0));
+    let not_in_file = Arc::new(AtomicU64::new(0));
     let file = settings.folder.as_deref().map(|folder| daily_file(folder, settings.days));
     let (file, file_fault) = match file {
         None => (None, None),
         Some(Ok(file)) => (Some(file), None),
         Some(Err(fault)) => (None, Some(fault)),
     };
-    let file = file.map(|file| queue(ADayAtMost::new(file, MOST_BYTES_A_DAY, beyond_the_day.clone())));
+    let file = file.map(|file| queue(ADayAtMost::new(file, MOST_BYTES_A_DAY, not_in_file.clone())));
     let (terminal, terminal_guard) = queue(terminal);
     let (file, file_guard) = file.unzip();
     let writers = [Some(&terminal), file.as_ref()];
@@ -130,7 +130,7 @@ fn build<W: Write + Send + 'static>(
         .with(targets)
         .with(file.map(|file| fmt::layer().with_ansi(false).with_writer(file)))
         .with(fmt::layer().with_ansi(coloured).with_writer(terminal));
-    Ok((subscriber, Logging { file_fault, counters, beyond_the_day, _guards: guards }))
+    Ok((subscriber, Logging { file_fault, counters, not_in_file, _guards: guards }))
 }
 
 fn queue(writer: impl Write + Send + 'static) -> (NonBlocking, WorkerGuard) {
@@ -150,7 +150,7 @@ fn daily_file(folder: &Path, days: usize) -> Result<RollingFileAppender, String>
         .map_err(|error| told(&error))
 }
 
-/// Drops and counts what goes beyond a number of bytes a UTC day.
+/// Drops what goes beyond a number of bytes a UTC day; counts that and what cannot be written.
 struct ADayAtMost<W> {
     inner: W,
     most_bytes: u64,
@@ -185,7 +185,11 @@ impl<W: Write> ADayAtMost<W> {
 
 impl<W: Write> Write for ADayAtMost<W> {
     fn write(&mut self, line: &[u8]) -> io::Result<usize> {
-        self.write_on(today(), line).map(|()| line.len())
+        let written = self.write_on(today(), line);
+        if written.is_err() {
+            self.dropped_lines.fetch_add(1, Ordering::Relaxed);
+        }
+        written.map(|()| line.len())
     }
 
     fn flush(&mut self) -> io::Result<()> {

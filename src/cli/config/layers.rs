@@ -4,16 +4,13 @@ use super::args::ConfigArgs;
 use super::error::{ConfigError, UnknownVariable};
 use super::keys::{FILE_VARIABLE, KEYS, Key, VARIABLE_PREFIX, nearest};
 use super::origin::{Given, Kind, Origin, Setting};
+use crate::cli::text_file::text_of;
 use std::collections::BTreeMap;
 use std::ffi::OsString;
-use std::fs::File;
-use std::io::{self, Read};
+use std::io;
 use std::path::{Path, PathBuf};
 use toml::Spanned;
 use toml::de::{DeString, DeTable, DeValue};
-
-/// No configuration of fourteen keys is longer.
-const LONGEST_FILE_BYTES: u64 = 1 << 20;
 
 /// For each key the value that counts.
 #[derive(Debug, Default)]
@@ -74,7 +71,7 @@ impl Layers {
     }
 
     fn add_file(&mut self, path: &Path) -> Result<(), ConfigError> {
-        let text = read(path).map_err(|cause| ConfigError::Unreadable { path: path.to_owned(), cause })?;
+        let text = text_of(path).map_err(|cause| ConfigError::Unreadable { path: path.to_owned(), cause })?;
         let document = DeTable::parse(&text).map_err(|error| ConfigError::Syntax {
             path: path.to_owned(),
             line: line_of(&text, error.span().map_or(0, |span| span.start)),
@@ -87,15 +84,6 @@ impl Layers {
         self.file = Some(path.to_owned());
         Ok(())
     }
-}
-
-fn read(path: &Path) -> io::Result<String> {
-    let mut text = String::new();
-    let length = File::open(path)?.take(LONGEST_FILE_BYTES + 1).read_to_string(&mut text)?;
-    if length as u64 > LONGEST_FILE_BYTES {
-        return Err(io::Error::other(format!("more than {LONGEST_FILE_BYTES} bytes")));
-    }
-    Ok(text)
 }
 
 /// The line, from 1, of a place in the text.

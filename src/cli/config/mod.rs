@@ -9,6 +9,7 @@ mod error;
 pub mod keys;
 mod layers;
 mod origin;
+mod sensors;
 mod show;
 #[cfg(test)]
 mod tests;
@@ -16,6 +17,7 @@ mod tests;
 pub use args::ConfigArgs;
 pub use error::{ConfigError, UnknownVariable};
 pub use origin::{Origin, Setting};
+pub use sensors::Sensors;
 pub use show::{ShowArgs, run};
 
 use crate::daemon::logging;
@@ -41,21 +43,6 @@ pub struct Config {
     pub events_keep: Setting<usize>,
     /// What is logged where.
     pub log: Log,
-}
-
-/// Which sensors, and how they are read.
-#[derive(Clone, Debug)]
-pub struct Sensors {
-    /// Connect to every understood sensor that is heard.
-    pub auto: Setting<bool>,
-    /// Names or ids to connect to; empty: all.
-    pub only: Setting<Vec<String>>,
-    /// Folder of further descriptors.
-    pub descriptors: Setting<Option<PathBuf>>,
-    /// The profile of all sensors.
-    pub profile: Setting<Option<PathBuf>>,
-    /// Folder of profiles, each named after its sensor's name or id.
-    pub profiles: Setting<Option<PathBuf>>,
 }
 
 /// How recordings are cut. A MB is 10⁶ bytes.
@@ -138,18 +125,6 @@ impl Config {
     /// Where log files go, if they are wanted.
     pub fn log_folder(&self) -> Option<PathBuf> {
         self.log.to_file.value.then(|| self.data_folder.value.join("log"))
-    }
-}
-
-impl Sensors {
-    fn of(layers: &Layers) -> Result<Self, ConfigError> {
-        Ok(Self {
-            auto: layers.setting(keys::SENSORS_AUTO, |given| given.truth())?,
-            only: layers.setting(keys::SENSORS_ONLY, |given| given.names())?,
-            descriptors: layers.setting(keys::SENSORS_DESCRIPTORS, |given| given.path())?,
-            profile: layers.setting(keys::SENSORS_PROFILE, |given| given.path())?,
-            profiles: layers.setting(keys::SENSORS_PROFILES, |given| given.path())?,
-        })
     }
 }
 

@@ -2,14 +2,12 @@
 
 use super::Check;
 use crate::cli::config::Sensors;
+use crate::cli::text_file::text_of;
 use crate::engine::device::descriptor::Descriptor;
 use crate::engine::profile::Profile;
-use std::fs::{self, File};
-use std::io::{self, Read};
+use std::fs;
+use std::io;
 use std::path::{Path, PathBuf};
-
-/// Longer files are none of ours.
-const LONGEST_BYTES: u64 = 1 << 20;
 
 /// How many files of a folder are read.
 const MOST_FILES: usize = 1000;
@@ -43,14 +41,14 @@ type Parse<'a> = &'a dyn Fn(&str) -> Result<Vec<String>, String>;
 /// What reading at most [`MOST_FILES`] files gave.
 #[derive(Default)]
 struct Files {
-    files: usize,
+    count: usize,
     problems: Vec<String>,
     warnings: Vec<String>,
 }
 
 impl Files {
     fn file(&mut self, path: &Path, parse: Parse<'_>) {
-        self.files += 1;
+        self.count += 1;
         let named = |what: String| format!("{}: {what}", path.display());
         match text_of(path).map_err(|error| error.to_string()).and_then(|text| parse(&text)) {
             Ok(warnings) => self.warnings.extend(warnings.into_iter().map(named)),
@@ -78,19 +76,10 @@ impl Files {
         match (self.problems.first(), self.warnings.first()) {
             (Some(first), _) => Check::problem(name, first_of(&self.problems, first), "correct the file"),
             (None, Some(first)) => Check::warning(name, first_of(&self.warnings, first), "look whether it is meant so"),
-            (None, None) if self.files == 0 => Check::ok(name, "none given"),
-            (None, None) => Check::ok(name, format!("{} read", self.files)),
+            (None, None) if self.count == 0 => Check::ok(name, "none given"),
+            (None, None) => Check::ok(name, format!("{} read", self.count)),
         }
     }
-}
-
-fn text_of(path: &Path) -> io::Result<String> {
-    let mut text = String::new();
-    let length = File::open(path)?.take(LONGEST_BYTES + 1).read_to_string(&mut text)?;
-    if length as u64 > LONGEST_BYTES {
-        return Err(io::Error::other(format!("more than {LONGEST_BYTES} bytes")));
-    }
-    Ok(text)
 }
 
 /// In the order of their names, at most one more than are read.

@@ -12,6 +12,8 @@ fn holder() -> Holder {
     Holder::this_process(started, Some("127.0.0.1:7951".parse().unwrap()))
 }
 
+// Elsewhere a locked file cannot be read.
+#[cfg(unix)]
 #[test]
 fn a_second_instance_is_refused_and_told_who_is_there() {
     let folder = folder("second").join("deeper");
@@ -31,6 +33,8 @@ fn a_second_instance_is_refused_and_told_who_is_there() {
     std::fs::remove_dir_all(folder.parent().unwrap()).unwrap();
 }
 
+// Elsewhere a locked file cannot be read.
+#[cfg(unix)]
 #[test]
 fn a_second_process_is_refused_too() {
     let folder = folder("process");
@@ -78,6 +82,8 @@ fn foreign_text_is_no_holder() {
     std::fs::remove_dir_all(folder).unwrap();
 }
 
+// Elsewhere a locked file cannot be read.
+#[cfg(unix)]
 #[test]
 fn what_is_told_later_replaces_what_was_told() {
     let folder = folder("later");

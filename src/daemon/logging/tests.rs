@@ -154,6 +154,27 @@ fn a_day_has_an_end_and_the_next_one_begins_anew() {
     assert_eq!(dropped.load(Ordering::Relaxed), 2);
 }
 
+/// A full disk.
+struct Full;
+
+impl Write for Full {
+    fn write(&mut self, _: &[u8]) -> io::Result<usize> {
+        Err(io::ErrorKind::StorageFull.into())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+#[test]
+fn a_line_that_cannot_be_written_is_counted() {
+    let dropped = Arc::new(AtomicU64::new(0));
+    let mut log = ADayAtMost::new(Full, 100, dropped.clone());
+    assert!(log.write_all(b"one\n").is_err() && log.write_all(b"two\n").is_err());
+    assert_eq!(dropped.load(Ordering::Relaxed), 2);
+}
+
 #[test]
 fn a_panic_is_logged_and_the_process_goes_on() {
     let folder = folder("panic");
