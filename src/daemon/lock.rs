@@ -126,8 +126,10 @@ impl InstanceLock {
 
 impl Drop for InstanceLock {
     fn drop(&mut self) {
-        // Stale text does no harm.
+        // Stale text does no harm, and the lock goes with the file. It is let go by name because a program that is being
+        // started at this instant may have the file for a moment longer.
         let _ = self.file.set_len(0);
+        let _ = self.file.unlock();
     }
 }
 
@@ -152,7 +154,7 @@ pub fn occupancy(folder: &Path) -> io::Result<Occupancy> {
         file => file?,
     };
     match file.try_lock_shared() {
-        Ok(()) => Ok(Occupancy::Free),
+        Ok(()) => file.unlock().map(|()| Occupancy::Free),
         Err(TryLockError::WouldBlock) => Ok(Occupancy::Held(holder_in(&mut file))),
         Err(TryLockError::Error(error)) => Err(error),
     }

@@ -78,6 +78,7 @@ fn foreign_text_is_no_holder() {
         assert_eq!(occupancy(&folder).unwrap(), Occupancy::Held(None));
         let refused = InstanceLock::take(&folder, &holder()).unwrap_err().to_string();
         assert!(refused.contains("(it does not tell which)"), "{refused}");
+        foreign.unlock().unwrap();
     }
     std::fs::remove_dir_all(folder).unwrap();
 }
