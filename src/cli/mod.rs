@@ -2,13 +2,17 @@
 //! words for people on standard error.
 //!
 //! In reading order: [`recording`], a file opened as a profile and samples; [`analysis`], a recording through the engine;
-//! `progress`; `targets`, files that are written whole or not at all; then a file a command: [`replay`], [`track`],
-//! [`calibrate`], [`convert`], [`synth`], [`demo`].
+//! `progress`; `targets`, files that are written whole or not at all; `text_file`; [`config`], file, environment and flags checked;
+//! [`command`], the commands by name; then a file a command: [`replay`], [`track`], [`calibrate`], [`convert`], [`synth`],
+//! [`demo`], [`doctor`].
 
 pub mod analysis;
 pub mod calibrate;
+pub mod command;
+pub mod config;
 pub mod convert;
 pub mod demo;
+pub mod doctor;
 mod progress;
 pub mod recording;
 pub mod replay;
@@ -16,6 +20,7 @@ pub mod synth;
 mod targets;
 #[cfg(test)]
 mod test_folder;
+mod text_file;
 pub mod track;
 
 /// One line of an error and its causes, whatever it holds.

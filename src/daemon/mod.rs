@@ -22,6 +22,8 @@ pub mod http;
 pub mod hub;
 pub mod inlet;
 pub mod link;
+pub mod lock;
+pub mod logging;
 pub mod playback;
 pub mod radio;
 pub mod recorder;

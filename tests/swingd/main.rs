@@ -4,6 +4,7 @@ mod bad_input;
 mod commands;
 mod engine;
 mod golden;
+mod operation;
 mod shared;
 mod stages;
 mod support;

@@ -44,7 +44,13 @@ impl Folder {
 
     /// Runs the program in the folder.
     pub fn run(&self, words: &[&str]) -> Ran {
+        self.run_with(words, &[])
+    }
+
+    /// Runs the program in the folder, with further variables.
+    pub fn run_with(&self, words: &[&str], environment: &[(&str, &str)]) -> Ran {
         let mut command = Command::new(env!("CARGO_BIN_EXE_swingd"));
+        command.envs(environment.iter().copied());
         Ran::new(command.args(words).current_dir(&self.0).output().unwrap())
     }
 }

@@ -1,0 +1,47 @@
+//! The commands by name: a line each in [`Command`], and one in [`run`].
+
+use super::{calibrate, config, convert, demo, doctor, recording, replay, synth, track};
+use std::io::{self, Write};
+
+/// What the program is asked to do.
+#[derive(Debug, clap::Subcommand)]
+pub enum Command {
+    /// Measure the swings of recordings
+    Replay(replay::ReplayArgs),
+    /// Write the motion of the sensor over a whole recording, as CSV
+    Track(track::TrackArgs),
+    /// Learn a sensor's errors and its mount's tilt from recordings, into a profile
+    Calibrate(calibrate::CalibrateArgs),
+    /// Simulate recordings with their truth
+    Synth(synth::Args),
+    /// Convert a recording between CSV (with NAME.toml beside it) and MCAP
+    Convert(convert::ConvertArgs),
+    /// Measure the bundled lesson and show it
+    Demo(demo::DemoArgs),
+    /// Print the configuration in force and where each value comes from
+    Config(Box<config::ShowArgs>),
+    /// Check what the service needs: radio, disk, clock, port, configuration
+    Doctor(Box<doctor::DoctorArgs>),
+}
+
+/// Does it; whether all was well.
+///
+/// # Errors
+/// If something could not be read or written, in words for a person.
+pub fn run(command: Command, out: &mut dyn Write) -> anyhow::Result<bool> {
+    let err = &mut io::stderr();
+    match command {
+        Command::Replay(args) => Ok(replay::run(&args, &recording::open, out, err)?),
+        Command::Track(args) => done(track::run(&args, err)),
+        Command::Calibrate(args) => done(calibrate::run(&args, out, err)),
+        Command::Synth(args) => done(synth::run(&args, out).map(drop)),
+        Command::Convert(args) => done(convert::run(&args, err)),
+        Command::Demo(args) => done(demo::run(&args, out)),
+        Command::Config(args) => done(config::run(&args, out, err)),
+        Command::Doctor(args) => doctor::run(&args, || None, out),
+    }
+}
+
+fn done(ran: anyhow::Result<()>) -> anyhow::Result<bool> {
+    ran.map(|()| true)
+}
