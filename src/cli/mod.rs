@@ -3,15 +3,17 @@
 //!
 //! In reading order: [`recording`], a file opened as a profile and samples; [`analysis`], a recording through the engine;
 //! `progress`; `targets`, files that are written whole or not at all; then a file a command: [`replay`], [`track`],
-//! [`calibrate`], [`convert`], [`synth`], [`demo`].
+//! [`calibrate`], [`convert`], [`synth`], [`demo`], [`scan`]; [`command`] lists them.
 
 pub mod analysis;
 pub mod calibrate;
+pub mod command;
 pub mod convert;
 pub mod demo;
 mod progress;
 pub mod recording;
 pub mod replay;
+pub mod scan;
 pub mod synth;
 mod targets;
 #[cfg(test)]
