@@ -1,6 +1,8 @@
 //! The commands by name: a line each in [`Command`], and one in [`run`].
 
-use super::{calibrate, config, convert, demo, doctor, recording, replay, synth, track};
+use super::{calibrate, config, convert, demo, doctor, recording, replay, scan, serve, synth, track};
+use crate::daemon::radio::ble::BleRadio;
+use crate::daemon::radio::{Radio, RadioError};
 use std::io::{self, Write};
 
 /// What the program is asked to do.
@@ -18,6 +20,10 @@ pub enum Command {
     Convert(convert::ConvertArgs),
     /// Measure the bundled lesson and show it
     Demo(demo::DemoArgs),
+    /// Serve: find sensors, record what they send, tell swings as they happen
+    Serve(Box<serve::ServeArgs>),
+    /// List the Bluetooth sensors that are near
+    Scan(Box<scan::ScanArgs>),
     /// Print the configuration in force and where each value comes from
     Config(Box<config::ShowArgs>),
     /// Check what the service needs: radio, disk, clock, port, configuration
@@ -28,7 +34,7 @@ pub enum Command {
 ///
 /// # Errors
 /// If something could not be read or written, in words for a person.
-pub fn run(command: Command, out: &mut dyn Write) -> anyhow::Result<bool> {
+pub fn run(command: Command, out: &mut (dyn Write + Send)) -> anyhow::Result<bool> {
     let err = &mut io::stderr();
     match command {
         Command::Replay(args) => Ok(replay::run(&args, &recording::open, out, err)?),
@@ -38,8 +44,18 @@ pub fn run(command: Command, out: &mut dyn Write) -> anyhow::Result<bool> {
         Command::Convert(args) => done(convert::run(&args, err)),
         Command::Demo(args) => done(demo::run(&args, out)),
         Command::Config(args) => done(config::run(&args, out, err)),
-        Command::Doctor(args) => doctor::run(&args, || None, out),
+        Command::Serve(args) => done(serve::run(&args, out, err)),
+        Command::Scan(args) => done(scan::run(&args, out, err)),
+        Command::Doctor(args) => doctor::run(&args, radio_health, out),
     }
+}
+
+/// Whether Bluetooth can be used; `None` if nothing can be asked.
+fn radio_health() -> Option<Result<(), RadioError>> {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().ok()?;
+    let health = runtime.block_on(BleRadio::default().health());
+    runtime.shutdown_background();
+    Some(health)
 }
 
 fn done(ran: anyhow::Result<()>) -> anyhow::Result<bool> {

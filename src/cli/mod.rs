@@ -2,9 +2,9 @@
 //! words for people on standard error.
 //!
 //! In reading order: [`recording`], a file opened as a profile and samples; [`analysis`], a recording through the engine;
-//! `progress`; `targets`, files that are written whole or not at all; `text_file`; [`config`], file, environment and flags checked;
-//! [`command`], the commands by name; then a file a command: [`replay`], [`track`], [`calibrate`], [`convert`], [`synth`],
-//! [`demo`], [`doctor`].
+//! `progress`; `targets`, files that are written whole or not at all; `text_file`; [`config`], file, environment and flags
+//! checked; [`command`], the commands by name; [`live`], news as lines; then a file a command: [`replay`], [`track`], [`calibrate`], [`convert`],
+//! [`synth`], [`demo`], [`scan`], [`serve`], [`doctor`].
 
 pub mod analysis;
 pub mod calibrate;
@@ -13,9 +13,12 @@ pub mod config;
 pub mod convert;
 pub mod demo;
 pub mod doctor;
+pub mod live;
 mod progress;
 pub mod recording;
 pub mod replay;
+pub mod scan;
+pub mod serve;
 pub mod synth;
 mod targets;
 #[cfg(test)]

@@ -4,8 +4,8 @@
 //! lines loses no swing, as those are in the recordings: only what a front-end may ask to be told again.
 
 use super::hub::News;
-use serde_json::value::RawValue;
 use serde::{Deserialize, Serialize};
+use serde_json::value::RawValue;
 use std::fs::{File, OpenOptions};
 use std::io::{self, BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};

@@ -72,7 +72,8 @@ async fn only_this_machine(request: Request, next: Next) -> Response {
     if is_this_machine(host) {
         return next.run(request).await;
     }
-    let words = "this address is only for programs of this machine: expected localhost, 127.0.0.1 or [::1] as the host\n";
+    let words =
+        "this address is only for programs of this machine: expected localhost, 127.0.0.1 or [::1] as the host\n";
     (StatusCode::MISDIRECTED_REQUEST, words).into_response()
 }
 
@@ -178,7 +179,8 @@ impl Reader {
             Some(missed) => missed.iter().for_each(|news| self.put(news)),
             None => {
                 self.last_id = last_id;
-                let words = r#"{"cause":"events since the one you know are no longer kept","remedy":"read the present state"}"#;
+                let words =
+                    r#"{"cause":"events since the one you know are no longer kept","remedy":"read the present state"}"#;
                 let event = Event::default().event(RESET).id(last_id.to_string()).data(words);
                 self.ready.push_back(event);
             }

@@ -161,8 +161,8 @@ impl<R: Radio> Keeper<R> {
     async fn start_own_on(&self, link: &R::Link) -> Result<bool, RadioError> {
         let bytes = read(link, uuid(own::INFORMATION)).await?;
         let hardware = self.hardware(link).await;
-        let device =
-            DeviceRecord { name: self.target.name.clone(), hardware, ..DeviceRecord::default() }.with_information(&bytes);
+        let device = DeviceRecord { name: self.target.name.clone(), hardware, ..DeviceRecord::default() }
+            .with_information(&bytes);
         self.push(|log_time_ns| Entry::Device { log_time_ns, device });
         // Information that cannot be read is told by the session, and what comes is recorded all the same.
         let exchanges_times = Information::parse(&bytes).is_ok_and(|it| it.capabilities.exchanges_times);

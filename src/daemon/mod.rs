@@ -28,8 +28,11 @@ pub mod playback;
 pub mod radio;
 pub mod recorder;
 pub mod recording;
+pub mod service;
 pub mod state;
 pub mod station;
+#[cfg(test)]
+mod test_child;
 
 use clock::Clock;
 use hub::Hub;

@@ -168,13 +168,7 @@ impl Live {
     }
 
     /// Every fault this looks for, there or not. To be asked after [`state`](Self::state).
-    pub(super) fn faults(
-        &self,
-        session: &Session,
-        inlet: &Inlet,
-        recording: &RecordingStatus,
-        now: Now,
-    ) -> [Wrong; 8] {
+    pub(super) fn faults(&self, session: &Session, inlet: &Inlet, recording: &RecordingStatus, now: Now) -> [Wrong; 8] {
         let present = self.window();
         let is_connected = self.link == Some(LinkState::Connected);
         let silent_s = inlet.silent_s(now).filter(|silent_s| is_connected && *silent_s > SILENT_S);
@@ -228,8 +222,8 @@ impl Live {
     fn flood(&self, session: &Session, present: &Window) -> Option<(String, String)> {
         let nominal_hz = session.nominal_rate_hz()?;
         let (samples_hz, packets_hz) = (present.per_second(|s| s.samples), present.per_second(|s| s.notifications));
-        let is_flood = present.seconds > 1.0
-            && (samples_hz > FLOOD_TIMES * nominal_hz || packets_hz > FLOOD_PACKETS_PER_S);
+        let is_flood =
+            present.seconds > 1.0 && (samples_hz > FLOOD_TIMES * nominal_hz || packets_hz > FLOOD_PACKETS_PER_S);
         is_flood.then(|| {
             let cause = format!("the sensor sends {packets_hz:.0} packets and {samples_hz:.0} samples a second");
             (cause, format!("restart the sensor: {nominal_hz:.0} samples a second are expected"))

@@ -1,0 +1,220 @@
+//! `swingd serve`: the background service.
+
+use super::config::{Config, ConfigArgs};
+use super::live::Lines;
+use super::recording::{self, OpenRecording};
+use super::replay::UnitsArg;
+use super::text_file;
+use crate::daemon::finder::{Catalogue, Open};
+use crate::daemon::inlet::Inlet;
+use crate::daemon::logging::{self, LogSettings};
+use crate::daemon::playback::Pace;
+use crate::daemon::radio::Advert;
+use crate::daemon::radio::ble::{BleRadio, hide_harmless_panics};
+use crate::daemon::service::{Service, Settings};
+use crate::daemon::station::Limits;
+use crate::engine::device::descriptor::{Descriptor, shipped};
+use crate::engine::wire::mcap::Entry;
+use anyhow::Context;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// What `serve` is asked for.
+#[derive(Clone, Debug, clap::Args)]
+pub struct ServeArgs {
+    /// Play a recording as if it were a sensor, instead of using the radio
+    #[arg(long, value_name = "FILE")]
+    pub play: Option<PathBuf>,
+    /// How many times as fast as it was recorded
+    #[arg(long, default_value_t = 1.0, requires = "play", value_parser = speed)]
+    pub speed: f64,
+    /// Stop when the recording has been played
+    #[arg(long, requires = "play")]
+    pub once: bool,
+    /// Units of the lines printed
+    #[arg(long, value_enum, default_value_t)]
+    pub units: UnitsArg,
+    /// The configuration
+    #[command(flatten)]
+    pub config: ConfigArgs,
+}
+
+fn speed(text: &str) -> Result<f64, String> {
+    let value = text.parse::<f64>().ok().filter(|value| (0.01..=1000.0).contains(value));
+    value.ok_or_else(|| "expected a number from 0.01 to 1000".to_owned())
+}
+
+/// Serves until it is told to stop; prints a line a swing.
+///
+/// # Errors
+/// If it cannot start.
+pub fn run(args: &ServeArgs, out: &mut (dyn Write + Send), err: &mut dyn Write) -> anyhow::Result<()> {
+    let (config, unknown) = Config::of_this_machine(&args.config)?;
+    for variable in unknown {
+        writeln!(err, "{variable}")?;
+    }
+    let settings =
+        LogSettings { level: config.log.level.value.clone(), folder: config.log_folder(), days: config.log.days.value };
+    // What is played is checked before anything is started.
+    let played = args.play.as_deref().map(Played::open).transpose()?;
+    let catalogue = catalogue(&config)?;
+    let logging = logging::start(&settings)?;
+    hide_harmless_panics();
+    let runtime = tokio::runtime::Runtime::new().context("no threads for the service")?;
+    let served = runtime.block_on(serve(args, &config, played, catalogue, out));
+    // A call to the system that hangs must not keep the program from ending.
+    runtime.shutdown_background();
+    drop(logging);
+    served
+}
+
+async fn serve(
+    args: &ServeArgs,
+    config: &Config,
+    played: Option<Played>,
+    catalogue: Catalogue,
+    out: &mut (dyn Write + Send),
+) -> anyhow::Result<()> {
+    let service = Service::start(&settings(config)).await?;
+    tracing::info!(address = %service.address(), data = %config.data_folder.value.display(), "serving");
+    writeln!(out, "swingd serves http://{}/v1/events; stop it with Ctrl-C", service.address())?;
+    out.flush()?;
+    let mut lines = Lines::new(service.hub().subscribe(None).news, args.units.into());
+    let played = match played {
+        Some(played) => Some(played.start(&service, args.speed)?),
+        None => {
+            let open = open_wanted(&service, config.clone());
+            service.find_sensors(Arc::new(BleRadio::default()), catalogue, open);
+            None
+        }
+    };
+    let once = args.once;
+    let playing = async {
+        match played {
+            Some(played) if once => drop(played.await),
+            _ => std::future::pending().await,
+        }
+    };
+    tokio::select! {
+        followed = lines.follow(out) => followed?,
+        stopped = told_to_stop() => stopped?,
+        () = playing => {}
+    }
+    tracing::info!("stopping");
+    service.stop().await;
+    // What was told while it stopped.
+    Ok(lines.drain(out)?)
+}
+
+fn settings(config: &Config) -> Settings {
+    const MB: u64 = 1_000_000;
+    Settings {
+        data_folder: config.data_folder.value.clone(),
+        listen: config.http_listen.value,
+        events_keep: config.events_keep.value,
+        nearly_full_bytes: config.recording.near_full_mb.value.saturating_mul(MB),
+        limits: Limits {
+            idle_close_s: config.recording.idle_close_s.value as f64,
+            most_bytes: config.recording.most_mb.value.saturating_mul(MB),
+        },
+    }
+}
+
+/// The descriptors of the folder that is configured, and those that come with the program.
+///
+/// # Errors
+/// The first that cannot be used, with file and line.
+pub(super) fn catalogue(config: &Config) -> anyhow::Result<Catalogue> {
+    let mut described = Vec::new();
+    if let Some(folder) = &config.sensors.descriptors.value {
+        let entries = std::fs::read_dir(folder).with_context(|| format!("{}: cannot be read", folder.display()))?;
+        let mut paths: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).collect();
+        paths.retain(|path| path.extension().is_some_and(|ending| ending == "toml"));
+        paths.sort();
+        for path in paths {
+            let text = text_file::text_of(&path).with_context(|| format!("{}: cannot be read", path.display()))?;
+            let descriptor = Descriptor::parse(&text).with_context(|| path.display().to_string())?;
+            described.push((text, descriptor));
+        }
+    }
+    for (name, text) in shipped() {
+        let descriptor = Descriptor::parse(text).with_context(|| name.to_owned())?;
+        described.push((text.to_owned(), descriptor));
+    }
+    Ok(Catalogue::new(described))
+}
+
+/// Opens stations for the sensors that the configuration wants, each with its profile.
+fn open_wanted(service: &Service, config: Config) -> Open {
+    let (stations, clock) = (Arc::clone(service.stations()), Arc::clone(service.clock()));
+    Box::new(move |advert| {
+        if !config.sensors.wants(&advert.id, advert.name.as_deref()) {
+            return None;
+        }
+        let inlet = stations.open(&sensor_name(advert))?;
+        let log_time_ns = u64::try_from(clock.now().utc_ns).unwrap_or(0);
+        put_profile(&inlet, &config, advert, log_time_ns);
+        Some(inlet)
+    })
+}
+
+/// What a sensor is called here: its name, told apart by the end of its address.
+fn sensor_name(advert: &Advert) -> String {
+    let id: String = advert.id.chars().filter(char::is_ascii_alphanumeric).collect();
+    let end = id.get(id.len().saturating_sub(4)..).unwrap_or(&id);
+    match advert.name.as_deref().map(str::trim).filter(|name| !name.is_empty()) {
+        Some(name) => format!("{name}-{end}"),
+        None => advert.id.clone(),
+    }
+}
+
+/// The profile configured for a sensor, into its station. One that cannot be used is told by the station as a fault.
+fn put_profile(inlet: &Inlet, config: &Config, advert: &Advert, log_time_ns: u64) {
+    let Some(path) = config.sensors.profile_of(&advert.id, advert.name.as_deref()) else { return };
+    match text_file::text_of(&path) {
+        Ok(toml) => inlet.push(Entry::Profile { log_time_ns, toml }),
+        Err(error) => tracing::warn!(path = %path.display(), %error, "the sensor's profile cannot be read"),
+    }
+}
+
+/// A recording that is to be played.
+struct Played {
+    sensor: String,
+    recording: OpenRecording,
+}
+
+impl Played {
+    fn open(path: &Path) -> anyhow::Result<Self> {
+        let recording = recording::open(path)?;
+        let stem = path.file_stem().map_or("recording".into(), |stem| stem.to_string_lossy().into_owned());
+        Ok(Self { sensor: stem, recording })
+    }
+
+    fn start(mut self, service: &Service, speed: f64) -> anyhow::Result<tokio::task::JoinHandle<u64>> {
+        let next = move || match self.recording.next_entry() {
+            Ok(entry) => entry,
+            Err(error) => {
+                tracing::error!(%error, "the recording cannot be read on");
+                None
+            }
+        };
+        service.play(&self.sensor, next, Pace { speed }).context("no thread for the recording")
+    }
+}
+
+/// Ctrl-C, or the system's word to end.
+async fn told_to_stop() -> anyhow::Result<()> {
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        let mut terminate = signal(SignalKind::terminate())?;
+        tokio::select! {
+            stopped = tokio::signal::ctrl_c() => stopped?,
+            _ = terminate.recv() => {}
+        }
+    }
+    #[cfg(not(unix))]
+    tokio::signal::ctrl_c().await?;
+    Ok(())
+}

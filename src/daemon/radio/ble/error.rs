@@ -1,0 +1,116 @@
+//! What btleplug says, as something a person can act on.
+//!
+//! On Linux it passes on D-Bus errors inside a box whose type it does not export; their names are found in the text of
+//! `Debug`. Names and messages are those of the D-Bus specification ("Well-known error names" of libdbus) and of BlueZ's
+//! `src/error.c`, from memory; those that matter are met through the real library in `tests/bluez`.
+
+use super::super::RadioError;
+
+/// Words for whoever is not allowed.
+const NOT_ALLOWED: &str = if cfg!(target_os = "macos") {
+    "macOS asks once for each signed program, and denies Bluetooth to background jobs outside a signed bundle"
+} else if cfg!(target_os = "linux") {
+    "the system bus refused; the user has to be in the group `bluetooth`, or logged in at the machine itself"
+} else {
+    "the system refused"
+};
+
+/// Part of an error's text, and what it means.
+const MEANINGS: [(&str, Meaning); 19] = [
+    ("org.freedesktop.DBus.Error.AccessDenied", Meaning::NotPermitted),
+    ("org.freedesktop.DBus.Error.AuthFailed", Meaning::NotPermitted),
+    ("org.freedesktop.DBus.Error.UnknownObject", Meaning::NotFound),
+    ("org.freedesktop.DBus.Error.UnknownMethod", Meaning::NotFound),
+    ("org.freedesktop.DBus.Error.UnknownInterface", Meaning::NotFound),
+    ("org.freedesktop.DBus.Error.ServiceUnknown", Meaning::ServiceGone),
+    ("org.freedesktop.DBus.Error.NameHasNoOwner", Meaning::ServiceGone),
+    ("org.freedesktop.DBus.Error.NoReply", Meaning::ServiceGone),
+    ("org.freedesktop.DBus.Error.Timeout", Meaning::ServiceGone),
+    ("org.freedesktop.DBus.Error.Disconnected", Meaning::ServiceGone),
+    ("org.freedesktop.DBus.Error.NoServer", Meaning::ServiceGone),
+    ("org.freedesktop.DBus.Error.FileNotFound", Meaning::ServiceGone),
+    ("org.freedesktop.DBus.Error.Spawn", Meaning::ServiceGone),
+    ("org.bluez.Error.DoesNotExist", Meaning::NotFound),
+    ("org.bluez.Error.NotReady", Meaning::SwitchedOff),
+    ("org.bluez.Error.NotConnected", Meaning::Lost),
+    // Both spellings come with `org.bluez.Error.Failed`.
+    ("Not connected", Meaning::Lost),
+    ("Not Connected", Meaning::Lost),
+    ("le-connection-abort", Meaning::Lost),
+];
+
+#[derive(Clone, Copy)]
+enum Meaning {
+    NotPermitted,
+    NotFound,
+    ServiceGone,
+    SwitchedOff,
+    Lost,
+}
+
+/// A btleplug error in the radio's terms.
+pub(super) fn explained(error: &btleplug::Error) -> RadioError {
+    match error {
+        btleplug::Error::PermissionDenied => not_permitted(),
+        btleplug::Error::DeviceNotFound => RadioError::NotFound,
+        btleplug::Error::NotConnected => RadioError::Lost,
+        btleplug::Error::NoAdapterAvailable => RadioError::NoAdapter,
+        other => from_text(&format!("{other:?}"), &other.to_string()),
+    }
+}
+
+/// Whether the error says no more than that what was asked for is so already.
+pub(super) fn is_so_already(error: &RadioError) -> bool {
+    let RadioError::Other(text) = error else { return false };
+    ["already in progress", "Already Connected", "Already notifying", "AlreadyConnected", "InProgress"]
+        .iter()
+        .any(|words| text.contains(words))
+}
+
+/// For a system that does not tell the state of its adapter to those it does not trust.
+pub(super) fn not_permitted() -> RadioError {
+    RadioError::NotPermitted(NOT_ALLOWED.into())
+}
+
+fn from_text(named: &str, plain: &str) -> RadioError {
+    match MEANINGS.iter().find(|(part, _)| named.contains(part)) {
+        Some((_, Meaning::NotPermitted)) => not_permitted(),
+        Some((_, Meaning::NotFound)) => RadioError::NotFound,
+        Some((_, Meaning::ServiceGone)) => RadioError::ServiceGone(plain.into()),
+        Some((_, Meaning::SwitchedOff)) => RadioError::SwitchedOff,
+        Some((_, Meaning::Lost)) => RadioError::Lost,
+        None if plain.is_empty() => RadioError::Other(named.into()),
+        None => RadioError::Other(plain.into()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of_bus(name: &str, message: &str) -> RadioError {
+        from_text(&format!("Other(DbusError(D-Bus error: {message} ({name})))"), message)
+    }
+
+    #[test]
+    fn errors_of_the_bus_are_told_apart() {
+        let gone = "The name org.bluez was not provided by any .service files";
+        let service = of_bus("org.freedesktop.DBus.Error.ServiceUnknown", gone);
+        assert_eq!(service, RadioError::ServiceGone(gone.into()));
+        assert_eq!(of_bus("org.bluez.Error.Failed", "Not connected"), RadioError::Lost);
+        assert_eq!(of_bus("org.bluez.Error.NotReady", "Resource Not Ready"), RadioError::SwitchedOff);
+        assert_eq!(of_bus("org.freedesktop.DBus.Error.UnknownObject", "no such object"), RadioError::NotFound);
+        let denied = of_bus("org.freedesktop.DBus.Error.AccessDenied", "Rejected send message");
+        assert!(matches!(denied, RadioError::NotPermitted(_)), "{denied:?}");
+        let other = of_bus("org.bluez.Error.Failed", "Operation failed with ATT error: 0x0e");
+        assert_eq!(other, RadioError::Other("Operation failed with ATT error: 0x0e".into()));
+    }
+
+    #[test]
+    fn what_is_so_already_is_no_failure() {
+        assert!(is_so_already(&of_bus("org.bluez.Error.InProgress", "Operation already in progress")));
+        assert!(is_so_already(&of_bus("org.bluez.Error.AlreadyConnected", "Already Connected")));
+        assert!(!is_so_already(&of_bus("org.bluez.Error.Failed", "Input/output error")));
+        assert!(!is_so_already(&RadioError::Lost));
+    }
+}

@@ -1,0 +1,248 @@
+//! The whole service, put together: started, and stopped so that nothing is lost.
+
+use super::clock::{Clock, SystemClock};
+use super::event_log::EventLog;
+use super::finder::{Catalogue, Finder, Open};
+use super::hub::{Fault, Hub};
+use super::lock::{Holder, InstanceLock, LockError, make_private_folder};
+use super::playback::{Pace, play};
+use super::radio::Radio;
+use super::recorder::{SystemDisk, recover};
+use super::station::Limits;
+use super::{STOP_WITHIN, Stations, http};
+use crate::engine::wire::mcap::Entry;
+use axum::serve::ListenerExt;
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::time::Duration;
+use tokio::net::TcpListener;
+use tokio_util::sync::CancellationToken;
+use tokio_util::task::TaskTracker;
+
+/// Of the time that stopping may take, tasks have this much to end.
+const TASKS_WITHIN: Duration = Duration::from_millis(1500);
+/// Events that the log could not take are looked for so often.
+const LOOK_EVERY: Duration = Duration::from_secs(1);
+
+/// What the service is started with.
+#[derive(Clone, Debug)]
+pub struct Settings {
+    /// Everything is kept in it.
+    pub data_folder: PathBuf,
+    /// Where front-ends find it; port 0: any that is free.
+    pub listen: SocketAddr,
+    /// How many events can be resumed.
+    pub events_keep: usize,
+    /// With less free space than this the disk is nearly full, bytes.
+    pub nearly_full_bytes: u64,
+    /// When recordings end.
+    pub limits: Limits,
+}
+
+/// Why the service cannot start.
+#[derive(Debug, thiserror::Error)]
+pub enum StartError {
+    /// Another one has the folder, or it cannot be had.
+    #[error("{0}")]
+    Lock(#[from] LockError),
+    /// The folder cannot be written to.
+    #[error("{}: {cause}; expected a folder that can be written to", path.display())]
+    Folder {
+        /// Which.
+        path: PathBuf,
+        /// Why.
+        cause: std::io::Error,
+    },
+    /// The address cannot be listened on.
+    #[error("http.listen {address}: {cause}; expected a free port, or 0 for any")]
+    Listen {
+        /// Which.
+        address: SocketAddr,
+        /// Why.
+        cause: std::io::Error,
+    },
+}
+
+/// The running service.
+pub struct Service {
+    hub: Arc<Hub>,
+    stations: Arc<Stations<SystemDisk>>,
+    clock: Arc<dyn Clock>,
+    address: SocketAddr,
+    cancel: CancellationToken,
+    tasks: TaskTracker,
+    log: EventLog,
+    lock: InstanceLock,
+}
+
+impl Service {
+    /// Takes the folder, finishes what a crash left, and listens. Sources are added afterwards.
+    ///
+    /// # Errors
+    /// If another service has the folder, it cannot be written to, or the address is not free.
+    pub async fn start(settings: &Settings) -> Result<Self, StartError> {
+        let folder = &settings.data_folder;
+        let failed = |path: &Path| {
+            let path = path.to_owned();
+            move |cause| StartError::Folder { path, cause }
+        };
+        make_private_folder(folder).map_err(failed(folder))?;
+        let mut holder = Holder::this_process(jiff::Timestamp::now(), None);
+        let mut lock = InstanceLock::take(folder, &holder)?;
+        let recordings = folder.join("recordings");
+        make_private_folder(&recordings).map_err(failed(&recordings))?;
+        tell_recovered(&recordings);
+        let (earlier, log) = EventLog::open(folder, settings.events_keep).map_err(failed(folder))?;
+        let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
+        // Later than any id before, even if the log of these is lost.
+        let first_id = u64::try_from(clock.now().utc_ns / 1_000_000).unwrap_or(0);
+        let hub = Arc::new(Hub::new(earlier, first_id, settings.events_keep, log.keeper()));
+        let stations = Arc::new(Stations::new(
+            Arc::clone(&hub),
+            Arc::clone(&clock),
+            Arc::new(|| SystemDisk),
+            recordings,
+            settings.nearly_full_bytes,
+            settings.limits,
+        ));
+        let listen_error = |cause| StartError::Listen { address: settings.listen, cause };
+        let listener = TcpListener::bind(settings.listen).await.map_err(listen_error)?;
+        let address = listener.local_addr().map_err(listen_error)?;
+        holder.http = Some(address);
+        lock.tell(&holder)?;
+        let (cancel, tasks) = (CancellationToken::new(), TaskTracker::new());
+        let plate_stations = Arc::clone(&stations);
+        let shared = http::Shared {
+            hub: Arc::clone(&hub),
+            plate: Arc::new(move |context| plate_stations.at_the_plate(context)),
+            cancel: cancel.clone(),
+        };
+        let lost = log.lost();
+        let service = Self { hub, stations, clock, address, cancel, tasks, log, lock };
+        service.tasks.spawn(serve(listener, http::app(shared), service.cancel.clone()));
+        service.tasks.spawn(watch_log(lost, Arc::clone(&service.hub), service.cancel.clone()));
+        Ok(service)
+    }
+
+    /// Where front-ends find it.
+    pub fn address(&self) -> SocketAddr {
+        self.address
+    }
+
+    /// Where everything is told.
+    pub fn hub(&self) -> &Arc<Hub> {
+        &self.hub
+    }
+
+    /// Its stations.
+    pub fn stations(&self) -> &Arc<Stations<SystemDisk>> {
+        &self.stations
+    }
+
+    /// Its clock.
+    pub fn clock(&self) -> &Arc<dyn Clock> {
+        &self.clock
+    }
+
+    /// Ends when the service is to stop.
+    pub fn cancel(&self) -> &CancellationToken {
+        &self.cancel
+    }
+
+    /// Looks for sensors that are understood, and keeps those that `open` wants connected.
+    pub fn find_sensors<R: Radio>(&self, radio: Arc<R>, catalogue: Catalogue, open: Open) {
+        let finder = Finder {
+            radio,
+            catalogue,
+            open,
+            hub: Arc::clone(&self.hub),
+            clock: Arc::clone(&self.clock),
+            tasks: self.tasks.clone(),
+            cancel: self.cancel.clone(),
+        };
+        self.tasks.spawn(finder.run());
+    }
+
+    /// Plays a recording as the sensor of this name; ends with its last entry. `None` if there is no station for it.
+    pub fn play(
+        &self,
+        sensor: &str,
+        mut entries: impl FnMut() -> Option<Entry> + Send + 'static,
+        pace: Pace,
+    ) -> Option<tokio::task::JoinHandle<u64>> {
+        let inlet = self.stations.open(sensor)?;
+        let (clock, cancel) = (Arc::clone(&self.clock), self.cancel.clone());
+        Some(self.tasks.spawn_blocking(move || play(&mut entries, &inlet, &*clock, pace, &cancel)))
+    }
+
+    /// Ends the sources, then the stations with their recordings, then the rest; within [`STOP_WITHIN`].
+    pub async fn stop(self) {
+        self.cancel.cancel();
+        self.tasks.close();
+        if tokio::time::timeout(TASKS_WITHIN, self.tasks.wait()).await.is_err() {
+            tracing::warn!("a task did not end in time");
+        }
+        let stations = Arc::clone(&self.stations);
+        let stopped = tokio::task::spawn_blocking(move || stations.stop());
+        if tokio::time::timeout(STOP_WITHIN - TASKS_WITHIN, stopped).await.is_err() {
+            tracing::warn!("a recording was not finished in time; it is at the next start");
+        }
+        drop(self.stations);
+        // The log ends once the last that can tell anything is gone; a task that hangs must not hold it up.
+        let Self { hub, log, lock, .. } = self;
+        if Arc::into_inner(hub).is_some() {
+            let _ = tokio::task::spawn_blocking(move || log.close()).await;
+        }
+        drop(lock);
+    }
+}
+
+/// Finishes what a crash left, and says so.
+fn tell_recovered(folder: &Path) {
+    for recovered in recover(&SystemDisk, folder) {
+        let path = recovered.path.display();
+        match recovered.error {
+            None => {
+                tracing::info!(%path, messages = recovered.messages, cut_bytes = recovered.cut_bytes, "recording finished");
+            }
+            Some(error) => tracing::warn!(%path, error, "a recording is kept as the last run left it"),
+        }
+    }
+}
+
+async fn serve(listener: TcpListener, app: axum::Router, cancel: CancellationToken) {
+    // Events are short and must not wait for a buffer to fill.
+    let listener = listener.tap_io(|stream| {
+        if let Err(error) = stream.set_nodelay(true) {
+            tracing::debug!(%error, "events may be late by a few ms");
+        }
+    });
+    let ended = axum::serve(listener, app).with_graceful_shutdown(cancel.cancelled_owned()).await;
+    if let Err(error) = ended {
+        tracing::error!(%error, "the HTTP server ended");
+    }
+}
+
+async fn watch_log(lost: Arc<std::sync::atomic::AtomicU64>, hub: Arc<Hub>, cancel: CancellationToken) {
+    let mut before = 0;
+    loop {
+        tokio::select! {
+            () = tokio::time::sleep(LOOK_EVERY) => {}
+            () = cancel.cancelled() => return,
+        }
+        let now = lost.load(Ordering::Relaxed);
+        if now > before {
+            hub.fault(Fault {
+                sensor: None,
+                key: "event_log",
+                cause: "events cannot be written to the event log; after a restart they cannot be resumed".into(),
+                remedy: "make room on the disk, and check that the data folder can be written to".into(),
+            });
+        } else {
+            hub.clear(None, "event_log");
+        }
+        before = now;
+    }
+}
