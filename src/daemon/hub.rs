@@ -112,11 +112,12 @@ impl Hub {
         let _ = self.sender.send(news);
     }
 
-    /// Something is wrong. Told once as long as cause and remedy stay the same.
+    /// Something is wrong. Told once as long as the remedy stays the same: the cause may hold numbers that change.
     pub fn fault(&self, fault: Fault) {
         let mut inner = self.lock();
         let key = (fault.sensor.clone(), fault.key);
-        if inner.faults.get(&key) == Some(&fault) {
+        if let Some(told) = inner.faults.get_mut(&key).filter(|told| told.remedy == fault.remedy) {
+            told.cause = fault.cause;
             return;
         }
         if let Ok(data) = serde_json::to_string(&fault) {
@@ -214,7 +215,9 @@ mod tests {
     #[test]
     fn what_was_missed_is_given_or_said_to_be_gone() {
         let hub = hub(Vec::new(), 10);
-        (0..5).for_each(|k| drop(hub.publish("swing", format!("{{\"k\":{k}}}"))));
+        for k in 0..5 {
+            hub.publish("swing", format!("{{\"k\":{k}}}"));
+        }
         let missed = |after| {
             let missed = hub.subscribe(after).missed;
             missed.map(|missed| missed.iter().filter_map(|news| news.id).collect::<Vec<_>>())
@@ -233,8 +236,9 @@ mod tests {
         hub.sensor("knob", &1);
         hub.sensor("knob", &1);
         hub.sensor("knob", &2);
-        hub.fault(fault("silent"));
-        hub.fault(fault("silent"));
+        hub.fault(fault("silent for 1 s"));
+        hub.fault(fault("silent for 2 s"));
+        assert_eq!(hub.faults()[0].cause, "silent for 2 s");
         let now = hub.subscribe(None).now;
         assert_eq!(now.iter().map(|news| news.kind.as_str()).collect::<Vec<_>>(), [SENSOR, FAULT]);
         assert_eq!(now[0].data, "2");

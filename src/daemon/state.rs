@@ -13,8 +13,8 @@ use std::time::Duration;
 
 /// A connected sensor that is silent for so long is said to be, s. With the look every quarter of a second: within 2 s.
 const SILENT_S: f64 = 1.5;
-/// What happens now and then is judged over so long.
-const WINDOW: Duration = Duration::from_secs(5);
+/// What happens now and then is judged over so long, s.
+const WINDOW_S: f64 = 5.0;
 /// More than this share of samples lost in the window is a fault.
 const LOSS_SHARE: f64 = 0.01;
 /// A sensor that sends so many times its rate floods.
@@ -80,11 +80,14 @@ pub(super) struct Live {
     swings: u64,
     window: VecDeque<Snapshot>,
     problem: Option<String>,
+    /// When the last entry came, on its own clock, ns, and on this machine's. A playback's own clock may run faster.
+    last_entry: Option<(i64, Duration)>,
 }
 
 #[derive(Clone, Copy, Default)]
 struct Snapshot {
-    at: Duration,
+    /// On the stream's own clock, s.
+    at_s: f64,
     samples: u64,
     lost: u64,
     bad: u64,
@@ -103,10 +106,16 @@ impl Live {
             swings: 0,
             window: VecDeque::new(),
             problem: None,
+            last_entry: None,
         }
     }
 
-    pub(super) fn take(&mut self, entry: &Entry) {
+    pub(super) fn take(&mut self, entry: &Entry, now: Now) {
+        match entry {
+            Entry::Packet(packet) => self.last_entry = Some((packet.received_utc_ns, now.elapsed)),
+            Entry::Samples { log_time_ns, .. } => self.last_entry = Some((*log_time_ns as i64, now.elapsed)),
+            _ => {}
+        }
         match entry {
             Entry::Link { link, .. } => self.link = Some(link.state),
             Entry::Device { device, .. } => {
@@ -232,8 +241,11 @@ impl Live {
 
     fn snapshot(&mut self, session: &Session, inlet: &Inlet, now: Now) -> Window {
         let counts = session.counts();
+        let at_s = self.last_entry.map_or(now.elapsed.as_secs_f64(), |(entry_ns, at)| {
+            entry_ns as f64 * 1e-9 + now.elapsed.saturating_sub(at).as_secs_f64()
+        });
         self.window.push_back(Snapshot {
-            at: now.elapsed,
+            at_s,
             samples: session.clock().samples,
             lost: counts.lost_samples,
             bad: counts.bad_packets(),
@@ -241,7 +253,7 @@ impl Live {
             dropped: inlet.dropped(),
             notifications: inlet.received(),
         });
-        while self.window.len() > 2 && self.window.get(1).is_some_and(|s| now.elapsed.saturating_sub(s.at) >= WINDOW) {
+        while self.window.len() > 2 && self.window.get(1).is_some_and(|s| at_s - s.at_s >= WINDOW_S) {
             self.window.pop_front();
         }
         self.window()
@@ -250,7 +262,7 @@ impl Live {
     fn window(&self) -> Window {
         let first = self.window.front().copied().unwrap_or_default();
         let last = self.window.back().copied().unwrap_or_default();
-        Window { first, last, seconds: last.at.saturating_sub(first.at).as_secs_f64() }
+        Window { first, last, seconds: last.at_s - first.at_s }
     }
 }
 

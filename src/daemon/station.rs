@@ -168,7 +168,7 @@ impl<R: Recording> Station<R> {
         self.recording.record(self.index, entry, now);
         let told = self.session.take(entry);
         self.tell(told, self.index, now);
-        self.live.take(entry);
+        self.live.take(entry, now);
         self.index += 1;
         self.in_recording += 1;
     }

@@ -2,9 +2,9 @@
 
 use std::sync::Arc;
 use swingd::daemon::radio::Sink;
-use swingd::engine::device::RawReading;
+use swingd::engine::device::{Exchange, RawReading};
 use swingd::engine::device::own::{
-    self, Answer, Capabilities, Information, PacketHeader, Request, encode_packet,
+    self, Answer, Capabilities, Information, PacketHeader, Request, Status, encode_packet,
 };
 use swingd::engine::sample::Sample;
 use swingd::sim::{Kind, Preset, Random, Scenario, SwingKind};
@@ -208,7 +208,7 @@ impl Sensor {
             Request::Stop => subscriber.started = false,
             _ => {}
         }
-        let answer = Answer::to(&request, self.tick);
+        let answer = answer(&request, self.tick);
         if subscriber.control && self.in_reach {
             (subscriber.sink)(uuid(own::CONTROL), answer.encode());
         }
@@ -278,4 +278,11 @@ impl Sensor {
 
 pub fn uuid(text: &str) -> Uuid {
     Uuid::parse_str(text).unwrap()
+}
+
+fn answer(request: &Request, tick: u32) -> Answer {
+    match *request {
+        Request::ExchangeTimes { sent_utc_ns } => Answer::Exchanged(Exchange { sent_utc_ns, tick: tick.into() }),
+        _ => Answer::Told { opcode: request.opcode(), status: Status::Done },
+    }
 }

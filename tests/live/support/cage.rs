@@ -1,0 +1,172 @@
+//! A lesson with a made-up sensor, lived through on virtual time, and what came of it.
+
+use super::memory_recording::{FOLDER, MemoryRecording};
+use super::radio::{FakeRadio, Radios};
+use super::sensor::{PER_PACKET, Sensor};
+use super::VirtualClock;
+use serde_json::Value;
+use std::path::Path;
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+use swingd::daemon::clock::Clock;
+use swingd::daemon::finder::{Catalogue, Finder};
+use swingd::daemon::hub::{Hub, News};
+use swingd::daemon::inlet::ring;
+use swingd::daemon::recorder::memory::MemoryDisk;
+use swingd::daemon::station::{Limits, Station};
+use swingd::engine::session::Session;
+use swingd::engine::wire::mcap::{Entry, McapEntries};
+use swingd::report::event;
+use tokio::time::sleep;
+use tokio_util::sync::CancellationToken;
+use tokio_util::task::TaskTracker;
+
+/// How often the station's turn comes: what a busy machine leaves it.
+const TURN: Duration = Duration::from_millis(5);
+/// The most events a session has.
+const MOST_EVENTS: usize = 100_000;
+
+/// Something that happens to sensor, radio or disk at a time after the first packet.
+pub struct Mishap {
+    pub at: Duration,
+    pub what: Box<dyn FnOnce(&FakeRadio, &MemoryDisk) + Send>,
+}
+
+/// What came of a lesson.
+pub struct Outcome {
+    pub events: Vec<Arc<News>>,
+    /// The last state of the sensor before the end.
+    pub state: Value,
+    pub disk: MemoryDisk,
+    pub truly_lost: u64,
+    /// True contacts, s after the motion began, and when that was, ns of UTC.
+    pub contacts_s: Vec<f64>,
+    pub began_utc_ns: i64,
+}
+
+/// Lives through it: mishaps in order, then all is well again for a while, then silence, then the end.
+pub fn live(sensor: Sensor, mishaps: Vec<Mishap>) -> Outcome {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_time().start_paused(true).build().unwrap();
+    runtime.block_on(live_on(sensor, mishaps))
+}
+
+async fn live_on(sensor: Sensor, mishaps: Vec<Mishap>) -> Outcome {
+    let clock: Arc<dyn Clock> = Arc::new(VirtualClock::new());
+    let hub = Arc::new(Hub::new(Vec::new(), 1, MOST_EVENTS, Box::new(|_| {})));
+    let (disk, cancel, tasks) = (MemoryDisk::new(), CancellationToken::new(), TaskTracker::new());
+    let motion = Arc::clone(&sensor.motion);
+    let radio = FakeRadio::new([("knob".to_owned(), sensor)]);
+    let (inlet, outlet) = ring("knob", Box::new(|| {}));
+    inlet.push(Entry::Profile { log_time_ns: 0, toml: motion.profile_toml.clone() });
+    let recording = MemoryRecording::new(disk.clone(), "knob", Arc::clone(&clock));
+    let limits = Limits { idle_close_s: 600.0, most_bytes: u64::MAX };
+    let station = Arc::new(Mutex::new(Station::new(Arc::clone(&inlet), outlet, Arc::clone(&hub), recording, limits)));
+    let finder = Finder {
+        radio: Arc::new(radio.clone()),
+        catalogue: Catalogue::default(),
+        open: Box::new(move |_| Some(Arc::clone(&inlet))),
+        hub: Arc::clone(&hub),
+        clock: Arc::clone(&clock),
+        tasks: tasks.clone(),
+        cancel: cancel.clone(),
+    };
+    tasks.spawn(finder.run());
+    let turns = tokio::spawn(take_turns(Arc::clone(&station), Arc::clone(&clock), cancel.clone()));
+    let began_utc_ns = sending(&radio, &*clock, &disk, mishaps).await;
+    // Silence: the connection is found to be lost, what is held goes on, the state is told.
+    radio.air().cut();
+    sleep(Duration::from_secs(5)).await;
+    let state = serde_json::from_str(&hub.sensors()[0]).unwrap();
+    let truly_lost = radio.air().sensors["knob"].truly_lost();
+    cancel.cancel();
+    tasks.close();
+    tasks.wait().await;
+    turns.await.unwrap();
+    station.lock().unwrap().finish(clock.now(), Duration::ZERO);
+    let events = hub.subscribe(Some(1)).missed.unwrap_or_default();
+    let first = hub.subscribe(Some(0)).missed.unwrap_or(events);
+    Outcome { events: first, state, disk, truly_lost, contacts_s: motion.contacts_s.clone(), began_utc_ns }
+}
+
+async fn take_turns(
+    station: Arc<Mutex<Station<MemoryRecording>>>,
+    clock: Arc<dyn Clock>,
+    cancel: CancellationToken,
+) {
+    while !cancel.is_cancelled() {
+        while station.lock().unwrap().step(clock.now()) {}
+        sleep(TURN).await;
+    }
+}
+
+/// The sensor sends until its motion is over; when the motion began.
+async fn sending(radio: &FakeRadio, clock: &dyn Clock, disk: &MemoryDisk, mishaps: Vec<Mishap>) -> i64 {
+    let mut mishaps = mishaps.into_iter().peekable();
+    let mut began = None;
+    loop {
+        sleep(Duration::from_millis(PER_PACKET as u64)).await;
+        let now = clock.now();
+        if let Some((_, began_at)) = began {
+            while mishaps.peek().is_some_and(|mishap| now.elapsed >= began_at + mishap.at) {
+                mishaps.next().into_iter().for_each(|mishap| (mishap.what)(radio, disk));
+            }
+        }
+        let mut air = radio.air();
+        if air.radio != Radios::On {
+            air.cut();
+        }
+        let sensor = air.sensors.get_mut("knob").unwrap();
+        sensor.packet();
+        if sensor.has_begun && began.is_none() {
+            // The packet's last sample was taken now.
+            let length_ns = (PER_PACKET as i64 - 1) * 1_000_000;
+            began = Some((now.utc_ns - length_ns, now.elapsed));
+        }
+        if sensor.is_over() {
+            return began.unwrap().0;
+        }
+    }
+}
+
+impl Outcome {
+    /// What the session told, in order: each event's own JSON.
+    pub fn told(&self) -> Vec<String> {
+        let told = |news: &&Arc<News>| event::KINDS.contains(&news.kind.as_str());
+        let line = |news: &Arc<News>| {
+            let at = news.data.find("\"told\":").unwrap() + "\"told\":".len();
+            news.data[at..news.data.len() - 1].to_owned()
+        };
+        self.events.iter().filter(told).map(line).collect()
+    }
+
+    /// Whether everything told had been recorded.
+    pub fn all_recorded(&self) -> bool {
+        self.events.iter().all(|news| !news.data.contains("\"recorded\":false"))
+    }
+
+    /// What a replay of the recordings tells.
+    pub fn replayed(&self) -> Vec<String> {
+        let mut lines = Vec::new();
+        for (path, bytes) in self.disk.contents() {
+            assert!(path.starts_with(Path::new(FOLDER)), "{path:?}");
+            let (mut session, mut entries) = (Session::new(), McapEntries::new(&bytes[..]));
+            let mut told = Vec::new();
+            while let Some(entry) = entries.next_entry().unwrap() {
+                told.extend(session.take(&entry));
+            }
+            told.extend(session.finish());
+            lines.extend(told.iter().map(|told| event::line(told).unwrap().1));
+        }
+        lines
+    }
+
+    /// Swings in their last estimate.
+    pub fn swings(&self) -> Vec<Value> {
+        let mut by_number = std::collections::BTreeMap::new();
+        for news in self.events.iter().filter(|news| news.kind == "swing") {
+            let event: Value = serde_json::from_str(&news.data).unwrap();
+            by_number.insert((event["recording"].to_string(), event["told"]["number"].as_u64().unwrap()), event);
+        }
+        by_number.into_values().map(|event| event["told"].clone()).collect()
+    }
+}
