@@ -272,3 +272,12 @@ fn a_second_accelerometer_is_read_beside_the_first() {
     assert!(near && found.gyro_s_radps == expected.gyro_s_radps && found.accel_s_mps2 == expected.accel_s_mps2);
     assert!((one.described_in(&SensorProfile::default()).accel_hi_range_mps2 - 200.0 * G_MPS2).abs() < 1e-9);
 }
+
+#[test]
+fn a_counter_may_stand_after_the_readings() {
+    let one = descriptor(&plain("samples_at = 0\ntrailer = 3\ncounter = { at = 13, type = \"u16\" }"));
+    let found = readings(&one, DATA, &[&[0; 6][..], &[232, 3, 0, 0, 24, 252, 9, 5, 1]].concat());
+    assert_eq!(found.sequence, Some(0x0105));
+    let g = found.readings[0].accel_s_mps2.unwrap() / G_MPS2;
+    assert!((g - Vector3::new(1.0, 0.0, -1.0)).norm() < 1e-12, "{g}");
+}
