@@ -29,8 +29,8 @@ const ACCEL_RANGES: (f64, f64) = (0.5 * G_MPS2, 1000.0 * G_MPS2);
 
 /// A range in fewer steps than that is a mistake in the scale: eight bits have 127.
 const FEWEST_STEPS: f64 = 50.0;
-/// A range may be a round number that the last count just misses: ±2000 °/s of counts that end at 1999.9.
-const ROUND_RANGE: f64 = 1.005;
+/// A reading counts as clipped within one step of 16 bits of the range: the greatest count has to get there.
+const CLIPPED_FROM: f64 = (1.0 - 1.0 / 32768.0) * (1.0 - 1e-9);
 
 impl Quantity {
     fn units(self) -> &'static [(&'static str, f64)] {
@@ -59,7 +59,12 @@ pub(super) fn channel(
     let is_big_endian = endian(table, default_big_endian)?;
     let unit = table.required("unit", &names(quantity.units()), |value| named(value, quantity.units()))?;
     let scale = scale(table, kind)? * unit;
-    let offset = table.optional("offset", "a finite number", number)?.unwrap_or(0.0) * unit;
+    let offset = table
+        .optional("offset", "units at count 0, -1e9 to 1e9", |value| {
+            number(value).filter(|offset| offset.abs() <= 1e9)
+        })?
+        .unwrap_or(0.0)
+        * unit;
     let (low, high) = quantity.ranges();
     let expected =
         format!("the end of the sensor's range in the channel's unit, from {:.4} to {:.6}", low / unit, high / unit);
@@ -126,11 +131,13 @@ fn check_scale(
             absurd => Err(table.error(key, format!("{absurd:e} units per count"), "1e-6 to 1e6 units per count")),
         };
     };
-    let reach = (low * scale + offset).abs().max((high * scale + offset).abs());
+    // To both ends: what never gets to −range, such as an unsigned number without offset, is a mistake too.
+    let ends = (low * scale + offset, high * scale + offset);
+    let reach = (-ends.0).min(ends.1);
     let steps = range / scale;
-    if reach * ROUND_RANGE < range {
-        let found = format!("such that the greatest count is {:.6}", reach / unit);
-        Err(table.error(key, found, format!("at least the range, {:.6}", range / unit)))
+    if reach < range * CLIPPED_FROM {
+        let found = format!("such that counts go from {:.6} to {:.6}", ends.0 / unit, ends.1 / unit);
+        Err(table.error(key, found, format!("at least ±{:.6}, the range", range / unit)))
     } else if steps < FEWEST_STEPS {
         let found = format!("such that the range, {:.6}, has {steps:.1} counts", range / unit);
         Err(table.error(key, found, format!("at least {FEWEST_STEPS} counts")))

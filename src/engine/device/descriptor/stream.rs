@@ -63,8 +63,8 @@ pub(super) fn streams(root: &Table<'_>) -> Result<Vec<Stream>> {
 fn stream(table: &Table<'_>) -> Result<Stream> {
     let is_big_endian = endian(table, false)?;
     let characteristic = table.required("characteristic", "a UUID", uuid)?;
-    let sample_rate_hz = table.required("sample_rate_hz", "a rate above 0 up to 1e5 Hz", |value| {
-        number(value).filter(|hz| *hz > 0.0 && *hz <= 1e5)
+    let sample_rate_hz = table.required("sample_rate_hz", "a rate from 0.1 to 1e5 Hz", |value| {
+        number(value).filter(|hz| (0.1..=1e5).contains(hz))
     })?;
     let header = header(table, is_big_endian)?;
     let body = body(table, is_big_endian)?;

@@ -182,7 +182,7 @@ pub(super) fn hex(value: &DeValue<'_>) -> Option<Vec<u8>> {
     rest.is_empty().then(|| pairs.iter().map(|[high, low]| high << 4 | low).collect())
 }
 
-const LONGEST_WORDS: usize = 500;
+const LONGEST_WORDS: usize = 2000;
 const LONGEST_LIST: usize = 20;
 
 /// A value as an error shows it.

@@ -124,13 +124,16 @@ fn every_type_is_read_in_both_orders_of_bytes() {
         let bytes: Vec<u8> = (0..3).flat_map(|_| &[0x81, 0x02, 0x03, 0x04][..size]).copied().collect();
         for (endian, expected) in [("little", little), ("big", big)] {
             let scale = if kind == "f32" { 1.0 } else { 100.0 / 2_f64.powi(8 * size as i32 - 1) };
-            let channel = format!("at = 0, type = \"{kind}\", endian = \"{endian}\", scale = {scale:?}, range = 80");
+            let offset = if kind.starts_with('u') { -100.0 } else { 0.0 };
+            let channel = format!(
+                "at = 0, type = \"{kind}\", endian = \"{endian}\", scale = {scale:?}, range = 80, offset = {offset}"
+            );
             let streams = format!(
                 "[[stream]]\ncharacteristic = \"abcd\"\nsample_rate_hz = 9\ngyro = {{ unit = \"radps\", {channel} }}\n\
                  [[stream]]\ncharacteristic = \"abce\"\nsample_rate_hz = 9\naccel = {{ unit = \"mps2\", {channel} }}\n"
             );
             let found = readings(&descriptor(&streams), DATA, &bytes).readings[0].gyro_s_radps.unwrap();
-            let expected = Vector3::repeat(expected * scale);
+            let expected = Vector3::repeat(expected * scale + offset);
             assert!((found - expected).norm() <= 1e-12 * expected.norm(), "{kind} {endian}: {found} {expected}");
         }
     }
@@ -156,7 +159,7 @@ fn a_float_that_is_no_number_is_a_missing_component() {
     let (_, text) = shipped()[0];
     let descriptor = Descriptor::parse(text).unwrap();
     let bytes: Vec<u8> = [1.0, f32::NAN, f32::INFINITY].iter().flat_map(|it: &f32| it.to_le_bytes()).collect();
-    let found = readings(&descriptor, &descriptor.notify()[0].to_owned(), &bytes).readings[0].gyro_s_radps.unwrap();
+    let found = readings(&descriptor, descriptor.notify()[0], &bytes).readings[0].gyro_s_radps.unwrap();
     assert!(found.x == 1.0 && found.y.is_nan() && found.z.is_nan(), "{found}");
 }
 
@@ -268,4 +271,13 @@ fn a_second_accelerometer_is_read_beside_the_first() {
     let near = (found.accel_hi_s_mps2.unwrap() - expected.accel_hi_s_mps2.unwrap()).norm() < 1e-12;
     assert!(near && found.gyro_s_radps == expected.gyro_s_radps && found.accel_s_mps2 == expected.accel_s_mps2);
     assert!((one.described_in(&SensorProfile::default()).accel_hi_range_mps2 - 200.0 * G_MPS2).abs() < 1e-9);
+}
+
+#[test]
+fn a_counter_may_stand_after_the_readings() {
+    let one = descriptor(&plain("samples_at = 0\ntrailer = 3\ncounter = { at = 13, type = \"u16\" }"));
+    let found = readings(&one, DATA, &[&[0; 6][..], &[232, 3, 0, 0, 24, 252, 9, 5, 1]].concat());
+    assert_eq!(found.sequence, Some(0x0105));
+    let g = found.readings[0].accel_s_mps2.unwrap() / G_MPS2;
+    assert!((g - Vector3::new(1.0, 0.0, -1.0)).norm() < 1e-12, "{g}");
 }

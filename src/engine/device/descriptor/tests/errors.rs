@@ -86,7 +86,7 @@ fn a_scale_that_does_not_go_with_the_range_is_refused() {
     let found = with_scale("counts_per_unit = 131");
     assert_eq!(
         found,
-        "line 11: `stream.gyro.counts_per_unit` is such that the greatest count is 250.137405; expected at least the range, 2000.000000"
+        "line 11: `stream.gyro.counts_per_unit` is such that counts go from -250.137405 to 250.129771; expected at least ±2000.000000, the range"
     );
     let found = with_scale("scale = 100");
     assert_eq!(
@@ -171,4 +171,26 @@ fn a_test_packet_that_decodes_to_something_else_is_refused_with_what_it_decodes_
     assert!(error("accel_g", "accel_hi_g").contains("`test.accel_g` is missing"));
     assert!(error("counter = 7", "outcome = \"refused\"").contains("`test.outcome` is 1 readings; expected refused"));
     assert!(error("[[1, 0, 0]]", "[[1, 0, 0], [1, 0, 0]]").contains("`test.accel_g`"));
+}
+
+#[test]
+fn a_range_that_clipped_counts_do_not_reach_is_refused_and_one_they_just_reach_is_not() {
+    let with = |channel: &str| Descriptor::parse(&text(&plain("")).replace("scale = 0.1, range = 2000", channel));
+    // 32767 counts are one step of 16 bits from ±2000 °/s; a hundredth more is out of reach.
+    assert!(with("counts_per_unit = 16.384, range = 2000").is_ok());
+    assert!(with("counts_per_unit = 16.384, range = 2000.1").is_err());
+    let unsigned = text(&plain("")).replace("type = \"i16\", unit = \"dps\"", "type = \"u16\", unit = \"dps\"");
+    assert!(
+        error_of(&unsigned).contains("such that counts go from 0.000000 to 6553.500000"),
+        "{}",
+        error_of(&unsigned)
+    );
+    assert!(Descriptor::parse(&unsigned.replace("range = 2000", "offset = -3276.8, range = 2000")).is_ok());
+}
+
+#[test]
+fn deep_nesting_is_refused_and_not_followed() {
+    for open in ["a = [", "a = {b = ", "[a.", "a."] {
+        assert!(Descriptor::parse(&open.repeat(60_000 / open.len())).is_err());
+    }
 }

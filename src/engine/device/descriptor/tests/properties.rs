@@ -58,7 +58,7 @@ proptest! {
         tick in 0_u32..1 << 24,
         counts in prop::collection::vec(prop::array::uniform6(-i16::MAX..=i16::MAX), 1..9),
     ) {
-        let encoders: [fn(u16, u32, &[[i16; 6]]) -> Vec<u8>; 3] = [encoded_plain, encoded_big, encoded_mixed];
+        let encoders: [Encoder; 3] = [encoded_plain, encoded_big, encoded_mixed];
         for (streams, encode) in LAYOUTS.iter().zip(encoders) {
             let found = readings(&descriptor(streams), DATA, &encode(counter, tick, &counts));
             let sent = if streams.contains("from_length") || streams.contains("most") { &counts[..] } else { &counts[..1] };
@@ -81,19 +81,21 @@ proptest! {
 const LAYOUTS: [&str; 3] = [
     "[[stream]]\ncharacteristic = \"abcd\"\nsample_rate_hz = 100\n\
      gyro = { at = 0, type = \"i16\", unit = \"dps\", scale = 0.1, range = 2000 }\n\
-     accel = { at = 6, type = \"i16\", unit = \"g\", counts_per_unit = 2048, range = 16 }\n",
+     accel = { at = 6, type = \"i16\", unit = \"g\", counts_per_unit = 2048, range = 15.9 }\n",
     "[[stream]]\ncharacteristic = \"abcd\"\nsample_rate_hz = 100\nendian = \"big\"\nsamples = \"from_length\"\n\
      header = [1, \"counter\", \"time\"]\nsample = [\"gyro\", \"accel\", 1]\ntrailer = 1\n\
      match = [{ at = 0, hex = \"5a\" }]\n\
      counter = { type = \"u16\" }\ntime = { type = \"u24\", tick_hz = 1e6 }\n\
      gyro = { type = \"i16\", unit = \"dps\", scale = 0.1, range = 2000, axes = [\"-y\", \"x\", \"z\"] }\n\
-     accel = { type = \"i16\", unit = \"g\", counts_per_unit = 2048, range = 16, axes = [\"z\", \"-x\", \"y\"] }\n",
+     accel = { type = \"i16\", unit = \"g\", counts_per_unit = 2048, range = 15.9, axes = [\"z\", \"-x\", \"y\"] }\n",
     "[[stream]]\ncharacteristic = \"abcd\"\nsample_rate_hz = 100\nsamples_at = 8\n\
      samples = { at = 7, type = \"u8\", most = 20 }\n\
      counter = { at = 0, type = \"u16\" }\ntime = { at = 2, type = \"u32\", tick_hz = 1e6, modulus = 16777216 }\n\
      accel = { at = 0, type = \"f32\", unit = \"mps2\", range = 157 }\n\
      gyro = { at = [12, 15, 18], type = \"i24\", unit = \"mdps\", scale = 100, range = 2000000 }\n",
 ];
+
+type Encoder = fn(u16, u32, &[[i16; 6]]) -> Vec<u8>;
 
 fn encoded_plain(_: u16, _: u32, counts: &[[i16; 6]]) -> Vec<u8> {
     counts[0].iter().flat_map(|count| count.to_le_bytes()).collect()
