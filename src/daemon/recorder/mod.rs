@@ -32,4 +32,4 @@ pub use core::{Command, RecorderCore, Settings};
 pub use disk::{Disk, DiskFile, SystemDisk};
 pub use handle::{NotClosed, QUEUE_DEPTH, QueueFull, RecorderHandle, spawn};
 pub use progress::{Kept, Progress, Trouble};
-pub use recover::{Recovered, recover};
+pub use recover::{Leftovers, Recovered, recover};

@@ -128,7 +128,7 @@ impl Bench {
     fn check(&self) {
         let progress = self.core.progress();
         let written = packets(&self.disk, ".mcap");
-        let synced = packets(&self.disk.after_power_loss(), ".mcap");
+        let synced = packets(&self.disk.after_power_loss(true), ".mcap");
         for &index in &self.packets {
             match progress.kept(index..=index) {
                 Kept::Written => assert!(written.contains_key(&index), "{index} is not written: {written:?}"),
