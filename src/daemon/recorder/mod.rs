@@ -3,7 +3,7 @@
 //! A recorder a sensor. In go entries ([`Entry`](crate::engine::wire::mcap::Entry)) by
 //! [`RecorderHandle::record`], which never waits; out come files in one folder and [`Progress`]: how far it has come, and
 //! what is in the way ([`Trouble`]). A file grows as `….live.mcap`, one call to the operating system an entry, and is then
-//! made into a finished `….mcap`; what a crash left, [`recover`] finishes at the next start. Each file begins with the last
+//! made into a finished `….mcap`; what a crash left, [`recover()`] finishes at the next start. Each file begins with the last
 //! device, profile, who is at the plate and link, so that it can be read alone.
 //!
 //! ```text

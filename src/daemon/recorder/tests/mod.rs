@@ -1,4 +1,5 @@
 mod faults;
+mod kill;
 mod properties;
 mod recovery;
 mod thread;
