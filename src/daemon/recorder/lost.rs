@@ -51,10 +51,13 @@ impl LostRanges {
 #[cfg(test)]
 mod tests {
     use proptest::prelude::*;
+    use proptest::test_runner::RngSeed;
 
     use super::*;
 
     proptest! {
+        #![proptest_config(ProptestConfig { rng_seed: RngSeed::Fixed(2), failure_persistence: None, ..ProptestConfig::default() })]
+
         #[test]
         fn what_was_lost_is_never_forgotten(indices in proptest::collection::vec(0..100_u64, 0..60)) {
             let mut ranges = LostRanges::default();
