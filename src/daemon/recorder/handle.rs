@@ -53,8 +53,8 @@ pub fn spawn<D: Disk>(core: RecorderCore<D>, clock: Arc<dyn Clock>) -> std::io::
 }
 
 impl RecorderHandle {
-    /// Hands an entry over; each index greater than the one before. If the queue is full, the entry is lost, and that is
-    /// counted and shown.
+    /// Hands an entry over; each index greater than the one before. If the queue is full, the entry is lost, and that
+    /// is counted and shown.
     pub fn record(&self, index: u64, entry: Entry) -> Result<(), QueueFull> {
         let elapsed = self.clock.now().elapsed;
         // Before it is sent: once it is, it may be written already.

@@ -29,8 +29,8 @@ pub struct Leftovers {
 }
 
 impl Leftovers {
-    /// To be called before anything records there; [`recover`](Self::recover), which may take long, then may go on beside
-    /// new recordings.
+    /// To be called before anything records there; [`recover`](Self::recover), which may take long, then may go on
+    /// beside new recordings.
     pub fn look<D: Disk>(disk: &D, folder: &Path) -> Self {
         let names = match disk.list(folder) {
             Err(error) if error.kind() == ErrorKind::NotFound => Ok(Vec::new()),
