@@ -26,8 +26,8 @@ const SYNC_SELDOM: Duration = Duration::from_secs(64);
 /// How soon a file that could not be finished is tried again.
 const FINISH_AGAIN: Duration = Duration::from_secs(10);
 
-/// How many messages are copied in a step of finishing, some 60 KB, and how often: at most 6 MB/s, for a few per cent of
-/// a core, so that a file of 2 GiB takes some six minutes beside a recording that goes on.
+/// How many messages are copied in a step of finishing, some 60 KB, and how often: at most 6 MB/s, for a few per cent
+/// of a core, so that a file of 2 GiB takes some six minutes beside a recording that goes on.
 const FINISH_MESSAGES: usize = 200;
 const FINISH_EVERY: Duration = Duration::from_millis(10);
 
@@ -218,7 +218,8 @@ impl<D: Disk> RecorderCore<D> {
                     return true;
                 }
                 Err(AppendError::Entry(why)) => {
-                    tracing::warn!(sensor = self.settings.sensor, index, why, "an entry cannot be recorded");
+                    let sensor = &self.settings.sensor;
+                    tracing::warn!(sensor, index, why, "an entry cannot be recorded");
                     return false;
                 }
                 Err(AppendError::Disk(error)) => {
@@ -312,7 +313,8 @@ impl<D: Disk> RecorderCore<D> {
 
     fn fail(&mut self, trouble: Trouble) {
         if self.failure.is_none() {
-            tracing::warn!(sensor = self.settings.sensor, cause = %trouble, remedy = trouble.remedy(), "recording fails");
+            let sensor = &self.settings.sensor;
+            tracing::warn!(sensor, cause = %trouble, remedy = trouble.remedy(), "recording fails");
         }
         self.failure = Some(trouble);
         self.show_trouble();
@@ -320,7 +322,8 @@ impl<D: Disk> RecorderCore<D> {
 
     fn recovered(&mut self) {
         if self.failure.take().is_some() {
-            tracing::info!(sensor = self.settings.sensor, lost = self.progress.lost(), "recording goes on");
+            let sensor = &self.settings.sensor;
+            tracing::info!(sensor, lost = self.progress.lost(), "recording goes on");
             self.show_trouble();
         }
     }
@@ -370,19 +373,20 @@ impl<D: Disk> RecorderCore<D> {
     }
 
     fn finished(&mut self, mut file: Unfinished, finished: std::io::Result<Finished>, now: Now) {
+        let sensor = &self.settings.sensor;
         match finished {
             Ok(Finished { whole, messages, damaged, left, .. }) => {
                 let whole = whole.unwrap_or_default();
-                tracing::info!(sensor = self.settings.sensor, file = %whole.display(), messages, ?damaged, "a recording is whole");
+                tracing::info!(sensor, file = %whole.display(), messages, ?damaged, "a recording is whole");
                 if let Some(error) = left {
-                    tracing::warn!(sensor = self.settings.sensor, file = file.stem, %error, "its live file stays for now");
+                    tracing::warn!(sensor, file = file.stem, %error, "its live file stays for now");
                     // The whole one's content is synced; its name is once the folder is.
                     file.is_finished = true;
                     self.finish_later(file, now);
                 }
             }
             Err(error) => {
-                tracing::warn!(sensor = self.settings.sensor, file = file.stem, %error, "a recording is not finished yet");
+                tracing::warn!(sensor, file = file.stem, %error, "a recording is not finished yet");
                 self.finish_later(file, now);
             }
         }

@@ -11,7 +11,7 @@ use crate::daemon::clock::Clock;
 use crate::engine::wire::mcap::Entry;
 
 /// How many commands may wait: a minute of an 8 kHz sensor that sends 30 samples a packet, or five of one of 1 kHz that
-/// sends 19; 5 MB of packets of 240 bytes. A disk that is stuck longer has failed.
+/// sends 19; some 7 MB of packets of 240 bytes. A disk that is stuck longer has failed.
 pub const QUEUE_DEPTH: usize = 16_384;
 
 /// How long the thread sleeps at most when nothing comes.
@@ -53,8 +53,8 @@ pub fn spawn<D: Disk>(core: RecorderCore<D>, clock: Arc<dyn Clock>) -> std::io::
 }
 
 impl RecorderHandle {
-    /// Hands an entry over; each index greater than the one before. If the queue is full, the entry is lost, and that is
-    /// counted and shown.
+    /// Hands an entry over; each index greater than the one before. If the queue is full, the entry is lost, and that
+    /// is counted and shown.
     pub fn record(&self, index: u64, entry: Entry) -> Result<(), QueueFull> {
         let elapsed = self.clock.now().elapsed;
         // Before it is sent: once it is, it may be written already.

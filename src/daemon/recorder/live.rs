@@ -33,7 +33,8 @@ pub(super) enum AppendError {
 }
 
 impl<F: DiskFile> LiveFile<F> {
-    /// A new file that begins with the preamble. If it cannot be had whole, no file is left, as far as that can be done.
+    /// A new file that begins with the preamble. If it cannot be had whole, no file is left, as far as that can be
+    /// done.
     pub(super) fn create<'a, D: Disk<File = F>>(
         disk: &D,
         folder: &Path,

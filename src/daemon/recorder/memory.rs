@@ -23,8 +23,9 @@ struct Shared {
 #[derive(Default)]
 struct State {
     names: BTreeMap<PathBuf, u64>,
-    /// As a loss of power would leave them.
+    /// As a loss of power leaves them if nothing that was not synced lasts; and if removals do.
     synced_names: BTreeMap<PathBuf, u64>,
+    synced_and_not_removed: BTreeMap<PathBuf, u64>,
     files: BTreeMap<u64, Contents>,
     folders: BTreeSet<PathBuf>,
     next_file: u64,
@@ -103,11 +104,12 @@ impl MemoryDisk {
         state.names.iter().map(|(path, file)| (path.clone(), bytes(file))).collect()
     }
 
-    /// Another disk with what a loss of power now would leave at worst: only what was synced.
-    pub fn after_power_loss(&self) -> Self {
+    /// Another disk with what a loss of power now would leave at worst: only what was synced, and of names that were
+    /// removed since, all or none.
+    pub fn after_power_loss(&self, removals_last: bool) -> Self {
         let state = self.state();
         let left = Self::new();
-        for (path, file) in &state.synced_names {
+        for (path, file) in if removals_last { &state.synced_and_not_removed } else { &state.synced_names } {
             left.put(path, state.files.get(file).map(|contents| contents.synced.clone()).unwrap_or_default());
         }
         left
@@ -121,6 +123,7 @@ impl MemoryDisk {
         state.files.insert(file, Contents { synced: bytes.clone(), bytes });
         state.names.insert(path.to_owned(), file);
         state.synced_names.insert(path.to_owned(), file);
+        state.synced_and_not_removed.insert(path.to_owned(), file);
         if let Some(folder) = path.parent() {
             state.folders.insert(folder.to_owned());
         }
@@ -225,7 +228,10 @@ impl Disk for MemoryDisk {
     }
 
     fn remove(&self, path: &Path) -> io::Result<()> {
-        self.operate(true, |state| state.names.remove(path).map(|_| ()).ok_or(ErrorKind::NotFound.into()))
+        self.operate(true, |state| {
+            state.synced_and_not_removed.remove(path);
+            state.names.remove(path).map(|_| ()).ok_or(ErrorKind::NotFound.into())
+        })
     }
 
     fn list(&self, folder: &Path) -> io::Result<Vec<String>> {
@@ -254,6 +260,7 @@ impl Disk for MemoryDisk {
             state.synced_names.retain(|path, _| path.parent() != Some(folder));
             let names = state.names.iter().filter(|(path, _)| path.parent() == Some(folder));
             state.synced_names.extend(names.map(|(path, file)| (path.clone(), *file)));
+            state.synced_and_not_removed = state.synced_names.clone();
             Ok(())
         })
     }

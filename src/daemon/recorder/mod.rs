@@ -1,9 +1,9 @@
 //! What every sensor sends, written down before anything is made of it.
 //!
-//! A recorder a sensor. In go entries ([`Entry`](crate::engine::wire::mcap::Entry)) by
-//! [`RecorderHandle::record`], which never waits; out come files in one folder and [`Progress`]: how far it has come, and
-//! what is in the way ([`Trouble`]). A file grows as `….live.mcap`, one call to the operating system an entry, and is then
-//! made into a finished `….mcap`; what a crash left, [`recover`] finishes at the next start. Each file begins with the last
+//! A recorder a sensor. In go entries ([`Entry`](crate::engine::wire::mcap::Entry)) by [`RecorderHandle::record`],
+//! which never waits; out come files in one folder and [`Progress`]: how far it has come, and what is in the way
+//! ([`Trouble`]). A file grows as `….live.mcap`, one call to the operating system an entry, and is then made into a
+//! finished `….mcap`; what a crash left, [`recover()`] finishes at the next start. Each file begins with the last
 //! device, profile, who is at the plate and link, so that it can be read alone.
 //!
 //! ```text
@@ -12,8 +12,8 @@
 //!         └────────────── Progress ◄───────────────┘
 //! ```
 //!
-//! [`RecorderCore`] holds all decisions and is told the time; the thread only feeds it. What a disk can do wrong is tried
-//! on [`memory::MemoryDisk`].
+//! [`RecorderCore`] holds all decisions and is told the time; the thread only feeds it. What a disk can do wrong is
+//! tried on [`memory::MemoryDisk`].
 
 mod core;
 mod disk;
@@ -32,4 +32,4 @@ pub use core::{Command, RecorderCore, Settings};
 pub use disk::{Disk, DiskFile, SystemDisk};
 pub use handle::{NotClosed, QUEUE_DEPTH, QueueFull, RecorderHandle, spawn};
 pub use progress::{Kept, Progress, Trouble};
-pub use recover::{Recovered, recover};
+pub use recover::{Leftovers, Recovered, recover};

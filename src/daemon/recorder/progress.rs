@@ -48,7 +48,9 @@ impl Trouble {
             Self::Full => "make room: move old recordings elsewhere",
             Self::ReadOnly => "check the disk, and mount it for writing",
             Self::Slow { .. } => "end what else uses the disk; a card or stick may be worn out",
-            Self::NotWritable(_) => "check that the folder of recordings is there and may be written",
+            Self::NotWritable(_) => {
+                "check that the folder of recordings is there and may be written, and that the disk is sound"
+            }
         }
     }
 

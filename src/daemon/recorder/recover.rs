@@ -21,25 +21,49 @@ pub struct Recovered {
     pub error: Option<String>,
 }
 
-/// Finishes the live files in a folder, and removes what was only begun. To be called when nothing records there. A
-/// live file is removed only once the recording made of it is synced; one that is damaged is kept beside it.
-pub fn recover<D: Disk>(disk: &D, folder: &Path) -> Vec<Recovered> {
-    let names = match disk.list(folder) {
-        Ok(names) => names,
-        Err(error) if error.kind() == ErrorKind::NotFound => return Vec::new(),
-        Err(error) => return vec![failed(folder.to_owned(), &error)],
-    };
-    let mut found = Vec::new();
-    for name in names.iter().filter(|name| name.ends_with(PART)) {
-        let path = folder.join(name);
-        if let Err(error) = disk.remove(&path) {
-            found.push(failed(path, &error));
-        }
+/// The files that earlier runs left in a folder, still to be seen to.
+#[derive(Debug)]
+pub struct Leftovers {
+    folder: PathBuf,
+    names: Result<Vec<String>, io::Error>,
+}
+
+impl Leftovers {
+    /// To be called before anything records there; [`recover`](Self::recover), which may take long, then may go on
+    /// beside new recordings.
+    pub fn look<D: Disk>(disk: &D, folder: &Path) -> Self {
+        let names = match disk.list(folder) {
+            Err(error) if error.kind() == ErrorKind::NotFound => Ok(Vec::new()),
+            names => names,
+        };
+        Self { folder: folder.to_owned(), names }
     }
-    let mut stems: Vec<&str> = names.iter().filter_map(|name| name.strip_suffix(LIVE)).collect();
-    stems.sort_unstable();
-    found.extend(stems.into_iter().map(|stem| recover_one(disk, folder, stem)));
-    found
+
+    /// Finishes the live files, and removes what was only begun. A live file is removed only once the recording made of
+    /// it is synced; one that is damaged is kept beside it. What fails is tried again at the next start.
+    pub fn recover<D: Disk>(self, disk: &D) -> Vec<Recovered> {
+        let Self { folder, names } = self;
+        let names = match names {
+            Ok(names) => names,
+            Err(error) => return vec![failed(folder, &error)],
+        };
+        let mut found = Vec::new();
+        for name in names.iter().filter(|name| name.ends_with(PART)) {
+            let path = folder.join(name);
+            if let Err(error) = disk.remove(&path) {
+                found.push(failed(path, &error));
+            }
+        }
+        let mut stems: Vec<&str> = names.iter().filter_map(|name| name.strip_suffix(LIVE)).collect();
+        stems.sort_unstable();
+        found.extend(stems.into_iter().map(|stem| recover_one(disk, &folder, stem)));
+        found
+    }
+}
+
+/// Sees to what earlier runs left in a folder in which nothing records yet.
+pub fn recover<D: Disk>(disk: &D, folder: &Path) -> Vec<Recovered> {
+    Leftovers::look(disk, folder).recover(disk)
 }
 
 fn recover_one<D: Disk>(disk: &D, folder: &Path, stem: &str) -> Recovered {

@@ -116,6 +116,23 @@ fn a_full_disk_is_told_of_and_recording_goes_on_once_there_is_room() {
 }
 
 #[test]
+fn a_disk_that_was_full_is_tried_again_only_once_there_is_some_room() {
+    let mut bench = Bench::new(settings());
+    bench.disk.limit(Some(0));
+    bench.packet();
+    assert_eq!(bench.trouble(), Some(Trouble::Full));
+    // Enough for a file's head and a few packets, and then it would be full again.
+    bench.disk.limit(Some(30_000));
+    bench.wait_ms(5000);
+    bench.packet();
+    assert_eq!((bench.trouble(), bench.core.progress().lost()), (Some(Trouble::Full), 2));
+    bench.disk.limit(Some(2_000_000));
+    bench.wait_ms(1000);
+    bench.packet();
+    assert_eq!((bench.trouble(), bench.core.progress().lost()), (None, 2));
+}
+
+#[test]
 fn a_disk_that_becomes_read_only_is_told_of() {
     through(|disk| disk.make_read_only(true), |disk| disk.make_read_only(false), &Trouble::ReadOnly).check_recovery();
 }

@@ -1,4 +1,5 @@
 mod faults;
+mod kill;
 mod properties;
 mod recovery;
 mod thread;
@@ -128,7 +129,7 @@ impl Bench {
     fn check(&self) {
         let progress = self.core.progress();
         let written = packets(&self.disk, ".mcap");
-        let synced = packets(&self.disk.after_power_loss(), ".mcap");
+        let synced = packets(&self.disk.after_power_loss(true), ".mcap");
         for &index in &self.packets {
             match progress.kept(index..=index) {
                 Kept::Written => assert!(written.contains_key(&index), "{index} is not written: {written:?}"),

@@ -1,6 +1,7 @@
 use std::io::ErrorKind;
 
 use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 
 use super::*;
 
@@ -56,7 +57,12 @@ fn apply(bench: &mut Bench, step: Step) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(128))]
+    #![proptest_config(ProptestConfig {
+        cases: 128,
+        rng_seed: RngSeed::Fixed(3),
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
 
     #[test]
     fn whatever_the_disk_does_nothing_said_to_be_written_is_lost(steps in steps(), longest in 16_000..60_000_u64) {

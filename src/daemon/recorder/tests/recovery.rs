@@ -96,7 +96,7 @@ fn recovery_that_ends_anywhere_is_taken_up_again() {
             disk.fail(n..n + length, ErrorKind::Other);
             recover(&disk, Path::new(FOLDER));
             // Power fails now, or only the program ends.
-            for disk in [disk.after_power_loss(), disk] {
+            for disk in [disk.after_power_loss(true), disk.after_power_loss(false), disk] {
                 disk.heal();
                 let again = recover(&disk, Path::new(FOLDER));
                 assert!(again.iter().all(|file| file.error.is_none()), "{again:?}");
@@ -124,6 +124,19 @@ fn nothing_is_overwritten() {
     bench.close();
     assert_eq!(names(&bench.disk), ["20261125T161018Z-knob-2.mcap", "20261125T161018Z-knob.mcap"]);
     assert_eq!(bench.disk.contents()[&other], b"mine");
+}
+
+#[test]
+fn what_is_begun_after_the_look_is_left_alone() {
+    let mut bench = Bench::new(settings());
+    let (file, _) = live_file(5);
+    bench.disk.put(&live_path(), file);
+    let leftovers = Leftovers::look(&bench.disk, Path::new(FOLDER));
+    bench.packet();
+    assert_eq!(leftovers.recover(&bench.disk).len(), 1);
+    bench.packet();
+    assert_eq!(names(&bench.disk), ["20261125T161018Z-knob-2.live.mcap", "20261125T161018Z-knob.mcap"]);
+    assert_eq!(packets(&bench.disk, ".live.mcap"), [(0, 1), (1, 1)].into());
 }
 
 #[test]

@@ -52,6 +52,27 @@ fn a_stall_of_two_seconds_is_seen_and_loses_nothing() {
 }
 
 #[test]
+fn a_disk_that_is_stuck_while_nothing_came_is_seen_once_something_comes() {
+    let (disk, clock, handle) = recorder();
+    let progress = handle.progress();
+    handle.record(0, packet(0)).unwrap();
+    while progress.written_through().is_none() {
+        std::thread::yield_now();
+    }
+    // The sync that is due now does not return.
+    disk.make_stuck(true);
+    clock.set_ms(1000);
+    disk.wait_until_stuck();
+    assert_eq!(progress.behind(LONG), Duration::ZERO);
+    handle.record(1, packet(1)).unwrap();
+    clock.set_ms(2500);
+    assert_eq!(progress.trouble(clock.now().elapsed), Some(Trouble::Slow { behind_s: 1.5 }));
+    disk.make_stuck(false);
+    handle.close(LONG).unwrap();
+    assert_eq!(progress.kept(0..=1), Kept::Written);
+}
+
+#[test]
 fn what_finds_the_queue_full_is_counted_and_told() {
     let (disk, clock, handle) = recorder();
     let progress = handle.progress();
