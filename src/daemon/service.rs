@@ -7,7 +7,7 @@ use super::hub::{Fault, Hub};
 use super::lock::{Holder, InstanceLock, LockError, make_private_folder};
 use super::playback::{Pace, play};
 use super::radio::Radio;
-use super::recorder::{SystemDisk, recover};
+use super::recorder::{Leftovers, SystemDisk};
 use super::station::Limits;
 use super::{STOP_WITHIN, Stations, http};
 use crate::engine::wire::mcap::Entry;
@@ -93,7 +93,8 @@ impl Service {
         let mut lock = InstanceLock::take(folder, &holder)?;
         let recordings = folder.join("recordings");
         make_private_folder(&recordings).map_err(failed(&recordings))?;
-        tell_recovered(&recordings);
+        // Looked for before any recorder begins, so that none of its files is among them.
+        let leftovers = Leftovers::look(&SystemDisk, &recordings);
         let (earlier, log) = EventLog::open(folder, settings.events_keep).map_err(failed(folder))?;
         let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
         // Later than any id before, even if the log of these is lost.
@@ -122,6 +123,8 @@ impl Service {
         let lost = log.lost();
         let service = Self { hub, stations, clock, address, cancel, tasks, log, lock };
         service.tasks.spawn(serve(listener, http::app(shared), service.cancel.clone()));
+        // Not waited for at the end: what is not finished then is at the next start.
+        tokio::task::spawn_blocking(move || tell_recovered(leftovers));
         service.tasks.spawn(watch_log(lost, Arc::clone(&service.hub), service.cancel.clone()));
         Ok(service)
     }
@@ -200,8 +203,8 @@ impl Service {
 }
 
 /// Finishes what a crash left, and says so.
-fn tell_recovered(folder: &Path) {
-    for recovered in recover(&SystemDisk, folder) {
+fn tell_recovered(leftovers: Leftovers) {
+    for recovered in leftovers.recover(&SystemDisk) {
         let path = recovered.path.display();
         match recovered.error {
             None => {

@@ -154,7 +154,7 @@ fn check(seed: u64, outcome: &Outcome, tally: &Tally) {
         tally.swings.fetch_add(1, Ordering::Relaxed);
     }
     assert!(outcome.began_utc_ns > BEGIN_UTC_NS);
-    if outcome.all_recorded() {
+    if outcome.all_in_one_file() {
         let (live, replayed) = (outcome.told(), outcome.replayed());
         for (live, replayed) in live.iter().zip(&replayed) {
             assert_eq!(live, replayed, "seed {seed}");
