@@ -12,6 +12,7 @@ pub mod motion;
 pub mod profile;
 pub mod sample;
 pub mod swing;
+pub mod utc;
 pub mod wire;
 
 mod driver;
