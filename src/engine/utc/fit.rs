@@ -5,7 +5,7 @@ use super::{MOST_LEAST_DELAY_S, Point};
 /// What is not seen of jitter in a few points, s.
 const FLOOR_S: f64 = 1e-4;
 
-/// 1 σ of the touched point's delay, as a share of the points' mean height above the line. Chosen on simulated delays.
+/// 1 σ of a touched point's delay, as a share of the points' mean height above the line. Chosen on simulated delays.
 const TOUCHED: f64 = 0.5;
 
 /// How a clock's rate changes by itself, mostly with temperature (common practice, no source). It counts outside the
@@ -81,11 +81,10 @@ impl Line {
     /// `phase_s` see [`super::spread`]: the touched point was delayed by anything up to it.
     pub(super) fn new(under: &Under, phase_s: f64, drift_sigma: f64) -> Self {
         let phase_variance = phase_s.powi(2) / 12.0;
-        let excess_variance = under.mean_above_s.powi(2) + phase_variance + FLOOR_S.powi(2);
-        // The touched point is the least delayed of the least delayed ones.
+        // The points that tell the line are the least delayed of the least delayed ones.
         let touch_variance = (TOUCHED * under.mean_above_s).powi(2) + FLOOR_S.powi(2);
         // Of a straight line through evenly spread points that each err so.
-        let found_variance = 12.0 * excess_variance / under.span_s.powi(2).max(1e-12);
+        let found_variance = 12.0 * (phase_variance + touch_variance) / under.span_s.powi(2).max(1e-12);
         let known_variance = drift_sigma.powi(2);
         let drift = under.drift * known_variance / (known_variance + found_variance);
         let by_height = |a: &&Point, b: &&Point| a.over(drift).total_cmp(&b.over(drift));
@@ -119,8 +118,12 @@ impl Line {
 
     /// 1 σ of [`Self::offset_s`].
     pub(super) fn sigma_s(&self, x_s: f64, newest_x_s: f64) -> f64 {
+        self.delay_sigma_s.hypot(self.turned_s(x_s, newest_x_s))
+    }
+
+    /// The part of it that grows with the distance from the touched point and from the window.
+    pub(super) fn turned_s(&self, x_s: f64, newest_x_s: f64) -> f64 {
         let outside_s = (self.first_x_s - x_s).max(x_s - newest_x_s).max(0.0);
-        let turned_s = self.drift_sigma * (x_s - self.touch.x_s);
-        (self.delay_sigma_s.powi(2) + turned_s.powi(2) + (WANDER * outside_s).powi(2)).sqrt()
+        (self.drift_sigma * (x_s - self.touch.x_s)).hypot(WANDER * outside_s)
     }
 }

@@ -13,10 +13,6 @@ mod exchanges;
 mod fit;
 mod minima;
 mod spread;
-#[cfg(test)]
-mod tests;
-#[cfg(test)]
-mod world;
 
 use exchanges::Exchanges;
 use fit::Line;
@@ -39,7 +35,7 @@ const LATEST_S: f64 = 10.0;
 
 /// A pair that is off the line by more than this and four σ does not fit it, s. Smaller steps of the host's clock are not
 /// noticed; NTP slews what is below 128 ms and steps what is above (RFC 5905, 2010, STEPT).
-const OFF_S: f64 = 0.02;
+const OFF_S: f64 = 0.03;
 
 /// While a line has fewer pairs than this, the first may have been delayed by up to [`LONGEST_DELAY_S`].
 const YOUNG_PAIRS: u64 = 20;
@@ -203,7 +199,10 @@ impl UtcLine {
             return;
         }
         match fit {
-            Fit::Late => self.pairs += 1,
+            Fit::Late => {
+                self.pairs += 1;
+                self.spread.push(point);
+            }
             _ => self.refused += 1,
         }
         self.stray(Anchor { t_s, utc_ns: received_utc_ns }, fit);
@@ -302,12 +301,14 @@ impl UtcLine {
     }
 
     fn judged(&self, point: Point, above_s: f64) -> Fit {
-        let tolerance_s = OFF_S + 4.0 * self.line.sigma_s(point.x_s, self.newest_x_s);
-        let earliest_s = if self.pairs < YOUNG_PAIRS { -LONGEST_DELAY_S } else { -tolerance_s };
-        if point.x_s < self.newest_x_s - LATEST_S || above_s < earliest_s || above_s > tolerance_s.max(LONGEST_DELAY_S)
-        {
+        let sigma_s = self.line.sigma_s(point.x_s, self.newest_x_s);
+        let earliest_s = if self.pairs < YOUNG_PAIRS { LONGEST_DELAY_S } else { OFF_S + 4.0 * sigma_s };
+        // How much the line's own point was delayed says nothing of how late others may be.
+        let latest_s = OFF_S + 4.0 * self.line.turned_s(point.x_s, self.newest_x_s);
+        let is_old = point.x_s < self.newest_x_s - LATEST_S;
+        if is_old || above_s < -earliest_s || above_s > latest_s.max(LONGEST_DELAY_S) {
             Fit::Strange
-        } else if above_s > tolerance_s {
+        } else if above_s > latest_s {
             Fit::Late
         } else {
             Fit::Fits
@@ -330,5 +331,34 @@ impl UtcLine {
             self.steps += 1;
             self.begin(pair);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn memory_is_bounded_and_the_window_slides() {
+        let mut line = UtcLine::default();
+        (0..150_000).for_each(|k| line.push(f64::from(k) * 0.02, i64::from(k) * 20_000_000));
+        let points: Vec<_> = line.minima.points().collect();
+        assert!((100..=160).contains(&points.len()), "{}", points.len());
+        let span_s = points[points.len() - 1].x_s - points[0].x_s;
+        assert!((600.0..=640.0).contains(&span_s), "{span_s}");
+    }
+
+    #[test]
+    fn the_line_under_points_touches_the_lowest_and_is_over_none() {
+        let z_s = [5.0, 1.0, 4.0, 2.0, 6.0, 3.0, 9.0];
+        let points = || z_s.iter().enumerate().map(|(k, &z_s)| Point { x_s: k as f64, z_s });
+        let under = fit::line_under(points()).unwrap();
+        // The hull goes (0, 5), (1, 1), (5, 3), (6, 9); the mean abscissa is 3.
+        assert_eq!(under.drift, 0.5);
+        assert!(fit::line_under(std::iter::empty()).is_none());
+        let line = Line::new(&under, 0.0, 0.1);
+        assert!(
+            points().all(|point| line.above_s(point) >= -1e-12) && points().any(|point| line.above_s(point) == 0.0)
+        );
     }
 }

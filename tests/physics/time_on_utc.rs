@@ -1,6 +1,11 @@
-use super::world::{Delays, Dice, SHAPES, World};
-use super::*;
+//! The line that places a sensor's clock on UTC, on simulated links of which the truth is known.
+
+mod world;
+
 use proptest::prelude::*;
+use swingd::engine::utc::{Poor, UtcLine};
+use swingd::sim::Random;
+use world::{Delays, SHAPES, World};
 
 /// What a line tells at some instant, beside the truth.
 #[derive(Clone, Copy, Debug)]
@@ -54,23 +59,25 @@ fn session(seed: u64, delays: Delays, with_exchanges: bool, ends_s: &[f64]) -> V
     told
 }
 
-/// The share of truths within 1.96 σ and the mean square of error over σ; bounds for a sum of 200: a share of 0.95 falls
-/// below 0.92 once in forty times, and no σ is wider than needed by much more than half.
+/// Holds the share of truths within 1.96 σ, and the mean square of error over σ, of 200 sessions. Were errors normal, a
+/// true share of 95 % would be seen with a σ of 1.5 %, a mean square of 1 with one of 0.1; a mean square of 0.3 is a σ
+/// that is 1.8 times as wide as it need be.
 fn judge(name: &str, mut told: Vec<Told>, widest_ms: f64) {
     let count = told.len() as f64;
     let share = told.iter().filter(|one| one.is_within(1.96)).count() as f64 / count;
     let mean_square = told.iter().map(|one| (one.error_s / one.sigma_s).powi(2)).sum::<f64>() / count;
-    let drifts =
-        told.iter().filter(|one| one.drift_error_ppm.abs() < 1.96 * one.drift_sigma_ppm).count() as f64 / count;
+    let drift_square = |one: &Told| (one.drift_error_ppm / one.drift_sigma_ppm).powi(2);
+    let drift = told.iter().map(drift_square).sum::<f64>() / count;
     let rms_ms = (told.iter().map(|one| one.error_s.powi(2)).sum::<f64>() / count).sqrt() * 1e3;
     told.sort_by(|a, b| a.sigma_s.total_cmp(&b.sigma_s));
     let sigma_ms = told[told.len() / 2].sigma_s * 1e3;
     let figures = format!(
-        "{name}: {:.1} % within 1.96 σ, mean square {mean_square:.2}, rms {rms_ms:.2} ms, median σ {sigma_ms:.2} ms",
+        "{name}: {:.1} % within 1.96 σ, mean square {mean_square:.2}, rms {rms_ms:.2} ms, median σ {sigma_ms:.2} ms; \
+        mean square of the drift's {drift:.3}",
         100.0 * share
     );
     println!("{figures}");
-    assert!(share >= 0.93 && drifts >= 0.93, "{figures}, drift {drifts:.3}");
+    assert!(share >= 0.93 && drift < 1.3, "{figures}");
     assert!((0.3..1.3).contains(&mean_square) && sigma_ms < widest_ms, "{figures}");
 }
 
@@ -97,6 +104,26 @@ fn sigma_is_honest_after_the_window_has_slid() {
     };
     judge("900 s", late(false), 2.8);
     judge("900 s, exchanges", late(true), 2.4);
+}
+
+#[test]
+fn exchanges_make_the_errors_smaller() {
+    let rms_s = |with_exchanges: bool| {
+        let square = |seed| session(seed, Delays::Events(0.0075), with_exchanges, &[60.0])[0].error_s.powi(2);
+        ((300..500).map(square).sum::<f64>() / 200.0).sqrt()
+    };
+    let (without_s, with_s) = (rms_s(false), rms_s(true));
+    assert!(with_s < 0.8 * without_s, "{with_s} s, {without_s} s without");
+}
+
+#[test]
+fn a_first_pair_that_is_absurd_is_soon_forgotten() {
+    for (t_s, utc_ns) in [(0.0, i64::MIN), (1e9, 0), (-5.0, i64::MAX)] {
+        let (mut world, mut line) = (World::new(71, Delays::Events(0.015)), UtcLine::default());
+        line.push(t_s, utc_ns);
+        let t_s = feed(&mut world, &mut line, 10.0, 0);
+        assert!(Told::of(&line, &world, t_s).is_within(3.0) && line.steps() == 1);
+    }
 }
 
 /// A line fed for a while, and the world that feeds it.
@@ -167,15 +194,15 @@ fn absurd_values_among_good_ones_change_nothing() {
     let absurd_t_s = [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 1e300, -1e300, 1e9, -1e9, 0.0];
     let absurd_utc_ns = [i64::MIN, i64::MAX, 0, -1];
     let (mut world, mut clean) = (World::new(21, Delays::Events(0.03)), UtcLine::default());
-    let (mut line, mut dice) = (UtcLine::default(), Dice(4));
+    let (mut line, mut random) = (UtcLine::default(), Random::new(4));
     let mut bad = 0;
     for k in 0..5000 {
         let (t_s, received_utc_ns) = world.packet();
         clean.push(t_s, received_utc_ns);
         line.push(t_s, received_utc_ns);
-        if k > 0 && dice.unit() < 0.2 {
-            let pick = |dice: &mut Dice, count: usize| (dice.unit() * count as f64) as usize;
-            let (t, utc) = (absurd_t_s[pick(&mut dice, 8)], absurd_utc_ns[pick(&mut dice, 4)]);
+        if k > 0 && random.unit() < 0.2 {
+            let pick = |random: &mut Random, count: usize| (random.unit() * count as f64) as usize;
+            let (t, utc) = (absurd_t_s[pick(&mut random, 8)], absurd_utc_ns[pick(&mut random, 4)]);
             line.push(t, received_utc_ns);
             line.push(t_s, utc);
             line.push_exchange(utc, t_s, received_utc_ns);
@@ -229,21 +256,12 @@ fn poor_synchronisation_says_why() {
     line.reset();
     assert_eq!((line.why_poor(), line.utc_ns(0.0)), (Some(Poor::NoPair), None));
 
-    let mut dice = Dice(3);
+    let mut random = Random::new(3);
     for k in 0..60 {
         let t_s = f64::from(k) * 0.1;
-        line.push(t_s, ((t_s + dice.between(0.0, 1.0).powi(8).mul_add(-4.0, 4.0)) * 1e9) as i64);
+        line.push(t_s, ((t_s + random.between(0.0, 2.0)) * 1e9) as i64);
     }
     assert_eq!(line.why_poor(), Some(Poor::WideScatter));
-}
-
-#[test]
-fn memory_is_bounded() {
-    let (_, line, _) = fed(61, Delays::Exponential(0.003), 3000.0);
-    let kept = line.minima.points().count();
-    assert!((100..=161).contains(&kept), "{kept}");
-    let span_s = line.minima.points().last().unwrap().x_s - line.minima.points().next().unwrap().x_s;
-    assert!((500.0..=640.0).contains(&span_s), "{span_s}");
 }
 
 fn any_number() -> impl Strategy<Value = f64> {
