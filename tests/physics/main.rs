@@ -12,5 +12,6 @@ mod rules;
 mod sensitivities;
 mod smoother;
 mod support;
+mod time_on_utc;
 mod track;
 mod vqf;
