@@ -25,12 +25,6 @@ impl MemoryRecording {
         Self { disk, sensor: sensor.into(), clock, core: None, progress: None }
     }
 
-    /// Does what is due.
-    pub fn tick(&mut self) {
-        let now = self.clock.now();
-        self.core.iter_mut().for_each(|core| core.tick(now));
-    }
-
     fn command(&mut self, command: Command, now: Now) {
         let (disk, sensor) = (&self.disk, &self.sensor);
         let core = self.core.get_or_insert_with(|| {

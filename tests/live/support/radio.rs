@@ -49,7 +49,7 @@ impl FakeRadio {
 impl Air {
     /// All connections end.
     pub fn cut(&mut self) {
-        self.sensors.values_mut().for_each(|sensor| sensor.subscriber = None);
+        self.sensors.values_mut().for_each(Sensor::cut);
     }
 }
 
@@ -138,7 +138,7 @@ impl Link for FakeLink {
 
     async fn disconnect(&self) {
         if let Some(sensor) = self.radio.air().sensors.get_mut(&self.id) {
-            sensor.subscriber = None;
+            sensor.cut();
         }
     }
 }

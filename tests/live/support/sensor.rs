@@ -7,7 +7,7 @@ use swingd::engine::device::own::{
     self, Answer, Capabilities, Information, PacketHeader, Request, Status, encode_packet,
 };
 use swingd::engine::sample::Sample;
-use swingd::sim::{Kind, Preset, Random, Scenario, SwingKind};
+use swingd::sim::{Kind, Preset, Random, Scenario};
 use uuid::Uuid;
 
 /// Samples in a packet, and so packets every 19 ms.
@@ -27,15 +27,7 @@ pub struct Motion {
 impl Motion {
     /// A lesson of a few swings and other events.
     pub fn lesson(seed: u64, events: usize) -> Arc<Self> {
-        Self::of(Kind::Lesson { events, calibrated: false }, seed)
-    }
-
-    pub fn one_swing(seed: u64) -> Arc<Self> {
-        Self::of(Kind::Swing(SwingKind::Ball), seed)
-    }
-
-    fn of(kind: Kind, seed: u64) -> Arc<Self> {
-        let simulated = Scenario::new(kind, Preset::Good, seed).run();
+        let simulated = Scenario::new(Kind::Lesson { events, calibrated: false }, Preset::Good, seed).run();
         let sensor = &simulated.profile.sensor;
         let information = Information {
             capabilities: Capabilities { exchanges_times: true, ..Capabilities::default() },
@@ -101,7 +93,8 @@ pub struct Sensor {
     sequence: u16,
     tick: u32,
     burst: u32,
-    kept_back: Option<Vec<u8>>,
+    /// A packet that is to go after the next one, and its place in `sent`.
+    kept_back: Option<(usize, Vec<u8>)>,
     random: Random,
 }
 
@@ -146,8 +139,19 @@ impl Sensor {
 
     pub fn switch_off(&mut self) {
         self.is_on = false;
+        self.cut();
+    }
+
+    /// The connection ends, and with it what was kept back.
+    pub fn cut(&mut self) {
         self.subscriber = None;
-        self.kept_back = None;
+        self.forget_kept_back();
+    }
+
+    fn forget_kept_back(&mut self) {
+        if let Some((place, _)) = self.kept_back.take() {
+            self.sent[place].arrived = false;
+        }
     }
 
     /// Samples that were lost on the way and can be known to be: between the first and the last packet of each boot that
@@ -195,7 +199,7 @@ impl Sensor {
         let arrived = hears && self.in_reach && self.deliver(bytes);
         self.sent.push(Sent { boot: self.boots, samples: PER_PACKET as u64, arrived });
         if !hears || !self.in_reach {
-            self.kept_back = None;
+            self.forget_kept_back();
         }
     }
 
@@ -240,7 +244,7 @@ impl Sensor {
             return false;
         }
         if self.kept_back.is_none() && self.random.chance(rates.swapped) {
-            self.kept_back = Some(bytes);
+            self.kept_back = Some((self.sent.len(), bytes));
             return true;
         }
         if self.random.chance(rates.doubled) {
@@ -253,7 +257,7 @@ impl Sensor {
 
     /// A packet that was kept back goes after the next one.
     fn release(&mut self) {
-        if let Some(bytes) = self.kept_back.take() {
+        if let Some((_, bytes)) = self.kept_back.take() {
             self.send(bytes);
         }
     }
