@@ -66,7 +66,6 @@ pub(super) struct Lane {
     /// Ticks and samples of packets that followed each other without loss.
     run_ticks: i64,
     run_samples: i64,
-    after_link: bool,
     /// For a stream without any counter: the next index, and the least delay of its receive times.
     index: i64,
     least_delay_s: Option<(f64, i64)>,
@@ -112,7 +111,6 @@ impl Lane {
             suspects: Vec::new(),
             run_ticks: 0,
             run_samples: 0,
-            after_link: false,
             index: 0,
             least_delay_s: None,
         }
@@ -125,11 +123,6 @@ impl Lane {
 
     pub(super) fn layout(&self) -> &StreamLayout {
         &self.layout
-    }
-
-    /// The connection was made anew: a restart is likely now.
-    pub(super) fn link_made(&mut self) {
-        self.after_link = true;
     }
 
     pub(super) fn take(
@@ -150,7 +143,6 @@ impl Lane {
         match place {
             Some((key, tick)) => {
                 counts.absurd += self.suspects.drain(..).count() as u64;
-                self.after_link = false;
                 self.put(key, Held { tick, received_utc_ns, readings }, counts, out);
             }
             None => self.suspect(Suspect { raw, sequence, received_utc_ns, readings }, counts, out),
@@ -252,7 +244,7 @@ impl Lane {
             counts.absurd += self.suspects.drain(..).count() as u64;
         }
         self.suspects.push(suspect);
-        if self.suspects.len() < SUSPECTS_TO_BELIEVE && !self.after_link {
+        if self.suspects.len() < SUSPECTS_TO_BELIEVE {
             return;
         }
         let believed = std::mem::take(&mut self.suspects);

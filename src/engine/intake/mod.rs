@@ -106,11 +106,10 @@ impl Intake {
         Ok(())
     }
 
-    /// The connection was made or lost.
+    /// The connection was made or lost: what was held for a missing packet need not wait for it any longer.
     pub fn link(&mut self, link: &LinkRecord, out: &mut Vec<Arrival>) {
-        match link.state {
-            LinkState::Connected => self.lanes.iter_mut().for_each(Lane::link_made),
-            LinkState::Lost => self.flush(out),
+        if link.state == LinkState::Lost {
+            self.flush(out);
         }
     }
 

@@ -222,7 +222,6 @@ proptest! {
             }
             if *kind == 3 {
                 at = *received;
-                run.lane.link_made();
             }
             run.take(readings, at);
         }
