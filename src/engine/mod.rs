@@ -3,7 +3,8 @@
 //! In the order of the data: [`geometry`] and [`profile`]; [`wire`], bytes to samples; [`sample`]; [`motion`], samples
 //! to attitude and velocity; [`swing`], motion to swings; [`metrics`], swings to numbers. Mostly a module names those
 //! before it; but `wire` makes [`sample`]'s types, `swing` calls [`metrics`] and lends it the type of its curves, and
-//! `profile` takes the hands point from [`metrics`].
+//! `profile` takes the hands point from [`metrics`]. Beside them, for live sensors: [`device`], notifications to
+//! readings; [`utc`], a sensor's clock placed on UTC.
 
 pub mod device;
 pub mod geometry;
