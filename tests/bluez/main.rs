@@ -4,7 +4,7 @@
 
 #![cfg(target_os = "linux")]
 
-// mod child;
+mod child;
 mod fake;
-// mod radio;
+mod radio;
 mod scan;

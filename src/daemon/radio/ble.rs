@@ -15,11 +15,16 @@
 
 mod discovery;
 mod error;
+mod known;
+mod near;
 mod session;
 
 use super::{Advert, Link, Radio, RadioError, Sink};
 use btleplug::api::{CharPropFlags, Characteristic, Peripheral as _, WriteType};
-use session::{Heard, Known, Session};
+use error::unless_so_already;
+use known::Known;
+use near::Heard;
+use session::Session;
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
@@ -108,19 +113,19 @@ impl Radio for BleRadio {
             let _ = session.of_sensor("disconnecting", self.limits.service, ended).await;
             return Err(error);
         }
-        known.attach(sink.clone());
+        let connection = known.attach(sink);
         let characteristics = known.peripheral.characteristics().into_iter().collect();
-        Ok(BleLink { session, known, sink, characteristics, limits: self.limits })
+        Ok(BleLink { session, known, connection, characteristics, limits: self.limits })
     }
 }
 
 async fn connected(session: &Session, known: &Arc<Known>, limit: Duration) -> Result<(), RadioError> {
     let peripheral = known.peripheral.clone();
     let connected = session.of_sensor("connecting", limit, async move { peripheral.connect().await }).await;
-    connected.or_else(|error| if error::is_so_already(&error) { Ok(()) } else { Err(error) })?;
+    connected.or_else(unless_so_already)?;
     let peripheral = known.peripheral.clone();
     session.of_sensor("discovering", limit, async move { peripheral.discover_services().await }).await?;
-    session.drain(known).await
+    known.drain(session).await
 }
 
 /// Each sensor once, by the adapter that hears it best.
@@ -145,7 +150,8 @@ fn loudest(heard: Vec<Heard>) -> Vec<Advert> {
 pub struct BleLink {
     session: Arc<Session>,
     known: Arc<Known>,
-    sink: Sink,
+    /// See [`Known::attach`].
+    connection: u64,
     characteristics: Vec<Characteristic>,
     limits: Limits,
 }
@@ -188,25 +194,24 @@ impl Link for BleLink {
     async fn subscribe(&self, characteristic: Uuid) -> Result<(), RadioError> {
         let (peripheral, to) = (self.known.peripheral.clone(), self.characteristic(characteristic)?);
         let answer = self.ask("turning notifications on", async move { peripheral.subscribe(&to).await }).await;
-        answer.or_else(|error| if error::is_so_already(&error) { Ok(()) } else { Err(error) })
+        answer.or_else(unless_so_already)
     }
 
     async fn is_connected(&self) -> bool {
         let peripheral = self.known.peripheral.clone();
-        let asked = async move { peripheral.is_connected().await.map_err(|e| error::explained(&e)) };
-        self.session.of_service(asked).await.unwrap_or(false)
+        self.session.of_service(async move { Ok(peripheral.is_connected().await?) }).await.unwrap_or(false)
     }
 
     async fn disconnect(&self) {
         let peripheral = self.known.peripheral.clone();
         let _ = self.ask("disconnecting", async move { peripheral.disconnect().await }).await;
-        self.known.detach(&self.sink);
+        self.known.detach(self.connection);
     }
 }
 
 impl Drop for BleLink {
     fn drop(&mut self) {
-        self.known.detach(&self.sink);
+        self.known.detach(self.connection);
     }
 }
 

@@ -10,8 +10,8 @@ use std::time::Duration;
 use tokio::net::{UnixListener, UnixStream};
 use tokio::sync::watch;
 use zbus::message::{Header, Type};
-use zbus::zvariant::{DynamicType, OwnedObjectPath, OwnedValue, Value};
-use zbus::{Connection, Guid, Message, connection::Builder};
+use zbus::zvariant::{DynamicType, Type as Signed};
+use zbus::{Connection, Guid, Message, OwnedObjectPath, OwnedVariant, Variant, connection::Builder};
 
 const BUS: &str = "org.freedesktop.DBus";
 const UNKNOWN_OBJECT: (&str, &str) = ("org.freedesktop.DBus.Error.UnknownObject", "no such object");
@@ -92,6 +92,7 @@ async fn serve(stream: UnixStream, shared: Arc<Shared>) {
     let Ok(mut calls) = builder.build_message_stream().await else { return };
     let connection = Connection::from(&calls);
     shared.clients.lock().expect("no panic").push(connection.clone());
+    shared.change(|world| said_nothing(|| world.connections += 1)).await;
     while let Some(Ok(message)) = calls.next().await {
         if message.message_type() == Type::MethodCall {
             // Each on its own, so that one that hangs holds up no other.
@@ -100,6 +101,13 @@ async fn serve(stream: UnixStream, shared: Arc<Shared>) {
     }
     // The stream's end is the connection's.
     shared.clients.lock().expect("no panic").retain(|it| !it.is_closed());
+    shared.change(|world| said_nothing(|| world.connections -= 1)).await;
+}
+
+/// A change that the service says nothing of.
+fn said_nothing(change: impl FnOnce()) -> Vec<Message> {
+    change();
+    Vec::new()
 }
 
 /// One call by the program.
@@ -127,7 +135,7 @@ impl Asked {
 
     fn arguments<T>(&self) -> Result<T, Refusal>
     where
-        T: serde::de::DeserializeOwned + zbus::zvariant::Type,
+        T: serde::de::DeserializeOwned + Signed,
     {
         let wrong = |_| ("org.freedesktop.DBus.Error.InvalidArgs", "not the arguments of this method");
         self.message.body().deserialize().map_err(wrong)
@@ -185,11 +193,7 @@ impl Asked {
     }
 
     async fn change(&self, change: impl FnOnce(&mut World)) {
-        let no_signal = |world: &mut World| {
-            change(world);
-            Vec::new()
-        };
-        self.shared.change(no_signal).await;
+        self.shared.change(|world| said_nothing(|| change(world))).await;
     }
 
     async fn introspect(&self, object: &Object) -> Result<(), Refusal> {
@@ -214,7 +218,7 @@ impl Asked {
     }
 
     async fn set(&self, object: &Object) -> Result<(), Refusal> {
-        let (_, name, value): (String, String, OwnedValue) = self.arguments()?;
+        let (_, name, value): (String, String, OwnedVariant) = self.arguments()?;
         let (Object::Adapter(adapter), "Powered", Ok(is_on)) = (object, name.as_str(), bool::try_from(value)) else {
             return Err(UNKNOWN_METHOD);
         };
@@ -331,7 +335,7 @@ impl Asked {
     }
 
     async fn write(&self, address: &str, uuid: uuid::Uuid) -> Result<(), Refusal> {
-        let (bytes, _): (Vec<u8>, BTreeMap<String, OwnedValue>) = self.arguments()?;
+        let (bytes, _): (Vec<u8>, BTreeMap<String, OwnedVariant>) = self.arguments()?;
         let mut hook = None;
         self.change(|world| {
             let Some(sensor) = world.sensors.get_mut(address) else { return };
@@ -364,7 +368,7 @@ fn set(world: &mut World, adapter: &str, address: &str, object: &Object, propert
     } else {
         return Vec::new();
     }
-    vec![changed(object, DEVICE, property, Value::from(true))]
+    vec![changed(object, DEVICE, property, Variant::from(true))]
 }
 
 /// Bodies of our own always fit.

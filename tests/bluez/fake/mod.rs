@@ -259,9 +259,23 @@ impl FakeBluez {
     /// # Panics
     /// If it has not within [`PATIENCE`].
     pub fn wait_for_calls(&self, member: &str, count: usize) {
-        let called = self.shared.until(|world| (world.count(member) >= count).then_some(()));
-        let in_time = self.runtime().block_on(async { timeout(PATIENCE, called).await });
-        assert!(in_time.is_ok(), "{member} was called {} times; expected {count}", self.calls(member));
+        self.wait_until(|world| world.count(member) >= count, &format!("{count} calls of {member}"));
+    }
+
+    /// Waits until the bus has so many connections.
+    ///
+    /// # Panics
+    /// If it has not within [`PATIENCE`].
+    pub fn wait_for_connections(&self, count: usize) {
+        self.wait_until(|world| world.connections == count, &format!("{count} connections"));
+    }
+
+    #[track_caller]
+    fn wait_until(&self, is_so: impl Fn(&World) -> bool, what: &str) {
+        let so = self.shared.until(|world| is_so(world).then_some(()));
+        let in_time = self.runtime().block_on(async { timeout(PATIENCE, so).await });
+        let world = self.shared.world();
+        assert!(in_time.is_ok(), "expected {what}; {} connections, {:?}", world.connections, world.calls);
     }
 }
 

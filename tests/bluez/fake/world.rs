@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use uuid::Uuid;
 use zbus::Message;
-use zbus::zvariant::{ObjectPath, OwnedObjectPath, Value};
+use zbus::{ObjectPath, OwnedObjectPath, Variant};
 
 pub const ADAPTER: &str = "org.bluez.Adapter1";
 pub const DEVICE: &str = "org.bluez.Device1";
@@ -15,7 +15,7 @@ pub const CHARACTERISTIC: &str = "org.bluez.GattCharacteristic1";
 pub const PROPERTIES: &str = "org.freedesktop.DBus.Properties";
 pub const OBJECT_MANAGER: &str = "org.freedesktop.DBus.ObjectManager";
 
-pub type Properties = BTreeMap<String, Value<'static>>;
+pub type Properties = BTreeMap<String, Variant<'static>>;
 pub type Interfaces = BTreeMap<String, Properties>;
 
 #[derive(Default)]
@@ -28,6 +28,8 @@ pub struct World {
     /// Refuses every call to the service with this error.
     pub denied: Option<&'static str>,
     pub calls: Vec<Call>,
+    /// Programs' connections to the bus.
+    pub connections: usize,
 }
 
 /// A call that the program made.
@@ -139,14 +141,14 @@ impl World {
             Object::Device { adapter, address } => (DEVICE, self.device_properties(adapter, address)?),
             Object::Service { adapter, address, at } => {
                 let service = self.service(adapter, address, *at)?;
-                let uuid = Value::from(service.uuid.to_string());
-                (SERVICE, named([("UUID", uuid), ("Primary", Value::from(true))]))
+                let uuid = Variant::from(service.uuid.to_string());
+                (SERVICE, named([("UUID", uuid), ("Primary", Variant::from(true))]))
             }
             Object::Characteristic { adapter, address, at } => {
                 let it = self.characteristic(adapter, address, *at)?;
-                let uuid = Value::from(it.uuid.to_string());
-                let flags = Value::from(it.flags.clone());
-                (CHARACTERISTIC, named([("UUID", uuid), ("Flags", flags), ("MTU", Value::from(247_u16))]))
+                let uuid = Variant::from(it.uuid.to_string());
+                let flags = Variant::from(it.flags.clone());
+                (CHARACTERISTIC, named([("UUID", uuid), ("Flags", flags), ("MTU", Variant::from(247_u16))]))
             }
         };
         Some(Interfaces::from([(interface.to_owned(), properties)]))
@@ -156,13 +158,13 @@ impl World {
         let adapter = self.adapters.get(name)?;
         let number = name.bytes().last().unwrap_or(b'0');
         Some(named([
-            ("Address", Value::from(format!("00:00:5E:00:53:{number:02X}"))),
-            ("AddressType", Value::from("public")),
-            ("Name", Value::from("cage")),
-            ("Alias", Value::from("cage")),
-            ("Modalias", Value::from("usb:v1D6Bp0246d0540")),
-            ("Powered", Value::from(adapter.is_powered)),
-            ("Discovering", Value::from(adapter.is_discovering)),
+            ("Address", Variant::from(format!("00:00:5E:00:53:{number:02X}"))),
+            ("AddressType", Variant::from("public")),
+            ("Name", Variant::from("cage")),
+            ("Alias", Variant::from("cage")),
+            ("Modalias", Variant::from("usb:v1D6Bp0246d0540")),
+            ("Powered", Variant::from(adapter.is_powered)),
+            ("Discovering", Variant::from(adapter.is_discovering)),
         ]))
     }
 
@@ -170,19 +172,19 @@ impl World {
         let (spec, device) = (&self.sensors.get(address)?.spec, self.device(adapter, address)?);
         let uuids: Vec<String> = spec.services.iter().map(|it| it.uuid.to_string()).collect();
         let mut properties = named([
-            ("Address", Value::from(address.to_owned())),
-            ("AddressType", Value::from("random")),
-            ("Alias", Value::from(spec.name.clone().unwrap_or_else(|| address.replace(':', "-")))),
-            ("Paired", Value::from(false)),
-            ("Connected", Value::from(device.is_connected)),
-            ("ServicesResolved", Value::from(device.is_resolved)),
-            ("Trusted", Value::from(false)),
-            ("Blocked", Value::from(false)),
-            ("LegacyPairing", Value::from(false)),
-            ("UUIDs", Value::from(uuids)),
+            ("Address", Variant::from(address.to_owned())),
+            ("AddressType", Variant::from("random")),
+            ("Alias", Variant::from(spec.name.clone().unwrap_or_else(|| address.replace(':', "-")))),
+            ("Paired", Variant::from(false)),
+            ("Connected", Variant::from(device.is_connected)),
+            ("ServicesResolved", Variant::from(device.is_resolved)),
+            ("Trusted", Variant::from(false)),
+            ("Blocked", Variant::from(false)),
+            ("LegacyPairing", Variant::from(false)),
+            ("UUIDs", Variant::from(uuids)),
         ]);
-        properties.extend(spec.name.clone().map(|name| ("Name".to_owned(), Value::from(name))));
-        properties.extend(device.rssi_dbm.map(|rssi| ("RSSI".to_owned(), Value::from(rssi))));
+        properties.extend(spec.name.clone().map(|name| ("Name".to_owned(), Variant::from(name))));
+        properties.extend(device.rssi_dbm.map(|rssi| ("RSSI".to_owned(), Variant::from(rssi))));
         Some(properties)
     }
 
@@ -285,7 +287,7 @@ impl World {
             }
             _ => false,
         });
-        Some(changed(&characteristics.next()?, CHARACTERISTIC, "Value", Value::from(bytes.to_vec())))
+        Some(changed(&characteristics.next()?, CHARACTERISTIC, "Value", Variant::from(bytes.to_vec())))
     }
 
     /// How often a method was called.
@@ -294,7 +296,7 @@ impl World {
     }
 }
 
-fn named<const N: usize>(properties: [(&str, Value<'static>); N]) -> Properties {
+fn named<const N: usize>(properties: [(&str, Variant<'static>); N]) -> Properties {
     properties.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()
 }
 
@@ -303,7 +305,7 @@ pub fn owned_path(object: &Object) -> OwnedObjectPath {
 }
 
 /// `PropertiesChanged` of one property.
-pub fn changed(object: &Object, interface: &str, property: &str, value: Value<'static>) -> Message {
+pub fn changed(object: &Object, interface: &str, property: &str, value: Variant<'static>) -> Message {
     let body = (interface, Properties::from([(property.to_owned(), value)]), Vec::<String>::new());
     signal(object, PROPERTIES, "PropertiesChanged", &body)
 }

@@ -3,7 +3,8 @@
 //! BlueZ counts one discovery for each program, so two scans that begin and end it for themselves would end each other's.
 
 use super::super::RadioError;
-use super::session::powered_adapters;
+use super::error::unless_so_already;
+use super::near::powered_adapters;
 use btleplug::api::{Central as _, ScanFilter};
 use btleplug::platform::Manager;
 use std::time::Duration;
@@ -78,8 +79,8 @@ async fn bounded(limit: Duration, work: impl Future<Output = Result<(), RadioErr
 async fn start(manager: &Manager) -> Result<(), RadioError> {
     let mut outcome = Err(RadioError::NoAdapter);
     for adapter in powered_adapters(manager).await? {
-        let started = adapter.start_scan(ScanFilter::default()).await.map_err(|e| super::error::explained(&e));
-        let started = started.or_else(|e| if super::error::is_so_already(&e) { Ok(()) } else { Err(e) });
+        let started = adapter.start_scan(ScanFilter::default()).await.map_err(RadioError::from);
+        let started = started.or_else(unless_so_already);
         outcome = if outcome.is_ok() { outcome } else { started };
     }
     outcome

@@ -39,6 +39,9 @@ const MEANINGS: [(&str, Meaning); 19] = [
     ("le-connection-abort", Meaning::Lost),
 ];
 
+/// BlueZ's messages for what need not be done.
+const SO_ALREADY: [&str; 3] = ["Operation already in progress", "Already Connected", "Already notifying"];
+
 #[derive(Clone, Copy)]
 enum Meaning {
     NotPermitted,
@@ -48,23 +51,24 @@ enum Meaning {
     Lost,
 }
 
-/// A btleplug error in the radio's terms.
-pub(super) fn explained(error: &btleplug::Error) -> RadioError {
-    match error {
-        btleplug::Error::PermissionDenied => not_permitted(),
-        btleplug::Error::DeviceNotFound => RadioError::NotFound,
-        btleplug::Error::NotConnected => RadioError::Lost,
-        btleplug::Error::NoAdapterAvailable => RadioError::NoAdapter,
-        other => from_text(&format!("{other:?}"), &other.to_string()),
+impl From<btleplug::Error> for RadioError {
+    fn from(error: btleplug::Error) -> Self {
+        match error {
+            btleplug::Error::PermissionDenied => not_permitted(),
+            btleplug::Error::DeviceNotFound => Self::NotFound,
+            btleplug::Error::NotConnected => Self::Lost,
+            btleplug::Error::NoAdapterAvailable => Self::NoAdapter,
+            other => from_text(&format!("{other:?}"), &other.to_string()),
+        }
     }
 }
 
-/// Whether the error says no more than that what was asked for is so already.
-pub(super) fn is_so_already(error: &RadioError) -> bool {
-    let RadioError::Other(text) = error else { return false };
-    ["already in progress", "Already Connected", "Already notifying", "AlreadyConnected", "InProgress"]
-        .iter()
-        .any(|words| text.contains(words))
+/// No error, where it says no more than that what was asked for is so already.
+pub(super) fn unless_so_already(error: RadioError) -> Result<(), RadioError> {
+    match &error {
+        RadioError::Other(text) if SO_ALREADY.iter().any(|words| text.contains(words)) => Ok(()),
+        _ => Err(error),
+    }
 }
 
 /// For a system that does not tell the state of its adapter to those it does not trust.
@@ -108,9 +112,12 @@ mod tests {
 
     #[test]
     fn what_is_so_already_is_no_failure() {
-        assert!(is_so_already(&of_bus("org.bluez.Error.InProgress", "Operation already in progress")));
-        assert!(is_so_already(&of_bus("org.bluez.Error.AlreadyConnected", "Already Connected")));
-        assert!(!is_so_already(&of_bus("org.bluez.Error.Failed", "Input/output error")));
-        assert!(!is_so_already(&RadioError::Lost));
+        let so = [("InProgress", "Operation already in progress"), ("AlreadyConnected", "Already Connected")];
+        for (name, message) in so {
+            assert_eq!(unless_so_already(of_bus(&format!("org.bluez.Error.{name}"), message)), Ok(()));
+        }
+        let failed = of_bus("org.bluez.Error.Failed", "Input/output error");
+        assert_eq!(unless_so_already(failed.clone()), Err(failed));
+        assert_eq!(unless_so_already(RadioError::Lost), Err(RadioError::Lost));
     }
 }
