@@ -1,8 +1,13 @@
-//! `swingd demo`: the bundled lesson, measured: a table in the terminal, a page and a picture in the browser.
+//! `swingd demo`: the bundled lesson, live: played through the service as if a sensor sent it, a line a swing; then
+//! what the service recorded, measured: a table, a page and a picture in the browser.
 
 use super::analysis::{Analysis, analyse_while_reading};
-use super::recording::{OpenRecording, RecordingError, from_reader};
+use super::live::Lines;
+use super::recording::{OpenRecording, RecordingError, from_reader, open};
 use super::replay::UnitsArg;
+use super::serve::{Played, speed};
+use crate::daemon::service::{Service, Settings};
+use crate::daemon::station::Limits;
 use crate::report::page::page;
 use crate::report::svg::picture;
 use crate::report::table::table;
@@ -20,6 +25,9 @@ pub struct DemoArgs {
     /// Units of the table and the pictures
     #[arg(long, value_enum, default_value_t)]
     pub units: UnitsArg,
+    /// How many times as fast as it was the lesson is played
+    #[arg(long, default_value_t = 10.0, value_parser = speed)]
+    pub speed: f64,
     /// Do not open the page in a browser
     #[arg(long)]
     pub no_open: bool,
@@ -33,14 +41,17 @@ fn bundled_lesson() -> Result<OpenRecording, RecordingError> {
     from_reader(Path::new(LESSON_NAME), LESSON, None)
 }
 
-/// Measures the lesson, writes the page, prints the table and opens the page.
+/// Plays the lesson, measures what was recorded, writes the page, prints the table and opens the page.
 ///
 /// # Errors
 /// If the folder or `out` cannot be written to.
-pub fn run(args: &DemoArgs, out: &mut dyn Write) -> anyhow::Result<()> {
-    let Analysis { recording, swings, .. } = analyse_while_reading(bundled_lesson()?, &mut |_| {})?;
-    let units = args.units.into();
+pub fn run(args: &DemoArgs, out: &mut (dyn Write + Send)) -> anyhow::Result<()> {
     let folder = folder(args.out.as_deref())?;
+    let runtime = tokio::runtime::Runtime::new().context("no threads for the service")?;
+    runtime.block_on(play(args, &folder.join("data"), out))?;
+    let recorded = newest_recording(&folder.join("data").join("recordings"))?;
+    let Analysis { recording, swings, .. } = analyse_while_reading(open(&recorded)?, &mut |_| {})?;
+    let units = args.units.into();
     let page_path = folder.join("lesson.html");
     write_file(&page_path, &page("A simulated lesson, measured", &recording, &swings, units))?;
     write_file(&folder.join("lesson.svg"), &picture(&swings, units))?;
@@ -51,6 +62,39 @@ pub fn run(args: &DemoArgs, out: &mut dyn Write) -> anyhow::Result<()> {
         open_in_browser(&page_path);
     }
     Ok(())
+}
+
+/// The lesson through the service, from the first packet to the end of the recording.
+async fn play(args: &DemoArgs, data_folder: &Path, out: &mut (dyn Write + Send)) -> anyhow::Result<()> {
+    const MOST_BYTES: u64 = 1 << 30;
+    let settings = Settings {
+        data_folder: data_folder.to_owned(),
+        listen: (std::net::Ipv4Addr::LOCALHOST, 0).into(),
+        events_keep: 1000,
+        nearly_full_bytes: 0,
+        limits: Limits { idle_close_s: 60.0, most_bytes: MOST_BYTES },
+    };
+    let service = Service::start(&settings).await?;
+    let (address, speed) = (service.address(), args.speed);
+    writeln!(out, "A simulated lesson at {speed} times its speed; the same as events: http://{address}/v1/events\n")?;
+    out.flush()?;
+    let mut lines = Lines::new(service.hub().subscribe(None).news, args.units.into());
+    let played = Played::new("lesson", bundled_lesson()?).start(&service, speed)?;
+    tokio::select! {
+        followed = lines.follow(out) => followed?,
+        played = played => drop(played?),
+    }
+    service.stop().await;
+    lines.drain(out)?;
+    writeln!(out, "\nThe recording made of it, measured again:\n")?;
+    Ok(())
+}
+
+/// The recording that was just made.
+fn newest_recording(folder: &Path) -> anyhow::Result<PathBuf> {
+    let entries = std::fs::read_dir(folder).with_context(|| format!("{}: cannot be read", folder.display()))?;
+    let newest = entries.filter_map(|entry| Some(entry.ok()?.path())).max();
+    newest.with_context(|| format!("{}: no recording was made", folder.display()))
 }
 
 fn write_file(path: &Path, text: &str) -> anyhow::Result<()> {
@@ -106,13 +150,16 @@ mod tests {
     #[test]
     fn the_page_and_the_picture_are_written_and_the_table_printed() {
         let folder = folder(None).unwrap();
-        let args = DemoArgs { out: Some(folder.join("deeper")), units: UnitsArg::Metric, no_open: true };
+        let out_folder = Some(folder.join("deeper"));
+        let args = DemoArgs { out: out_folder, units: UnitsArg::Metric, speed: 1000.0, no_open: true };
         let mut out = Vec::new();
         run(&args, &mut out).unwrap();
         let written = |name| std::fs::read_to_string(folder.join("deeper").join(name)).unwrap();
         assert!(written("lesson.html").starts_with("<!DOCTYPE html>"));
         assert!(written("lesson.svg").starts_with("<svg"));
-        assert!(String::from_utf8(out).unwrap().starts_with("lesson.mcap: "));
+        let out = String::from_utf8(out).unwrap();
+        assert!(out.contains("swing 8   final"), "{out}");
+        assert!(out.contains("-lesson.mcap: 128.5 s at 1000 Hz, 8 swings"), "{out}");
         std::fs::remove_dir_all(folder).unwrap();
     }
 

@@ -40,7 +40,8 @@ pub struct ServeArgs {
     pub config: ConfigArgs,
 }
 
-fn speed(text: &str) -> Result<f64, String> {
+/// How many times as fast as it was a recording is played.
+pub(super) fn speed(text: &str) -> Result<f64, String> {
     let value = text.parse::<f64>().ok().filter(|value| (0.01..=1000.0).contains(value));
     value.ok_or_else(|| "expected a number from 0.01 to 1000".to_owned())
 }
@@ -179,19 +180,24 @@ fn put_profile(inlet: &Inlet, config: &Config, advert: &Advert, log_time_ns: u64
 }
 
 /// A recording that is to be played.
-struct Played {
+pub(super) struct Played {
     sensor: String,
     recording: OpenRecording,
 }
 
 impl Played {
     fn open(path: &Path) -> anyhow::Result<Self> {
-        let recording = recording::open(path)?;
         let stem = path.file_stem().map_or("recording".into(), |stem| stem.to_string_lossy().into_owned());
-        Ok(Self { sensor: stem, recording })
+        Ok(Self::new(&stem, recording::open(path)?))
     }
 
-    fn start(mut self, service: &Service, speed: f64) -> anyhow::Result<tokio::task::JoinHandle<u64>> {
+    /// As the sensor of this name.
+    pub(super) fn new(sensor: &str, recording: OpenRecording) -> Self {
+        Self { sensor: sensor.into(), recording }
+    }
+
+    /// Begins to play.
+    pub(super) fn start(mut self, service: &Service, speed: f64) -> anyhow::Result<tokio::task::JoinHandle<u64>> {
         let next = move || match self.recording.next_entry() {
             Ok(entry) => entry,
             Err(error) => {

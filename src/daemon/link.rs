@@ -23,7 +23,7 @@ const SILENCE: Duration = Duration::from_millis(2500);
 /// The first packet after a start may take so long.
 const FIRST_PACKET: Duration = Duration::from_secs(5);
 /// All of connecting and discovering may take so long.
-const CONNECTING: Duration = Duration::from_secs(15);
+const CONNECTING: Duration = Duration::from_secs(30);
 /// A read, write or subscription may take so long.
 const CALL: Duration = Duration::from_secs(5);
 /// Asking whether the connection is there, and ending it, may take so long.
@@ -210,7 +210,7 @@ impl<R: Radio> Keeper<R> {
             if there.contains(&characteristic)
                 && let Ok(bytes) = read(link, characteristic).await
             {
-                parts.push(String::from_utf8_lossy(&bytes).trim_matches(['\0', ' ']).to_owned());
+                parts.push(printable(&bytes));
             }
         }
         (!parts.is_empty()).then(|| parts.join(" "))
@@ -287,6 +287,12 @@ impl<R: Radio> Keeper<R> {
         let log_time_ns = u64::try_from(self.clock.now().utc_ns).unwrap_or(0);
         self.inlet.push(entry(log_time_ns));
     }
+}
+
+/// Text as it came over the air, without what would steer a terminal.
+fn printable(bytes: &[u8]) -> String {
+    let text = String::from_utf8_lossy(bytes);
+    text.trim_matches(['\0', ' ']).chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).take(64).collect()
 }
 
 /// One of the constants of the profile, which are all valid.

@@ -18,6 +18,9 @@ use super::wire::mcap::{AtThePlate, AtThePlateSide, Entry};
 use super::{Engine, Event, Stage};
 use std::collections::VecDeque;
 
+/// How well the rate of a sensor is known that is only said to work at it, 1 σ, ppm: of common parts, a per cent.
+const NOMINAL_RATE_PPM: f64 = 10_000.0;
+
 /// What a session has to tell.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Told {
@@ -109,11 +112,11 @@ impl Session {
             Entry::Samples { samples, .. } => self.samples(samples, &mut told),
             Entry::Packet(packet) => self.intake.packet(packet, &mut arrivals),
             Entry::Link { link, .. } => self.intake.link(link, &mut arrivals),
-            Entry::Device { device, .. } => {
-                if let Err(error) = self.intake.read_as(device, &mut arrivals) {
-                    told.push(Told::Problem(error.to_string()));
-                }
-            }
+            Entry::Device { device, .. } => match self.intake.read_as(device, &mut arrivals) {
+                Ok(()) if self.last_s.is_none() => self.utc = self.new_line(),
+                Ok(()) => {}
+                Err(error) => told.push(Told::Problem(error.to_string())),
+            },
             Entry::Profile { toml, .. } => match Profile::parse(toml) {
                 Ok((profile, _)) => self.read_with(profile, &mut told),
                 Err(error) => told.push(Told::Problem(format!("profile: {error}"))),
@@ -183,12 +186,17 @@ impl Session {
                 }
                 Arrival::Anew => {
                     self.end_engine(told);
-                    self.utc.reset();
+                    self.utc = self.new_line();
                     self.run += 1;
                     told.push(Told::Anew { run: self.run });
                 }
             }
         }
+    }
+
+    /// A time that is counted in samples of a nominal rate is much poorer than a tick.
+    fn new_line(&self) -> UtcLine {
+        if self.intake.has_ticks() { UtcLine::default() } else { UtcLine::new(NOMINAL_RATE_PPM) }
     }
 
     fn samples(&mut self, samples: &[Sample], told: &mut Vec<Told>) {

@@ -79,6 +79,11 @@ impl Intake {
         self.lanes.iter().any(|lane| lane.layout().tick_modulus.is_none() && lane.layout().sequence_modulus.is_none())
     }
 
+    /// Whether the packets carry the sensor's own time.
+    pub fn has_ticks(&self) -> bool {
+        self.lanes.iter().all(|lane| lane.layout().tick_modulus.is_some())
+    }
+
     /// From here on packets are read like this. The same again, as after a reconnection, changes nothing; another, as
     /// after a restart of the sensor or with another rate, begins anew.
     ///
