@@ -133,7 +133,10 @@ fn document(near: &[Near]) -> Result<String, serde_json::Error> {
 
 fn table(near: &[Near], args: &ScanArgs) -> String {
     if near.is_empty() {
-        return format!("nothing was heard in {} s; wake the sensor and bring it closer\n", args.seconds);
+        return format!(
+            "nothing was heard in {} s; wake the sensor and bring it closer; while connected to anything, it is silent\n",
+            args.seconds
+        );
     }
     let mut rows = vec![["Name", "Id", "Signal", "Adapter", "Understood as", "Battery"].map(str::to_owned)];
     rows.extend(near.iter().map(row));
@@ -254,7 +257,10 @@ mod tests {
     fn silence_is_told_with_what_to_do() {
         let (done, out, _) = printed(Ok(Vec::new()), &args());
         done.unwrap();
-        assert_eq!(out, "nothing was heard in 5 s; wake the sensor and bring it closer\n");
+        assert_eq!(
+            out,
+            "nothing was heard in 5 s; wake the sensor and bring it closer; while connected to anything, it is silent\n"
+        );
         let (_, out, _) = printed(Ok(Vec::new()), &ScanArgs { json: true, ..args() });
         assert_eq!(out, "{\"sensors\":[]}\n");
     }

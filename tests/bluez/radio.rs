@@ -10,13 +10,18 @@ const OTHER: &str = "C0:00:00:00:00:02";
 const SERVICE: Uuid = Uuid::from_u128(0x6b1f0001_5d0c_4a3e_9c51_2f3b8d7a9e10);
 const FAST: Uuid = Uuid::from_u128(0x6b1f0002_5d0c_4a3e_9c51_2f3b8d7a9e10);
 const FIXED: Uuid = Uuid::from_u128(0x6b1f0003_5d0c_4a3e_9c51_2f3b8d7a9e10);
+const QUICK: Uuid = Uuid::from_u128(0x6b1f0005_5d0c_4a3e_9c51_2f3b8d7a9e10);
+const QUICKLY: &str = "write-without-response";
 const ORDERS: Uuid = Uuid::from_u128(0x6b1f0004_5d0c_4a3e_9c51_2f3b8d7a9e10);
 
 /// An error must be there so soon, whatever has happened.
 const SOON: Duration = Duration::from_secs(5);
 
+/// And a connection to a sensor that is in reach again.
+const RECONNECTED: Duration = Duration::from_secs(3);
+
 fn sensor(address: &str) -> FakeSensor {
-    let characteristics = [(FAST, "notify"), (FIXED, "read"), (ORDERS, "write indicate")];
+    let characteristics = [(FAST, "notify"), (FIXED, "read"), (ORDERS, "write indicate"), (QUICK, QUICKLY)];
     FakeSensor::new(address, "Knob").service(SERVICE, &characteristics).value(FIXED, &[1, 2, 0xff])
 }
 
@@ -73,16 +78,18 @@ fn what_the_air_doubles_or_reorders_arrives_as_it_came() {
 #[test]
 fn reads_writes_and_indications() {
     let (fake, mut radio) = streaming();
-    assert_eq!(radio.ask(&format!("characteristics {KNOB}")), "ok 3");
+    assert_eq!(radio.ask(&format!("characteristics {KNOB}")), "ok 4");
     assert_eq!(radio.ask(&format!("read {KNOB} {FIXED}")), "ok 0102ff");
     fake.set_value(KNOB, FIXED, &[7]);
     assert_eq!(radio.ask(&format!("read {KNOB} {FIXED}")), "ok 07");
     fake.on_write(KNOB, ORDERS, |order| vec![(ORDERS, [order, &[0xac]].concat())]);
     assert_eq!(radio.ask(&format!("subscribe {KNOB} {ORDERS}")), "ok");
     assert_eq!(radio.ask(&format!("write {KNOB} {ORDERS} 0508")), "ok");
-    assert_eq!(fake.writes(KNOB, ORDERS), [[5, 8]]);
+    assert_eq!((fake.writes(KNOB, ORDERS), fake.write_kinds(KNOB, ORDERS)), (vec![vec![5, 8]], vec!["request".into()]));
     let answers = radio.notified(1);
     assert_eq!((answers[0].characteristic, answers[0].bytes.as_slice()), (ORDERS, [5, 8, 0xac].as_slice()));
+    assert_eq!(radio.ask(&format!("write {KNOB} {QUICK} 09")), "ok");
+    assert_eq!((fake.writes(KNOB, QUICK), fake.write_kinds(KNOB, QUICK)), (vec![vec![9]], vec!["command".into()]));
     let missing = Uuid::from_u128(7);
     assert_eq!(radio.ask(&format!("read {KNOB} {missing}")), format!("err NoCharacteristic({missing})"));
 }
@@ -95,9 +102,18 @@ fn after_a_loss_the_same_sink_gets_everything_once() {
         fake.lose(KNOB);
         assert_eq!(radio.ask(&format!("connected {KNOB}")), "ok false");
         assert_eq!(radio.ask(&format!("read {KNOB} {FIXED}")), "err Lost");
-        stream(&mut radio, "1");
+        let (answer, time) = radio.ask_timed(&format!("connect {KNOB} 1"));
+        assert!(answer == "ok" && time < RECONNECTED, "{answer} after {time:?}");
+        assert_eq!(radio.ask(&format!("subscribe {KNOB} {FAST}")), "ok");
         arrive_once_each(&fake, &mut radio, 20, "1");
     }
+}
+
+#[test]
+fn turning_notifications_on_twice_doubles_nothing() {
+    let (fake, mut radio) = streaming();
+    assert_eq!(radio.ask(&format!("subscribe {KNOB} {FAST}")), "ok");
+    arrive_once_each(&fake, &mut radio, 20, "1");
 }
 
 #[test]

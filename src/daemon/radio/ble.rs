@@ -8,6 +8,7 @@
 //! - Streams are never held without being polled: they grow without bound. `events()` is not used at all.
 //! - BlueZ lists sensors that are long gone, and those that other programs look for: only what has a signal strength was
 //!   heard, and what it advertises is for the caller to check again.
+//! - A sensor that is connected does not advertise, so a scan does not list it.
 //! - `start_scan` switches adapters on: those that are off are left alone.
 //!
 //! Left out: Windows and macOS hold 16 notifications for each sensor and drop more without a word; the sensor's packet

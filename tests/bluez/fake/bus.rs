@@ -2,7 +2,7 @@
 
 use super::sensor::Answer;
 use super::world::{ADAPTER, CHARACTERISTIC, Call, DEVICE, OBJECT_MANAGER, Object, PROPERTIES, World, owned_path};
-use super::world::{Interfaces, changed};
+use super::world::{Interfaces, Write, changed};
 use futures::StreamExt;
 use std::collections::{BTreeMap, HashMap};
 use std::sync::{Arc, Mutex, MutexGuard};
@@ -14,14 +14,15 @@ use zbus::zvariant::{DynamicType, Type as Signed};
 use zbus::{Connection, Guid, Message, OwnedObjectPath, OwnedVariant, Variant, connection::Builder};
 
 const BUS: &str = "org.freedesktop.DBus";
-const UNKNOWN_OBJECT: (&str, &str) = ("org.freedesktop.DBus.Error.UnknownObject", "no such object");
-const UNKNOWN_METHOD: (&str, &str) = ("org.freedesktop.DBus.Error.UnknownMethod", "no such method");
-const NO_SERVICE: (&str, &str) =
+const UNKNOWN_OBJECT: Refusal = ("org.freedesktop.DBus.Error.UnknownObject", "no such object");
+const UNKNOWN_METHOD: Refusal = ("org.freedesktop.DBus.Error.UnknownMethod", "no such method");
+const NO_SERVICE: Refusal =
     ("org.freedesktop.DBus.Error.ServiceUnknown", "The name org.bluez was not provided by any .service files");
-const NOT_READY: (&str, &str) = ("org.bluez.Error.NotReady", "Resource Not Ready");
-const IN_PROGRESS: (&str, &str) = ("org.bluez.Error.InProgress", "Operation already in progress");
-const NOT_CONNECTED: (&str, &str) = ("org.bluez.Error.Failed", "Not connected");
-const BROKEN_OFF: (&str, &str) = ("org.bluez.Error.Failed", "le-connection-abort-by-local");
+const NOT_READY: Refusal = ("org.bluez.Error.NotReady", "Resource Not Ready");
+const IN_PROGRESS: Refusal = ("org.bluez.Error.InProgress", "Operation already in progress");
+const NOT_CONNECTED: Refusal = ("org.bluez.Error.Failed", "Not connected");
+const NOTIFYING: Refusal = ("org.bluez.Error.Failed", "Already notifying");
+const BROKEN_OFF: Refusal = ("org.bluez.Error.Failed", "le-connection-abort-by-local");
 
 /// An error's name and message.
 type Refusal = (&'static str, &'static str);
@@ -79,14 +80,15 @@ impl Shared {
     }
 }
 
-/// Takes programs until it is aborted.
-pub async fn listen(listener: UnixListener, shared: Arc<Shared>) {
-    while let Ok((stream, _)) = listener.accept().await {
-        tokio::spawn(serve(stream, shared.clone()));
+/// Takes programs until it is aborted, and numbers them.
+pub async fn listen(listener: UnixListener, first_client: usize, shared: Arc<Shared>) {
+    for client in 0.. {
+        let Ok((stream, _)) = listener.accept().await else { return };
+        tokio::spawn(serve(stream, first_client + client, shared.clone()));
     }
 }
 
-async fn serve(stream: UnixStream, shared: Arc<Shared>) {
+async fn serve(stream: UnixStream, client: usize, shared: Arc<Shared>) {
     let Ok(stream) = stream.into_std() else { return };
     let builder = Builder::unix_stream(stream).server(Guid::generate()).p2p();
     let Ok(mut calls) = builder.build_message_stream().await else { return };
@@ -96,12 +98,12 @@ async fn serve(stream: UnixStream, shared: Arc<Shared>) {
     while let Some(Ok(message)) = calls.next().await {
         if message.message_type() == Type::MethodCall {
             // Each on its own, so that one that hangs holds up no other.
-            tokio::spawn(Asked { connection: connection.clone(), message, shared: shared.clone() }.answer());
+            tokio::spawn(Asked { connection: connection.clone(), client, message, shared: shared.clone() }.answer());
         }
     }
     // The stream's end is the connection's.
     shared.clients.lock().expect("no panic").retain(|it| !it.is_closed());
-    shared.change(|world| said_nothing(|| world.connections -= 1)).await;
+    shared.change(|world| said_nothing(|| world.forget(client))).await;
 }
 
 /// A change that the service says nothing of.
@@ -113,6 +115,7 @@ fn said_nothing(change: impl FnOnce()) -> Vec<Message> {
 /// One call by the program.
 struct Asked {
     connection: Connection,
+    client: usize,
     message: Message,
     shared: Arc<Shared>,
 }
@@ -319,27 +322,29 @@ impl Asked {
             }
             "WriteValue" => self.write(address, uuid).await,
             "StartNotify" | "StopNotify" => {
+                let (mine, mut is_new) = ((self.client, uuid), true);
                 self.change(|world| {
                     let Some(device) = world.device_mut(adapter, address) else { return };
                     if member == "StartNotify" {
-                        device.notifying.insert(uuid);
+                        is_new = device.notifying.insert(mine);
                     } else {
-                        device.notifying.remove(&uuid);
+                        device.notifying.remove(&mine);
                     }
                 })
                 .await;
-                self.reply(&()).await
+                if is_new { self.reply(&()).await } else { Err(NOTIFYING) }
             }
             _ => Err(UNKNOWN_METHOD),
         }
     }
 
     async fn write(&self, address: &str, uuid: uuid::Uuid) -> Result<(), Refusal> {
-        let (bytes, _): (Vec<u8>, BTreeMap<String, OwnedVariant>) = self.arguments()?;
+        let (bytes, mut options): (Vec<u8>, BTreeMap<String, OwnedVariant>) = self.arguments()?;
+        let kind = options.remove("type").and_then(|it| String::try_from(it).ok()).unwrap_or_default();
         let mut hook = None;
         self.change(|world| {
             let Some(sensor) = world.sensors.get_mut(address) else { return };
-            sensor.writes.push((uuid, bytes.clone()));
+            sensor.writes.push(Write { to: uuid, bytes: bytes.clone(), kind });
             hook = sensor.on_write.get(&uuid).cloned();
         })
         .await;

@@ -19,7 +19,7 @@ use tokio::runtime::{Builder, Runtime};
 use tokio::task::JoinHandle;
 use tokio::time::timeout;
 use uuid::Uuid;
-use world::{Adapter, Device, Sensor, World};
+use world::{Adapter, Device, Sensor, World, Write};
 
 /// The service's own name on the bus.
 const SERVICE_NAME: &str = ":1.1";
@@ -32,6 +32,8 @@ pub struct FakeBluez {
     shared: Arc<Shared>,
     folder: PathBuf,
     listening: Option<JoinHandle<()>>,
+    /// How often the bus was started.
+    starts: usize,
     runtime: Option<Runtime>,
 }
 
@@ -44,7 +46,7 @@ impl FakeBluez {
         let runtime = Builder::new_multi_thread().worker_threads(1).enable_all().build().expect("a runtime");
         let world = World { is_service_up: true, ..World::default() };
         let shared = Arc::new(Shared::new(world));
-        let mut fake = Self { shared, folder, listening: None, runtime: Some(runtime) };
+        let mut fake = Self { shared, folder, listening: None, starts: 0, runtime: Some(runtime) };
         fake.start_bus();
         fake.add_adapter("hci0");
         fake
@@ -84,7 +86,8 @@ impl FakeBluez {
     pub fn start_bus(&mut self) {
         let _entered = self.runtime().enter();
         let listener = UnixListener::bind(self.socket()).expect("a socket");
-        self.listening = Some(tokio::spawn(bus::listen(listener, self.shared.clone())));
+        self.listening = Some(tokio::spawn(bus::listen(listener, self.starts * 1000, self.shared.clone())));
+        self.starts += 1;
     }
 
     /// The bus goes, with all its connections.
@@ -207,9 +210,18 @@ impl FakeBluez {
 
     /// All that was written, in order.
     pub fn writes(&self, address: &str, uuid: Uuid) -> Vec<Vec<u8>> {
+        self.of_writes(address, uuid, |it| it.bytes.clone())
+    }
+
+    /// How it was written: `request` is with response, `command` without.
+    pub fn write_kinds(&self, address: &str, uuid: Uuid) -> Vec<String> {
+        self.of_writes(address, uuid, |it| it.kind.clone())
+    }
+
+    fn of_writes<T>(&self, address: &str, uuid: Uuid, part: impl Fn(&Write) -> T) -> Vec<T> {
         let world = self.shared.world();
         let writes = world.sensors.get(address).map(|it| it.writes.as_slice()).unwrap_or_default();
-        writes.iter().filter(|(to, _)| *to == uuid).map(|(_, bytes)| bytes.clone()).collect()
+        writes.iter().filter(|it| it.to == uuid).map(part).collect()
     }
 
     /// A notification; false if the program is not connected or has not turned them on, so that none is sent.

@@ -53,7 +53,15 @@ pub struct Sensor {
     pub on_connect: Answer,
     pub on_read: Answer,
     pub on_write: BTreeMap<Uuid, OnWrite>,
-    pub writes: Vec<(Uuid, Vec<u8>)>,
+    pub writes: Vec<Write>,
+}
+
+/// What a program wrote.
+pub struct Write {
+    pub to: Uuid,
+    pub bytes: Vec<u8>,
+    /// `request` is with response, `command` without.
+    pub kind: String,
 }
 
 #[derive(Default)]
@@ -61,9 +69,16 @@ pub struct Device {
     pub is_connected: bool,
     pub is_resolved: bool,
     pub rssi_dbm: Option<i16>,
-    pub notifying: BTreeSet<Uuid>,
+    /// What was turned on, and by which connection to the bus.
+    pub notifying: BTreeSet<(usize, Uuid)>,
     /// Attempts to connect that were broken off.
     pub broken_off: usize,
+}
+
+impl Device {
+    fn notifies(&self, uuid: Uuid) -> bool {
+        self.notifying.iter().any(|(_, of)| *of == uuid)
+    }
 }
 
 /// An object of the service, by its path.
@@ -279,7 +294,7 @@ impl World {
     /// The notification, where the program has turned them on.
     pub fn notification(&self, address: &str, uuid: Uuid, bytes: &[u8]) -> Option<Message> {
         let sensor = self.sensors.get(address)?;
-        let (adapter, _) = sensor.devices.iter().find(|(_, it)| it.is_connected && it.notifying.contains(&uuid))?;
+        let (adapter, _) = sensor.devices.iter().find(|(_, it)| it.is_connected && it.notifies(uuid))?;
         let places = self.below(adapter, address).into_iter();
         let mut characteristics = places.filter(|it| match it {
             Object::Characteristic { at, .. } => {
@@ -288,6 +303,13 @@ impl World {
             _ => false,
         });
         Some(changed(&characteristics.next()?, CHARACTERISTIC, "Value", Variant::from(bytes.to_vec())))
+    }
+
+    /// A program has gone: what it turned on is turned off, as BlueZ does; connections to sensors stay.
+    pub fn forget(&mut self, client: usize) {
+        self.connections -= 1;
+        let devices = self.sensors.values_mut().flat_map(|it| it.devices.values_mut());
+        devices.for_each(|it| it.notifying.retain(|(by, _)| *by != client));
     }
 
     /// How often a method was called.
