@@ -15,6 +15,8 @@ use std::collections::{BTreeMap, VecDeque};
 const MOST_HELD: usize = 3;
 /// So many suspect packets in a row that fit each other are believed.
 const SUSPECTS_TO_BELIEVE: usize = 3;
+/// Two suspect packets fit each other if no more than this are missing between them, less one.
+const SUSPECT_LEAP: u128 = 8;
 /// So many of the last packets are known by their keys, to tell a duplicate from one that is late.
 const DELIVERED_KEPT: usize = 64;
 /// How far receive times may be from the ticks before something else must be the case, s: links stall for seconds.
@@ -260,7 +262,11 @@ impl Lane {
         let leap = (after.raw % modulus + modulus - before.raw % modulus) % modulus;
         let leap_s = leap as f64 / self.tick_hz;
         let numbered = match (before.sequence, after.sequence, self.layout.sequence_modulus) {
-            (Some(before), Some(after), Some(modulus)) => (before + 1) % modulus.max(1) == after,
+            (Some(before), Some(after), Some(modulus)) => {
+                let modulus = u128::from(modulus.max(1));
+                let leap = (u128::from(after) + modulus - u128::from(before) % modulus) % modulus;
+                (1..=SUSPECT_LEAP).contains(&leap)
+            }
             _ => true,
         };
         leap > 0 && leap_s < 2.0 && numbered

@@ -1,1 +1,104 @@
+use super::*;
+use crate::engine::metrics::Metric;
+use crate::engine::wire::mcap::{DeviceRecord, Packet};
+use crate::sim::{Kind, Preset, Scenario, Simulated, SwingKind};
 
+fn simulated(seed: u64) -> Simulated {
+    Scenario::new(Kind::Swing(SwingKind::Ball), Preset::Good, seed).run()
+}
+
+fn profile(simulated: &Simulated) -> Entry {
+    Entry::Profile { log_time_ns: 0, toml: simulated.profile.to_toml() }
+}
+
+fn plate(nickname: &str, side: AtThePlateSide) -> Entry {
+    let context = AtThePlate { nickname: Some(nickname.into()), side: Some(side), ..AtThePlate::default() };
+    Entry::AtThePlate { log_time_ns: 0, context }
+}
+
+/// The samples, shifted in time, in pieces of 50.
+fn samples(simulated: &Simulated, shift_s: f64) -> Vec<Entry> {
+    let shifted = |sample: &Sample| Sample { time: SensorTime(sample.time.0 + shift_s), ..*sample };
+    let all: Vec<Sample> = simulated.samples.iter().map(shifted).collect();
+    all.chunks(50).map(|piece| Entry::Samples { log_time_ns: 0, samples: piece.to_vec() }).collect()
+}
+
+fn told(session: &mut Session, entries: &[Entry]) -> Vec<Told> {
+    entries.iter().flat_map(|entry| session.take(entry)).collect()
+}
+
+fn swings(told: &[Told]) -> Vec<&ToldSwing> {
+    let swing = |told: &'_ Told| matches!(told, Told::Swing(_));
+    told.iter()
+        .filter(|told| swing(told))
+        .filter_map(|told| if let Told::Swing(s) = told { Some(&**s) } else { None })
+        .collect()
+}
+
+/// A session of samples is the engine with a number and an owner.
+#[test]
+fn a_session_tells_what_its_engine_tells() {
+    let simulated = simulated(61_001);
+    let mut session = Session::new();
+    session.take(&profile(&simulated));
+    let mut all = told(&mut session, &samples(&simulated, 0.0));
+    all.extend(session.finish());
+    let mut engine = Engine::new(Profile::parse(&simulated.profile.to_toml()).unwrap().0);
+    let mut events = engine.push(&simulated.samples);
+    events.extend(engine.finish());
+    assert_eq!(all.len(), events.len());
+    let expected: Vec<&Swing> = events
+        .iter()
+        .filter_map(|event| if let Event::Swing { swing, .. } = event { Some(&**swing) } else { None })
+        .collect();
+    assert_eq!(swings(&all).iter().map(|told| &told.swing).collect::<Vec<_>>(), expected);
+    assert_eq!(swings(&all)[0].contact_utc, None, "nothing was received");
+}
+
+#[test]
+fn a_swing_belongs_to_who_was_at_the_plate_when_it_was_told_first() {
+    let simulated = simulated(61_002);
+    let mut session = Session::new();
+    session.take(&profile(&simulated));
+    session.take(&plate("Wren", AtThePlateSide::Left));
+    let entries = samples(&simulated, 0.0);
+    let first = entries.iter().position(|entry| !swings(&session.take(entry)).is_empty()).unwrap();
+    session.take(&plate("Finch", AtThePlateSide::Right));
+    let mut rest = told(&mut session, &entries[first + 1..]);
+    rest.extend(session.finish());
+    let last = *swings(&rest).last().unwrap();
+    assert_eq!((last.stage, last.at_the_plate.nickname.as_deref()), (Stage::Revised, Some("Wren")));
+}
+
+/// The pitch belongs to the swing it came to: a later one changes no number of an earlier swing.
+#[test]
+fn another_pitch_changes_the_swings_after_it_only() {
+    let simulated = simulated(61_003);
+    let mut tee = simulated.profile.clone();
+    tee.swing.pitch_speed_mps = 0.0;
+    let window = |swing: &ToldSwing| swing.swing.metrics[Metric::TimingWindow.index()];
+    let mut session = Session::new();
+    session.take(&profile(&simulated));
+    let mut all = told(&mut session, &samples(&simulated, 0.0));
+    session.take(&Entry::Profile { log_time_ns: 0, toml: tee.to_toml() });
+    all.extend(told(&mut session, &samples(&simulated, simulated.samples.len() as f64 * 1e-3)));
+    all.extend(session.finish());
+    let by_number =
+        |number: u64| swings(&all).into_iter().filter(move |told| told.number == number).collect::<Vec<_>>();
+    assert!(!by_number(0).is_empty() && !by_number(1).is_empty());
+    assert!(by_number(0).iter().all(|told| window(told).is_some()));
+    assert!(by_number(1).iter().all(|told| window(told).is_none()));
+}
+
+#[test]
+fn what_cannot_be_used_is_told_and_changes_nothing() {
+    let mut session = Session::new();
+    let told = session.take(&Entry::Profile { log_time_ns: 0, toml: "[bat]\nlength_m = 9\n".into() });
+    let Told::Problem(cause) = &told[0] else { panic!("{told:?}") };
+    assert!(cause.contains("line 2") && cause.contains("bat.length_m"), "{cause}");
+    let told = session.take(&Entry::Device { log_time_ns: 0, device: DeviceRecord::default() });
+    assert!(matches!(told.as_slice(), [Told::Problem(_)]));
+    let packet = Packet { received_utc_ns: 0, sensor: String::new(), characteristic: String::new(), bytes: Vec::new() };
+    assert_eq!(session.take(&Entry::Packet(packet)), []);
+    assert_eq!((session.counts().bad_packets(), session.finish()), (1, Vec::new()));
+}
