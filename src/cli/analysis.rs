@@ -112,9 +112,11 @@ impl Swings {
         let counts = self.session.counts();
         let bad =
             (counts.bad_packets() > 0).then(|| format!("{path}: {} packets cannot be read", counts.bad_packets()));
+        let poor = self.session.utc().why_poor().filter(|_| counts.packets > 0);
+        let poor = poor.map(|reason| format!("{path}: the sensor's clock is placed on UTC poorly: {reason}"));
         Analysis {
             recording: summary(open, &self.session),
-            notes: open.profile_warnings().chain(open.issue_lines()).chain(problems).chain(bad).collect(),
+            notes: open.profile_warnings().chain(open.issue_lines()).chain(problems).chain(bad).chain(poor).collect(),
             swings,
         }
     }

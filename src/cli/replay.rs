@@ -4,7 +4,9 @@ use super::analysis::{Analysis, analyse, analyse_while_reading};
 use super::one_line;
 use super::progress::Progress;
 use super::recording::{OpenRecording, RecordingError};
+use crate::engine::session::{Session, Told};
 use crate::engine::swing::Swing;
+use crate::report::event;
 use crate::report::json::Document;
 use crate::report::table::table;
 use crate::report::{svg, words};
@@ -24,6 +26,9 @@ pub struct ReplayArgs {
     /// Print one JSON document a file, one a line, instead of tables
     #[arg(long)]
     pub json: bool,
+    /// Print what a live session told, one JSON document an event, instead of tables
+    #[arg(long, conflicts_with_all = ["json", "svg"])]
+    pub events: bool,
     /// Units of the tables and the picture
     #[arg(long, value_enum, default_value_t)]
     pub units: UnitsArg,
@@ -61,6 +66,9 @@ type Outcome = Result<Analysis, RecordingError>;
 /// # Errors
 /// Only if `out` or `err` cannot be written to.
 pub fn run(args: &ReplayArgs, open: Opener, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+    if args.events {
+        return print_events(&args.files, open, out, err);
+    }
     let mut printer = Printer { args, out, err, all_read: true, drawn: Vec::new(), printed: 0 };
     match args.files.as_slice() {
         [file] => {
@@ -109,6 +117,36 @@ fn in_parallel(files: &[PathBuf], open: Opener, progress: &mut Progress, printer
         }
         Ok(())
     })
+}
+
+/// What the sessions of the recordings tell, in the form of the event stream's `told`, with the kind of each.
+fn print_events(files: &[PathBuf], open: Opener, out: &mut dyn Write, err: &mut dyn Write) -> io::Result<bool> {
+    let mut all_read = true;
+    for file in files {
+        match open(file).and_then(told_by) {
+            Ok(told) => {
+                for told in &told {
+                    let (kind, line) = event::line(told).map_err(io::Error::other)?;
+                    writeln!(out, "{{\"event\":\"{kind}\",\"told\":{line}}}")?;
+                }
+            }
+            Err(error) => {
+                all_read = false;
+                writeln!(err, "{}", one_line(&error))?;
+            }
+        }
+    }
+    out.flush()?;
+    Ok(all_read)
+}
+
+fn told_by(mut recording: OpenRecording) -> Result<Vec<Told>, RecordingError> {
+    let (mut session, mut told) = (Session::new(), Vec::new());
+    while let Some(entry) = recording.next_entry()? {
+        told.extend(session.take(&entry));
+    }
+    told.extend(session.finish());
+    Ok(told)
 }
 
 fn is_same_file(a: &Path, b: &Path) -> bool {

@@ -1,7 +1,9 @@
-//! From samples to swings: the pure core. [`Engine`] is its one door.
+//! From bytes to swings: the pure core. [`session::Session`] is the door for recordings and live streams, [`Engine`] that for
+//! samples.
 //!
-//! In the order of the data: [`geometry`] and [`profile`]; [`wire`], bytes to samples; [`sample`]; [`motion`], samples
-//! to attitude and velocity; [`swing`], motion to swings; [`metrics`], swings to numbers. Mostly a module names those
+//! In the order of the data: [`geometry`] and [`profile`]; [`wire`], bytes to samples; [`device`] and [`intake`], packets to
+//! samples, with [`utc`]; [`sample`]; [`motion`], samples to attitude and velocity; [`swing`], motion to swings;
+//! [`metrics`], swings to numbers. Mostly a module names those
 //! before it; but `wire` makes [`sample`]'s types, `swing` calls [`metrics`] and lends it the type of its curves, and
 //! `profile` takes the hands point from [`metrics`]. Beside them, for live sensors: [`device`], notifications to
 //! readings; [`utc`], a sensor's clock placed on UTC.

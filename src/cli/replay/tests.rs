@@ -30,7 +30,7 @@ fn csv(samples: u32) -> String {
 }
 
 fn args(files: &[&str], json: bool) -> ReplayArgs {
-    ReplayArgs { files: files.iter().map(PathBuf::from).collect(), json, units: UnitsArg::Us, svg: None }
+    ReplayArgs { files: files.iter().map(PathBuf::from).collect(), json, events: false, units: UnitsArg::Us, svg: None }
 }
 
 /// Whether all were read, standard output, standard error.
