@@ -5,9 +5,6 @@
 //! Nothing but the entries decides: a recording gives what the live stream gave, to the bit. What has been learnt of the
 //! sensor outlives a restart as [`Calibration::after_a_pause`](super::profile::Calibration::after_a_pause) says.
 
-#[cfg(test)]
-mod tests;
-
 use super::intake::{Arrival, Counts, Intake};
 use super::metrics::Flag;
 use super::profile::{Calibration, Profile, Side, SwingContext};

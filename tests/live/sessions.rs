@@ -5,7 +5,7 @@
 //! `cargo test --release --test live -- --ignored ten_thousand` is the long form.
 
 use crate::support::BEGIN_UTC_NS;
-use crate::support::cage::{Mishap, Outcome, live};
+use crate::support::cage::{Mishap, Outcome, What, live};
 use crate::support::radio::{FakeRadio, Radios};
 use crate::support::sensor::{Motion, Rates, Sensor};
 use std::sync::Arc;
@@ -58,7 +58,7 @@ fn mishaps(random: &mut Random, length_s: f64, with_disk: bool) -> Vec<Mishap> {
 }
 
 fn push(all: &mut Vec<Mishap>, kind: usize, at_s: f64, for_s: f64) {
-    let mut add = |at_s: f64, what: Box<dyn FnOnce(&FakeRadio, &MemoryDisk) + Send>| {
+    let mut add = |at_s: f64, what: What| {
         all.push(Mishap { at: Duration::from_secs_f64(at_s), what });
     };
     let end_s = at_s + for_s;

@@ -5,6 +5,7 @@ mod commands;
 mod engine;
 mod golden;
 mod operation;
+mod session;
 mod shared;
 mod stages;
 mod support;

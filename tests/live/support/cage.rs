@@ -26,10 +26,13 @@ const TURN: Duration = Duration::from_millis(5);
 /// The most events a session has.
 const MOST_EVENTS: usize = 100_000;
 
-/// Something that happens to sensor, radio or disk at a time after the first packet.
+/// What happens to sensor, radio or disk.
+pub type What = Box<dyn FnOnce(&FakeRadio, &MemoryDisk) + Send>;
+
+/// Something that happens at a time after the first packet.
 pub struct Mishap {
     pub at: Duration,
-    pub what: Box<dyn FnOnce(&FakeRadio, &MemoryDisk) + Send>,
+    pub what: What,
 }
 
 /// What came of a lesson.

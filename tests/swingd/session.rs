@@ -1,7 +1,13 @@
-use super::*;
-use crate::engine::metrics::Metric;
-use crate::engine::wire::mcap::{DeviceRecord, Packet};
-use crate::sim::{Kind, Preset, Scenario, Simulated, SwingKind};
+//! Sessions: what stands in a recording in, what is told out.
+
+use swingd::engine::metrics::Metric;
+use swingd::engine::profile::Profile;
+use swingd::engine::sample::{Sample, SensorTime};
+use swingd::engine::session::{Session, Told, ToldSwing};
+use swingd::engine::swing::Swing;
+use swingd::engine::wire::mcap::{AtThePlate, AtThePlateSide, DeviceRecord, Entry, Packet};
+use swingd::engine::{Engine, Event, Stage};
+use swingd::sim::{Kind, Preset, Scenario, Simulated, SwingKind};
 
 fn simulated(seed: u64) -> Simulated {
     Scenario::new(Kind::Swing(SwingKind::Ball), Preset::Good, seed).run()
