@@ -38,6 +38,8 @@ pub struct Mishap {
 /// What came of a lesson.
 pub struct Outcome {
     pub events: Vec<Arc<News>>,
+    /// When each was told, s after the first packet.
+    pub told_at_s: Vec<f64>,
     /// The last state of the sensor before the end.
     pub state: Value,
     pub disk: MemoryDisk,
@@ -55,7 +57,10 @@ pub fn live(sensor: Sensor, mishaps: Vec<Mishap>) -> Outcome {
 
 async fn live_on(sensor: Sensor, mishaps: Vec<Mishap>) -> Outcome {
     let clock: Arc<dyn Clock> = Arc::new(VirtualClock::new());
-    let hub = Arc::new(Hub::new(Vec::new(), 1, MOST_EVENTS, Box::new(|_| {})));
+    let told_at: Arc<Mutex<Vec<Duration>>> = Arc::default();
+    let (times, hub_clock) = (Arc::clone(&told_at), Arc::clone(&clock));
+    let keep = move |_: &Arc<News>| times.lock().unwrap().push(hub_clock.now().elapsed);
+    let hub = Arc::new(Hub::new(Vec::new(), 1, MOST_EVENTS, Box::new(keep)));
     let begin = hub.publish("begin", "{}".into());
     let (disk, cancel, tasks) = (MemoryDisk::new(), CancellationToken::new(), TaskTracker::new());
     let motion = Arc::clone(&sensor.motion);
@@ -76,7 +81,7 @@ async fn live_on(sensor: Sensor, mishaps: Vec<Mishap>) -> Outcome {
     };
     tasks.spawn(finder.run());
     let turns = tokio::spawn(take_turns(Arc::clone(&station), Arc::clone(&clock), cancel.clone()));
-    let began_utc_ns = sending(&radio, &*clock, &disk, mishaps).await;
+    let (began_utc_ns, began) = sending(&radio, &*clock, &disk, mishaps).await;
     // Silence: the connection is found to be lost, what is held goes on, the state is told.
     radio.air().cut();
     sleep(Duration::from_secs(5)).await;
@@ -88,7 +93,10 @@ async fn live_on(sensor: Sensor, mishaps: Vec<Mishap>) -> Outcome {
     turns.await.unwrap();
     station.lock().unwrap().finish(clock.now(), Duration::ZERO);
     let events = hub.subscribe(Some(begin)).missed.unwrap();
-    Outcome { events, state, disk, truly_lost, contacts_s: motion.contacts_s.clone(), began_utc_ns }
+    // The first one told is the mark that they are counted from.
+    let told_at = told_at.lock().unwrap();
+    let told_at_s = told_at.iter().skip(1).map(|at| at.as_secs_f64() - began.as_secs_f64()).collect();
+    Outcome { events, told_at_s, state, disk, truly_lost, contacts_s: motion.contacts_s.clone(), began_utc_ns }
 }
 
 async fn take_turns(station: Arc<Mutex<Station<MemoryRecording>>>, clock: Arc<dyn Clock>, cancel: CancellationToken) {
@@ -98,8 +106,8 @@ async fn take_turns(station: Arc<Mutex<Station<MemoryRecording>>>, clock: Arc<dy
     }
 }
 
-/// The sensor sends until its motion is over; when the motion began.
-async fn sending(radio: &FakeRadio, clock: &dyn Clock, disk: &MemoryDisk, mishaps: Vec<Mishap>) -> i64 {
+/// The sensor sends until its motion is over; when the motion began, and the first packet came.
+async fn sending(radio: &FakeRadio, clock: &dyn Clock, disk: &MemoryDisk, mishaps: Vec<Mishap>) -> (i64, Duration) {
     let mut mishaps = mishaps.into_iter().peekable();
     let mut began = None;
     loop {
@@ -122,7 +130,7 @@ async fn sending(radio: &FakeRadio, clock: &dyn Clock, disk: &MemoryDisk, mishap
             began = Some((now.utc_ns - length_ns, now.elapsed));
         }
         if sensor.is_over() {
-            return began.unwrap().0;
+            return began.unwrap();
         }
     }
 }
@@ -159,6 +167,18 @@ impl Outcome {
             lines.extend(told.iter().map(|told| event::line(told).unwrap().1));
         }
         lines
+    }
+
+    /// When a fault was told after `from_s`, and when it was over, s after the first packet.
+    pub fn fault(&self, key: &str, from_s: f64) -> (Option<f64>, Option<f64>) {
+        let has_key = format!("\"key\":\"{key}\"");
+        let find = |kind: &str, from_s: f64| {
+            let mut told = self.events.iter().zip(&self.told_at_s);
+            let hit = |news: &News, at_s: f64| news.kind == kind && at_s >= from_s && news.data.contains(&has_key);
+            told.find(|(news, at_s)| hit(news, **at_s)).map(|(_, at_s)| *at_s)
+        };
+        let told_s = find("fault", from_s);
+        (told_s, told_s.and_then(|told_s| find("fault_cleared", told_s)))
     }
 
     /// Swings in their last estimate.
