@@ -89,7 +89,8 @@ pub struct Station<R> {
 
 /// An event that waits for its packets to be written.
 struct Waiting {
-    index: u64,
+    /// Everything it was made from: the recording up to the entry it was told of.
+    entries: RangeInclusive<u64>,
     until: Duration,
     kind: &'static str,
     line: String,
@@ -151,6 +152,7 @@ impl<R: Recording> Station<R> {
         while self.step(now) {}
         self.end_session(now);
         self.recording.end(limit);
+        self.release_all();
     }
 
     fn take(&mut self, entry: Entry, now: Now) {
@@ -175,6 +177,8 @@ impl<R: Recording> Station<R> {
 
     /// A recording can be read by itself: it begins with how, with what and whose.
     fn begin_recording(&mut self, now: Now) {
+        // What waits belongs to the recording before.
+        self.release_all();
         self.first_index = self.index;
         let preamble = self.preamble.clone();
         for entry in preamble.into_iter().flatten() {
@@ -215,25 +219,36 @@ impl<R: Recording> Station<R> {
             }
             let Ok((kind, line)) = event::line(&told) else { continue };
             let file = self.recording.status(now).file;
-            self.waiting.push_back(Waiting { index, until: now.elapsed + PATIENCE, kind, line, file });
+            let entries = self.first_index..=index;
+            self.waiting.push_back(Waiting { entries, until: now.elapsed + PATIENCE, kind, line, file });
         }
     }
 
     /// Publishes what has waited for its packets.
     fn release(&mut self, now: Now) {
         while let Some(first) = self.waiting.front() {
-            let kept = self.recording.kept(self.first_index..=first.index);
+            let kept = self.recording.kept(first.entries.clone());
             if kept == Kept::Waiting && now.elapsed < first.until {
                 return;
             }
-            let recorded = kept == Kept::Written;
-            let Some(Waiting { kind, line, file, .. }) = self.waiting.pop_front() else { return };
-            let Ok(told) = RawValue::from_string(line) else { continue };
-            let sensor = self.inlet.sensor();
-            let envelope = Envelope { sensor, recording: file.as_deref(), recorded, told: &told };
-            if let Ok(data) = serde_json::to_string(&envelope) {
-                self.hub.publish(kind, data);
-            }
+            self.publish_first(kept == Kept::Written);
+        }
+    }
+
+    /// Publishes all that waits, as it is now.
+    fn release_all(&mut self) {
+        while let Some(first) = self.waiting.front() {
+            let kept = self.recording.kept(first.entries.clone());
+            self.publish_first(kept == Kept::Written);
+        }
+    }
+
+    fn publish_first(&mut self, recorded: bool) {
+        let Some(Waiting { kind, line, file, .. }) = self.waiting.pop_front() else { return };
+        let Ok(told) = RawValue::from_string(line) else { return };
+        let envelope = Envelope { sensor: self.inlet.sensor(), recording: file.as_deref(), recorded, told: &told };
+        if let Ok(data) = serde_json::to_string(&envelope) {
+            self.hub.publish(kind, data);
         }
     }
 
@@ -267,7 +282,6 @@ impl<R: Recording> Station<R> {
         }
         let told = self.session.finish();
         self.tell(told, self.index.saturating_sub(1), now);
-        self.release(Now { elapsed: now.elapsed + PATIENCE, ..now });
         self.session = Session::new();
         self.live.closed();
         self.in_recording = 0;
