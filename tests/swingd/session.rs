@@ -108,3 +108,95 @@ fn what_cannot_be_used_is_told_and_changes_nothing() {
     assert_eq!(session.take(&Entry::Packet(packet)), []);
     assert_eq!((session.counts().bad_packets(), session.finish()), (1, Vec::new()));
 }
+
+mod hostile {
+    use super::*;
+    use proptest::prelude::*;
+    use swingd::engine::device::descriptor::{Descriptor, shipped};
+    use swingd::engine::device::own::{self, Capabilities, Information, PacketHeader, encode_packet};
+    use swingd::engine::device::{Device, RawReading};
+    use swingd::engine::wire::mcap::{LinkRecord, LinkState};
+
+    fn information(boot_number: u32) -> Information {
+        Information {
+            capabilities: Capabilities::default(),
+            sample_rate_hz: 1000.0,
+            tick_hz: 1e6,
+            gyro_range_radps: 70.0,
+            accel_range_mps2: 320.0,
+            accel_hi_range_mps2: None,
+            gyro_bandwidth_hz: None,
+            accel_bandwidth_hz: None,
+            gyro_noise_radps_rthz: None,
+            accel_noise_mps2_rthz: None,
+            boot_number,
+            firmware: String::new(),
+        }
+    }
+
+    /// A packet that fits the profile, whatever its readings and counters.
+    fn valid(sequence: u16, tick: u32, value: f64) -> Vec<u8> {
+        let vector = Some(nalgebra::Vector3::repeat(value));
+        let reading = RawReading { gyro_s_radps: vector, accel_s_mps2: vector, accel_hi_s_mps2: None };
+        let header = PacketHeader { sequence, tick, span_ticks: 18_000, ..PacketHeader::default() };
+        encode_packet(&information(1), &header, &[reading; 19]).unwrap()
+    }
+
+    fn characteristics() -> Vec<String> {
+        let described = shipped().map(|(_, toml)| Descriptor::parse(toml).unwrap());
+        let notify = described.iter().flat_map(|it| it.notify().into_iter().map(str::to_owned)).collect::<Vec<_>>();
+        [own::DATA, own::CONTROL, own::BATTERY_LEVEL, "nonsense"].map(str::to_owned).into_iter().chain(notify).collect()
+    }
+
+    fn entries() -> impl Strategy<Value = Entry> {
+        let packet = |characteristic: String, bytes: Vec<u8>, received_utc_ns: i64| {
+            Entry::Packet(Packet { received_utc_ns, sensor: "knob".into(), characteristic, bytes })
+        };
+        let any_bytes = prop::collection::vec(any::<u8>(), 0..260);
+        let garbage = (prop::sample::select(characteristics()), any_bytes, any::<i64>())
+            .prop_map(move |(characteristic, bytes, at)| packet(characteristic, bytes, at));
+        let valid = (any::<u16>(), any::<u32>(), -100.0..100.0, 0..40_000_000_000_i64)
+            .prop_map(move |(sequence, tick, value, at)| packet(own::DATA.into(), valid(sequence, tick, value), at));
+        let described = (0..4_usize)
+            .prop_map(|k| DeviceRecord { descriptor_toml: Some(shipped()[k].1.to_owned()), ..DeviceRecord::default() });
+        let own = (0..3_u32).prop_map(|boot| DeviceRecord::default().with_information(&information(boot).encode()));
+        let odd = ".{0,20}".prop_map(|hex| DeviceRecord { information_hex: Some(hex), ..DeviceRecord::default() });
+        let device = prop_oneof![own, described, odd].prop_map(|device| Entry::Device { log_time_ns: 0, device });
+        let state = prop::sample::select(vec![LinkState::Connected, LinkState::Lost]);
+        let link = state.prop_map(|state| Entry::Link { log_time_ns: 0, link: LinkRecord { state, cause: None } });
+        let toml = prop::sample::select(vec!["[bat]\nlength_m = 0.7\n", "[swing]\nside = \"left\"\n", "nonsense", ""]);
+        let profile = toml.prop_map(|toml| Entry::Profile { log_time_ns: 0, toml: toml.into() });
+        let sample = (any::<f64>(), any::<f64>()).prop_map(|(time_s, value)| Sample {
+            time: SensorTime(time_s),
+            gyro_s_radps: nalgebra::Vector3::repeat(value),
+            accel_s_mps2: nalgebra::Vector3::repeat(value),
+            accel_hi_s_mps2: None,
+        });
+        let samples =
+            prop::collection::vec(sample, 0..5).prop_map(|samples| Entry::Samples { log_time_ns: 0, samples });
+        prop_oneof![4 => garbage, 8 => valid, 1 => device, 1 => link, 1 => profile, 1 => samples]
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { cases: 128, failure_persistence: None, ..ProptestConfig::default() })]
+
+        /// Whatever stands in a recording: no panic, and the same twice.
+        #[test]
+        fn any_entries_are_taken_and_give_the_same_again(entries in prop::collection::vec(entries(), 0..80)) {
+            let tell = || {
+                let mut session = Session::new();
+                let mut told = told(&mut session, &entries);
+                told.extend(session.finish());
+                format!("{told:?} {:?} {:?}", session.counts(), session.clock())
+            };
+            prop_assert_eq!(tell(), tell());
+        }
+    }
+
+    #[test]
+    fn what_is_thrown_at_sessions_can_also_be_right() {
+        let device = Device::new(Some(&information(1).encode()), None).unwrap();
+        assert!(device.decode(own::DATA, &valid(1, 2, 3.0)).is_ok());
+        assert!(characteristics().len() > 6);
+    }
+}
