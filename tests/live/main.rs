@@ -1,4 +1,8 @@
 //! The live service from notification to event, on virtual time and as a process.
 
+mod cli;
+mod http;
+mod kill;
 mod sessions;
+mod stream;
 mod support;
