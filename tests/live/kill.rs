@@ -11,11 +11,14 @@ use std::time::{Duration, Instant};
 use swingd::daemon::lock::{Occupancy, occupancy};
 use swingd::report::event::KINDS;
 use swingd::sim::Random;
+use tokio::sync::oneshot;
 
 /// Used nowhere else.
 const FIRST_SEED: u64 = 810_000;
 /// Length of the lesson, s.
 const LESSON_S: f64 = 128.5;
+/// It tells a few more events than this.
+const MOST_EVENTS: usize = 50;
 
 #[derive(Default)]
 struct Tally {
@@ -42,28 +45,52 @@ impl Tally {
     }
 }
 
+/// When the program is killed.
+#[derive(Clone, Copy)]
+enum Kill {
+    After(Duration),
+    /// As soon as the client has so many events of the session: the recorder is just writing.
+    AtEvent(usize),
+}
+
 /// Everything a client gets until the program, which plays the lesson `speed` times as fast, is killed.
-async fn killed(folder: &Folder, speed: f64, after: Duration) -> Vec<Event> {
+async fn killed(folder: &Folder, speed: f64, kill: Kill) -> Vec<Event> {
     let lesson = lesson();
     let mut serving = Serving::start(folder, &["--play", lesson.to_str().unwrap(), "--speed", &speed.to_string()]);
     let mut client = Events::open(serving.address(), None).await;
+    let (reach, reached) = oneshot::channel();
     let reading = tokio::spawn(async move {
-        let events = client.rest().await;
+        let (mut events, mut told, mut reach) = (Vec::new(), 0, Some(reach));
+        while let Some(event) = client.next().await {
+            told += usize::from(KINDS.contains(&event.kind.as_str()));
+            if matches!(kill, Kill::AtEvent(count) if told == count) {
+                reach.take().into_iter().for_each(|reach| reach.send(()).unwrap());
+            }
+            events.push(event);
+        }
         assert!(!client.ended_well);
         events
     });
-    // The random instant, not a wait for anything.
-    tokio::time::sleep(after).await;
+    match kill {
+        // The instant itself, not a wait for anything.
+        Kill::After(time) => tokio::time::sleep(time).await,
+        Kill::AtEvent(count) => within(&format!("event {count}"), reached).await.unwrap(),
+    }
     tokio::task::block_in_place(|| serving.kill());
     within("the client's end", reading).await.unwrap()
 }
 
 async fn one_kill(seed: u64) -> Tally {
     let mut random = Random::new(seed);
-    let speed = random.between(40.0, 150.0);
-    let after = Duration::from_secs_f64(random.between(0.0, LESSON_S / speed + 0.2));
+    // At the highest speed the recorder is behind the session.
+    let (speed, kill) = if seed.is_multiple_of(2) {
+        (1000.0, Kill::AtEvent(1 + random.index(MOST_EVENTS)))
+    } else {
+        let speed = random.between(40.0, 150.0);
+        (speed, Kill::After(Duration::from_secs_f64(random.between(0.0, LESSON_S / speed + 0.2))))
+    };
     let folder = Folder::new("kill");
-    let events = killed(&folder, speed, after).await;
+    let events = killed(&folder, speed, kill).await;
     let mut tally = Tally { kills: 1, ..Tally::default() };
 
     let left: Vec<PathBuf> = folder.recordings();
