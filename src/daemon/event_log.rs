@@ -29,7 +29,8 @@ struct Line<'a> {
 
 /// The log, open for more.
 pub struct EventLog {
-    sender: SyncSender<Arc<News>>,
+    /// `None` ends the log.
+    sender: SyncSender<Option<Arc<News>>>,
     lost: Arc<AtomicU64>,
     thread: JoinHandle<()>,
 }
@@ -69,7 +70,7 @@ impl EventLog {
     pub fn keeper(&self) -> super::hub::Keep {
         let (sender, lost) = (self.sender.clone(), Arc::clone(&self.lost));
         Box::new(move |news| {
-            if sender.try_send(Arc::clone(news)).is_err() {
+            if sender.try_send(Some(Arc::clone(news))).is_err() {
                 lost.fetch_add(1, Ordering::Relaxed);
             }
         })
@@ -80,9 +81,10 @@ impl EventLog {
         Arc::clone(&self.lost)
     }
 
-    /// Waits until all is written; every keeper must be gone.
+    /// Waits until all that was taken is written. What keepers take afterwards is lost, and counted.
     pub fn close(self) {
-        drop(self.sender);
+        // Its thread has ended only if it panicked.
+        let _ = self.sender.send(None);
         if self.thread.join().is_err() {
             tracing::error!("the event log's thread ended by a panic");
         }
@@ -90,8 +92,8 @@ impl EventLog {
 }
 
 impl Writer {
-    fn run(mut self, receiver: &Receiver<Arc<News>>) {
-        while let Ok(news) = receiver.recv() {
+    fn run(mut self, receiver: &Receiver<Option<Arc<News>>>) {
+        while let Ok(Some(news)) = receiver.recv() {
             if let Err(error) = self.write(&news) {
                 let lost = self.lost.fetch_add(1, Ordering::Relaxed);
                 if lost.is_multiple_of(100) {
@@ -172,8 +174,11 @@ mod tests {
                 told += 1;
                 keep(&news(told));
             }
-            drop(keep);
+            let lost = log.lost();
             log.close();
+            // One that is still held changes nothing.
+            keep(&news(told + 1));
+            assert_eq!(lost.load(Ordering::Relaxed), 1);
         }
         std::fs::remove_dir_all(folder).unwrap();
     }

@@ -11,7 +11,7 @@
 //! own; the JSON body of the one request that changes something keeps pages of other origins from sending it unasked.
 
 use super::hub::{Hub, News, Subscription};
-use crate::engine::wire::mcap::AtThePlate;
+use crate::engine::wire::mcap::{AtThePlate, AtThePlateSide};
 use axum::extract::{Query, Request, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::middleware::Next;
@@ -32,13 +32,15 @@ use tokio_util::sync::CancellationToken;
 /// A front-end that lost the stream asks for it again after this.
 const RETRY: Duration = Duration::from_secs(1);
 /// So often at least something is sent, so that a dead connection is found.
-const HEARTBEAT: Duration = Duration::from_secs(5);
+pub const HEARTBEAT: Duration = Duration::from_secs(5);
 /// A body is not longer than this, bytes.
 const LONGEST_BODY: usize = 64 * 1024;
+/// Of who and what is at the plate each has no more characters than this: every swing's event repeats them.
+const LONGEST_NAME: usize = 200;
 
 /// Told first: what is served, and the last event so far.
 const HELLO: &str = "hello";
-/// Told in place of events that are gone: read the present state anew.
+/// Told in place of events that are gone; the present state follows.
 const RESET: &str = "reset";
 
 /// Takes who is at the plate.
@@ -53,6 +55,8 @@ pub struct Shared {
     pub plate: Plate,
     /// Ends the streams.
     pub cancel: CancellationToken,
+    /// How often something is sent at least: [`HEARTBEAT`].
+    pub heartbeat: Duration,
 }
 
 /// The routes.
@@ -93,9 +97,29 @@ async fn faults(State(shared): State<Shared>) -> Response {
     Json(shared.hub.faults()).into_response()
 }
 
-async fn at_the_plate(State(shared): State<Shared>, Json(context): Json<AtThePlate>) -> StatusCode {
-    (shared.plate)(&context);
-    StatusCode::NO_CONTENT
+/// Who is at the plate, as a front-end says it. A key that is not known is refused, unlike in a recording, which may be of
+/// a later version.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct AtThePlateBody {
+    nickname: Option<String>,
+    side: Option<AtThePlateSide>,
+    bat: Option<String>,
+    drill: Option<String>,
+    round: Option<String>,
+}
+
+async fn at_the_plate(State(shared): State<Shared>, Json(body): Json<AtThePlateBody>) -> Response {
+    let AtThePlateBody { nickname, side, bat, drill, round } = body;
+    for (key, name) in [("nickname", &nickname), ("bat", &bat), ("drill", &drill), ("round", &round)] {
+        let length = name.as_ref().map_or(0, |name| name.chars().count());
+        if length > LONGEST_NAME {
+            let words = format!("`{key}` has {length} characters; expected at most {LONGEST_NAME}\n");
+            return (StatusCode::UNPROCESSABLE_ENTITY, words).into_response();
+        }
+    }
+    (shared.plate)(&AtThePlate { nickname, side, bat, drill, round });
+    StatusCode::NO_CONTENT.into_response()
 }
 
 fn json(text: String) -> Response {
@@ -115,7 +139,7 @@ async fn events(
     let last = headers.get("last-event-id").and_then(|id| id.to_str().ok()).map(|id| id.parse().unwrap_or(u64::MAX));
     let stream = Reader::new(&shared, last.or(after));
     let stream = unfold(stream, |mut reader| async { Some((Ok(reader.next().await?), reader)) });
-    Sse::new(stream).keep_alive(KeepAlive::new().interval(HEARTBEAT))
+    Sse::new(stream).keep_alive(KeepAlive::new().interval(shared.heartbeat))
 }
 
 /// One front-end's place in the stream.
@@ -155,6 +179,8 @@ impl Reader {
                 return Some(event);
             }
             let received = tokio::select! {
+                // What was told before the end still goes out.
+                biased;
                 received = self.news.recv() => received,
                 () = self.cancel.cancelled() => return None,
             };
@@ -172,19 +198,16 @@ impl Reader {
         }
     }
 
-    /// What is so now, and what was missed or that it is gone.
+    /// That what was missed is gone, if it is; then what is so now, and what was missed.
     fn catch_up(&mut self, now: &[Arc<News>], missed: Option<Vec<Arc<News>>>, last_id: u64) {
-        now.iter().for_each(|news| self.put(news));
-        match missed {
-            Some(missed) => missed.iter().for_each(|news| self.put(news)),
-            None => {
-                self.last_id = last_id;
-                let words =
-                    r#"{"cause":"events since the one you know are no longer kept","remedy":"read the present state"}"#;
-                let event = Event::default().event(RESET).id(last_id.to_string()).data(words);
-                self.ready.push_back(event);
-            }
+        if missed.is_none() {
+            self.last_id = last_id;
+            let words = r#"{"cause":"events since the one you know are no longer kept","remedy":"forget what you know: the present state follows"}"#;
+            let event = Event::default().event(RESET).id(last_id.to_string()).data(words);
+            self.ready.push_back(event);
         }
+        now.iter().for_each(|news| self.put(news));
+        missed.iter().flatten().for_each(|news| self.put(news));
     }
 
     fn put(&mut self, news: &News) {

@@ -56,6 +56,8 @@ pub struct Hub {
 }
 
 struct Inner {
+    /// The first of this run.
+    first_id: u64,
     next_id: u64,
     kept: VecDeque<Arc<News>>,
     most_kept: usize,
@@ -83,13 +85,9 @@ impl Hub {
         while kept.len() > most_kept {
             kept.pop_front();
         }
-        let inner = Inner {
-            next_id: first_id.max(last + 1),
-            kept,
-            most_kept,
-            sensors: BTreeMap::new(),
-            faults: BTreeMap::new(),
-        };
+        let first_id = first_id.max(last + 1);
+        let inner =
+            Inner { first_id, next_id: first_id, kept, most_kept, sensors: BTreeMap::new(), faults: BTreeMap::new() };
         Self { inner: Mutex::new(inner), sender: broadcast::Sender::new(CHANNEL_DEPTH), keep }
     }
 
@@ -187,9 +185,11 @@ impl Inner {
         if after >= self.next_id {
             return None;
         }
-        let is_known = self.kept.iter().any(|news| news.id == Some(after));
+        let is_kept = |id| self.kept.iter().any(|news| news.id == Some(id));
+        // Whoever came before this run told anything knows an id that no event has.
+        let is_begin = after + 1 == self.first_id && (self.first_id == self.next_id || is_kept(self.first_id));
         let later = self.kept.iter().filter(|news| news.id > Some(after)).cloned().collect();
-        (is_known || after + 1 == self.next_id).then_some(later)
+        (is_kept(after) || is_begin || after + 1 == self.next_id).then_some(later)
     }
 }
 
@@ -227,6 +227,18 @@ mod tests {
         assert_eq!(missed(None), Some(vec![]));
         assert_eq!(missed(Some(10)), None, "11 is no longer kept");
         assert_eq!(missed(Some(99)), None, "never given");
+    }
+
+    #[test]
+    fn who_came_before_the_first_event_misses_nothing_until_that_is_gone() {
+        let hub = hub(Vec::new(), 10);
+        let begin = hub.subscribe(None).last_id;
+        let missed = || hub.subscribe(Some(begin)).missed.map(|missed| missed.len());
+        for k in 0..4 {
+            assert_eq!(missed(), Some(k));
+            hub.publish("swing", "{}".into());
+        }
+        assert_eq!(missed(), None, "the first of four is no longer kept");
     }
 
     #[test]

@@ -69,6 +69,8 @@ pub struct Stations<D: Disk> {
     limits: Limits,
     stopping: Arc<AtomicBool>,
     running: Mutex<BTreeMap<String, Running>>,
+    /// Who is at the plate, for stations yet to be opened. Locked within `running`.
+    at_the_plate: Mutex<Option<AtThePlate>>,
 }
 
 struct Running {
@@ -86,8 +88,8 @@ impl<D: Disk> Stations<D> {
         nearly_full_bytes: u64,
         limits: Limits,
     ) -> Self {
-        let (stopping, running) = (Arc::default(), Mutex::default());
-        Self { hub, clock, disk, folder, nearly_full_bytes, limits, stopping, running }
+        let (stopping, running, at_the_plate) = (Arc::default(), Mutex::default(), Mutex::default());
+        Self { hub, clock, disk, folder, nearly_full_bytes, limits, stopping, running, at_the_plate }
     }
 
     /// A station for a sensor, and the way into it; the one there is if it has one already. `None` if there are
@@ -116,6 +118,9 @@ impl<D: Disk> Stations<D> {
             Ok(started) => {
                 *thread.lock().unwrap_or_else(PoisonError::into_inner) = Some(started.thread().clone());
                 running.insert(sensor.to_owned(), Running { inlet: Arc::clone(&inlet), thread: started });
+                if let Some(context) = &*self.at_the_plate.lock().unwrap_or_else(PoisonError::into_inner) {
+                    inlet.push(self.plate_entry(context));
+                }
                 Some(inlet)
             }
             Err(error) => {
@@ -125,12 +130,18 @@ impl<D: Disk> Stations<D> {
         }
     }
 
-    /// Who is at the plate from here on, for every sensor.
+    /// Who is at the plate from here on, for every sensor, those that are yet to come among them.
     pub fn at_the_plate(&self, context: &AtThePlate) {
-        let log_time_ns = u64::try_from(self.clock.now().utc_ns).unwrap_or(0);
-        for station in self.running.lock().unwrap_or_else(PoisonError::into_inner).values() {
-            station.inlet.push(Entry::AtThePlate { log_time_ns, context: context.clone() });
+        let running = self.running.lock().unwrap_or_else(PoisonError::into_inner);
+        *self.at_the_plate.lock().unwrap_or_else(PoisonError::into_inner) = Some(context.clone());
+        for station in running.values() {
+            station.inlet.push(self.plate_entry(context));
         }
+    }
+
+    fn plate_entry(&self, context: &AtThePlate) -> Entry {
+        let log_time_ns = u64::try_from(self.clock.now().utc_ns).unwrap_or(0);
+        Entry::AtThePlate { log_time_ns, context: context.clone() }
     }
 
     /// Ends all stations: what is in their rings is taken, what is pending told, recordings are closed. Sources must have

@@ -5,6 +5,7 @@ use super::recorder::{Disk, Kept, Progress, RecorderCore, RecorderHandle, Settin
 use super::station::{Recording, RecordingStatus};
 use crate::engine::wire::mcap::Entry;
 use std::ops::RangeInclusive;
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -85,11 +86,17 @@ impl<D: Disk> Recording for Recordings<D> {
     }
 }
 
+/// A recording's name, the same while it is written (`NAME.live.mcap`) and afterwards (`NAME.mcap`).
+pub fn name(path: &Path) -> Option<String> {
+    let file = path.file_name()?.to_string_lossy();
+    let stem = file.strip_suffix(".mcap").unwrap_or(&file);
+    Some(stem.strip_suffix(".live").unwrap_or(stem).to_owned())
+}
+
 /// What a recorder's progress says, trouble apart.
-pub(super) fn status(progress: &Progress) -> RecordingStatus {
-    let name = |path: std::path::PathBuf| path.file_name().map(|name| name.to_string_lossy().into_owned());
+fn status(progress: &Progress) -> RecordingStatus {
     RecordingStatus {
-        file: progress.file().and_then(name),
+        file: progress.file().as_deref().and_then(name),
         written: progress.messages(),
         lost: progress.lost(),
         bytes: progress.bytes(),
@@ -98,6 +105,6 @@ pub(super) fn status(progress: &Progress) -> RecordingStatus {
 }
 
 /// What is in a recorder's way: cause and remedy.
-pub(super) fn trouble(progress: &Progress, now: Now) -> Option<(String, String)> {
+fn trouble(progress: &Progress, now: Now) -> Option<(String, String)> {
     progress.trouble(now.elapsed).map(|trouble| (trouble.to_string(), trouble.remedy().to_owned()))
 }

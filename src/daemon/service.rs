@@ -18,11 +18,22 @@ use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
 use tokio::net::TcpListener;
+use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 
-/// Of the time that stopping may take, tasks have this much to end.
-const TASKS_WITHIN: Duration = Duration::from_millis(1500);
+/// Of the time that stopping may take, sources have this much to end,
+const TASKS_WITHIN: Duration = Duration::from_millis(1200);
+/// stations to finish,
+const STATIONS_WITHIN: Duration = Duration::from_millis(3200);
+/// front-ends to read the last that was told,
+const STREAMS_WITHIN: Duration = Duration::from_millis(250);
+/// and the event log to be written.
+const LOG_WITHIN: Duration = Duration::from_millis(250);
+const _: () = assert!(
+    TASKS_WITHIN.as_millis() + STATIONS_WITHIN.as_millis() + STREAMS_WITHIN.as_millis() + LOG_WITHIN.as_millis()
+        <= STOP_WITHIN.as_millis()
+);
 /// Events that the log could not take are looked for so often.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
 
@@ -45,7 +56,7 @@ pub struct Settings {
 #[derive(Debug, thiserror::Error)]
 pub enum StartError {
     /// Another one has the folder, or it cannot be had.
-    #[error("{0}")]
+    #[error(transparent)]
     Lock(#[from] LockError),
     /// The folder cannot be written to.
     #[error("{}: {cause}; expected a folder that can be written to", path.display())]
@@ -73,6 +84,9 @@ pub struct Service {
     address: SocketAddr,
     cancel: CancellationToken,
     tasks: TaskTracker,
+    /// Ends what front-ends are told, and the server of it.
+    streams: CancellationToken,
+    server: JoinHandle<()>,
     log: EventLog,
     lock: InstanceLock,
 }
@@ -114,15 +128,17 @@ impl Service {
         holder.http = Some(address);
         lock.tell(&holder)?;
         let (cancel, tasks) = (CancellationToken::new(), TaskTracker::new());
+        let streams = CancellationToken::new();
         let plate_stations = Arc::clone(&stations);
         let shared = http::Shared {
             hub: Arc::clone(&hub),
             plate: Arc::new(move |context| plate_stations.at_the_plate(context)),
-            cancel: cancel.clone(),
+            cancel: streams.clone(),
+            heartbeat: http::HEARTBEAT,
         };
         let lost = log.lost();
-        let service = Self { hub, stations, clock, address, cancel, tasks, log, lock };
-        service.tasks.spawn(serve(listener, http::app(shared), service.cancel.clone()));
+        let server = tokio::spawn(serve(listener, http::app(shared), streams.clone()));
+        let service = Self { hub, stations, clock, address, cancel, tasks, streams, server, log, lock };
         // Not waited for at the end: what is not finished then is at the next start.
         tokio::task::spawn_blocking(move || tell_recovered(leftovers));
         service.tasks.spawn(watch_log(lost, Arc::clone(&service.hub), service.cancel.clone()));
@@ -174,14 +190,14 @@ impl Service {
         sensor: &str,
         mut entries: impl FnMut() -> Option<Entry> + Send + 'static,
         pace: Pace,
-    ) -> Option<tokio::task::JoinHandle<u64>> {
+    ) -> Option<JoinHandle<u64>> {
         let inlet = self.stations.open(sensor)?;
         let (clock, cancel) = (Arc::clone(&self.clock), self.cancel.clone());
         Some(self.tasks.spawn_blocking(move || play(&mut entries, &inlet, &*clock, pace, &cancel)))
     }
 
-    /// Ends the sources, then the stations with their recordings, then the rest; within [`STOP_WITHIN`].
-    pub async fn stop(self) {
+    /// Ends the sources, then the stations with their recordings, then what front-ends are told; within [`STOP_WITHIN`].
+    pub async fn stop(mut self) {
         self.cancel.cancel();
         self.tasks.close();
         if tokio::time::timeout(TASKS_WITHIN, self.tasks.wait()).await.is_err() {
@@ -189,16 +205,19 @@ impl Service {
         }
         let stations = Arc::clone(&self.stations);
         let stopped = tokio::task::spawn_blocking(move || stations.stop());
-        if tokio::time::timeout(STOP_WITHIN - TASKS_WITHIN, stopped).await.is_err() {
+        if tokio::time::timeout(STATIONS_WITHIN, stopped).await.is_err() {
             tracing::warn!("a recording was not finished in time; it is at the next start");
         }
-        drop(self.stations);
-        // The log ends once the last that can tell anything is gone; a task that hangs must not hold it up.
-        let Self { hub, log, lock, .. } = self;
-        if Arc::into_inner(hub).is_some() {
-            let _ = tokio::task::spawn_blocking(move || log.close()).await;
+        self.streams.cancel();
+        if tokio::time::timeout(STREAMS_WITHIN, &mut self.server).await.is_err() {
+            tracing::debug!("a front-end did not read to the end of its stream");
         }
-        drop(lock);
+        let log = self.log;
+        let closed = tokio::task::spawn_blocking(move || log.close());
+        if tokio::time::timeout(LOG_WITHIN, closed).await.is_err() {
+            tracing::warn!("the event log was not written in time; after a restart the last events cannot be resumed");
+        }
+        drop(self.lock);
     }
 }
 

@@ -47,7 +47,7 @@ pub trait Recording: Send {
 /// How a recording is.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct RecordingStatus {
-    /// The present file's name.
+    /// The present recording's name, without ending.
     pub file: Option<String>,
     /// Entries written to files.
     pub written: u64,

@@ -7,6 +7,7 @@ use std::time::Duration;
 use swingd::daemon::clock::{Clock, Now};
 use swingd::daemon::recorder::memory::MemoryDisk;
 use swingd::daemon::recorder::{Command, Kept, Progress, RecorderCore, Settings};
+use swingd::daemon::recording::name;
 use swingd::daemon::station::{Recording, RecordingStatus};
 use swingd::engine::wire::mcap::Entry;
 
@@ -60,9 +61,8 @@ impl Recording for MemoryRecording {
 
     fn status(&self, now: Now) -> RecordingStatus {
         let Some(progress) = &self.progress else { return RecordingStatus::default() };
-        let name = |path: std::path::PathBuf| path.file_name().map(|name| name.to_string_lossy().into_owned());
         RecordingStatus {
-            file: progress.file().and_then(name),
+            file: progress.file().as_deref().and_then(name),
             written: progress.messages(),
             lost: progress.lost(),
             bytes: progress.bytes(),

@@ -1,9 +1,13 @@
 //! A made-up world for the service to live in: sensors, a radio, a disk and a clock that misbehave on purpose.
 
 pub mod cage;
+pub mod folder;
+pub mod in_process;
 pub mod memory_recording;
 pub mod radio;
 pub mod sensor;
+pub mod serving;
+pub mod sse;
 
 use std::time::Duration;
 use swingd::daemon::clock::{Clock, Now};
@@ -11,6 +15,14 @@ use tokio::time::Instant;
 
 /// When every made-up lesson begins, ns since 1970 UTC.
 pub const BEGIN_UTC_NS: i64 = 1_780_000_000_000_000_000;
+
+/// In real time nothing that is waited for takes longer, however busy the machine.
+pub const WAIT: Duration = Duration::from_secs(20);
+
+/// What comes of `future`, which must not take longer than [`WAIT`].
+pub async fn within<T>(what: &str, future: impl Future<Output = T>) -> T {
+    tokio::time::timeout(WAIT, future).await.unwrap_or_else(|_| panic!("waited {WAIT:?} in vain for {what}"))
+}
 
 /// The runtime's clock, which tests pause.
 pub struct VirtualClock(Instant);
