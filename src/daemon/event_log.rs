@@ -10,7 +10,7 @@ use std::fs::{File, OpenOptions};
 use std::io::{self, BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread::JoinHandle;
 
@@ -32,6 +32,7 @@ pub struct EventLog {
     /// `None` ends the log.
     sender: SyncSender<Option<Arc<News>>>,
     lost: Arc<AtomicU64>,
+    failing: Arc<AtomicBool>,
     thread: JoinHandle<()>,
 }
 
@@ -42,6 +43,7 @@ struct Writer {
     most: u64,
     path: PathBuf,
     lost: Arc<AtomicU64>,
+    failing: Arc<AtomicBool>,
 }
 
 impl EventLog {
@@ -61,9 +63,11 @@ impl EventLog {
         file.write_all(b"\n")?;
         let lost = Arc::new(AtomicU64::new(0));
         let (sender, receiver) = sync_channel(DEPTH);
-        let writer = Writer { file, lines, most: most as u64, path, lost: Arc::clone(&lost) };
+        let failing = Arc::new(AtomicBool::new(false));
+        let writer =
+            Writer { file, lines, most: most as u64, path, lost: Arc::clone(&lost), failing: Arc::clone(&failing) };
         let thread = std::thread::Builder::new().name("event-log".into()).spawn(move || writer.run(&receiver))?;
-        Ok((earlier, Self { sender, lost, thread }))
+        Ok((earlier, Self { sender, lost, failing, thread }))
     }
 
     /// Takes an event, or counts it as lost.
@@ -81,6 +85,11 @@ impl EventLog {
         Arc::clone(&self.lost)
     }
 
+    /// Whether the last event could not be written.
+    pub fn failing(&self) -> Arc<AtomicBool> {
+        Arc::clone(&self.failing)
+    }
+
     /// Waits until all that was taken is written. What keepers take afterwards is lost, and counted.
     pub fn close(self) {
         // Its thread has ended only if it panicked.
@@ -94,7 +103,9 @@ impl EventLog {
 impl Writer {
     fn run(mut self, receiver: &Receiver<Option<Arc<News>>>) {
         while let Ok(Some(news)) = receiver.recv() {
-            if let Err(error) = self.write(&news) {
+            let written = self.write(&news);
+            self.failing.store(written.is_err(), Ordering::Relaxed);
+            if let Err(error) = written {
                 let lost = self.lost.fetch_add(1, Ordering::Relaxed);
                 if lost.is_multiple_of(100) {
                     tracing::warn!(%error, lost, "an event could not be written to the event log");
@@ -109,7 +120,11 @@ impl Writer {
     fn write(&mut self, news: &News) -> io::Result<()> {
         let Some(id) = news.id else { return Ok(()) };
         if self.lines >= self.most {
-            std::fs::rename(&self.path, older(&self.path))?;
+            match std::fs::rename(&self.path, older(&self.path)) {
+                // As after an attempt that failed half-way.
+                Err(error) if error.kind() == io::ErrorKind::NotFound => {}
+                renamed => renamed?,
+            }
             self.file = OpenOptions::new().create(true).append(true).open(&self.path)?;
             self.lines = 0;
         }

@@ -6,15 +6,20 @@
 
 use super::clock::{Clock, Now};
 use super::radio::Sink;
+use crate::engine::device::own;
 use crate::engine::wire::mcap::{Entry, Packet};
 use ringbuf::traits::{Consumer, Producer, Split};
 use ringbuf::{HeapCons, HeapProd, HeapRb};
+use std::collections::VecDeque;
 use std::sync::atomic::{AtomicI64, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// Entries in the ring: at the 53 packets a second of a 1 kHz sensor over a minute, at 250 a second 16 s; more than any
 /// pause of the thread behind it. What comes when it is full is dropped and counted, and shows as loss.
 pub const DEPTH: usize = 4096;
+
+/// So many entries that are no packets wait for room.
+const MOST_LATE: usize = 64;
 
 /// Wakes whoever empties the ring.
 pub type Wake = Box<dyn Fn() + Send + Sync>;
@@ -23,6 +28,8 @@ pub type Wake = Box<dyn Fn() + Send + Sync>;
 pub struct Inlet {
     sensor: String,
     ring: Mutex<HeapProd<Entry>>,
+    /// What is not a packet and found the ring full: few, and each changes how packets are read or whose they are.
+    late: Mutex<VecDeque<Entry>>,
     wake: Wake,
     dropped: AtomicU64,
     received: AtomicU64,
@@ -39,6 +46,7 @@ pub fn ring(sensor: &str, wake: Wake) -> (Arc<Inlet>, Outlet) {
     let inlet = Inlet {
         sensor: sensor.into(),
         ring: Mutex::new(producer),
+        late: Mutex::default(),
         wake,
         dropped: AtomicU64::new(0),
         received: AtomicU64::new(0),
@@ -50,15 +58,28 @@ pub fn ring(sensor: &str, wake: Wake) -> (Arc<Inlet>, Outlet) {
 impl Inlet {
     /// Puts an entry into the ring; gives it back if there is no room.
     pub fn offer(&self, entry: Entry) -> Result<(), Entry> {
-        let offered = self.ring.lock().unwrap_or_else(PoisonError::into_inner).try_push(entry);
+        let mut ring = self.ring.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut late = self.late.lock().unwrap_or_else(PoisonError::into_inner);
+        while let Some(first) = late.pop_front() {
+            if let Err(first) = ring.try_push(first) {
+                late.push_front(first);
+                break;
+            }
+        }
+        let offered = if late.is_empty() { ring.try_push(entry) } else { Err(entry) };
         (self.wake)();
         offered
     }
 
-    /// Puts an entry into the ring, or counts it as dropped.
+    /// Puts an entry into the ring. Without room, a packet is counted as dropped, anything else goes in before the next
+    /// entry.
     pub fn push(&self, entry: Entry) {
-        if self.offer(entry).is_err() {
+        let Err(entry) = self.offer(entry) else { return };
+        let mut late = self.late.lock().unwrap_or_else(PoisonError::into_inner);
+        if matches!(entry, Entry::Packet(_) | Entry::Samples { .. }) || late.len() >= MOST_LATE {
             self.dropped.fetch_add(1, Ordering::Relaxed);
+        } else {
+            late.push_back(entry);
         }
     }
 
@@ -84,7 +105,14 @@ impl Inlet {
     /// Where the radio is to put notifications.
     pub fn sink(self: &Arc<Self>, clock: Arc<dyn Clock>) -> Sink {
         let inlet = Arc::clone(self);
-        Arc::new(move |characteristic, bytes| inlet.packet(characteristic.to_string(), bytes, clock.now()))
+        Arc::new(move |characteristic, bytes| {
+            let characteristic = characteristic.to_string();
+            match characteristic.as_str() {
+                // Answers are no sign that the sensor sends.
+                own::CONTROL | own::BATTERY_LEVEL => inlet.aside(characteristic, bytes, clock.now()),
+                _ => inlet.packet(characteristic, bytes, clock.now()),
+            }
+        })
     }
 
     /// Whose it is.
@@ -140,5 +168,22 @@ mod tests {
         assert!(outlet.pop().is_none());
         let silent_s = inlet.silent_s(now(DEPTH as u64 + 1002)).unwrap();
         assert!((silent_s - 1.0).abs() < 1e-9, "{silent_s}");
+    }
+
+    #[test]
+    fn what_is_no_packet_waits_for_room_and_keeps_its_place() {
+        let (inlet, mut outlet) = ring("knob", Box::new(|| {}));
+        let profile = |toml: &str| Entry::Profile { log_time_ns: 0, toml: toml.into() };
+        (0..DEPTH).for_each(|_| inlet.packet("c".into(), vec![1], now(0)));
+        inlet.push(profile("a"));
+        inlet.push(profile("b"));
+        inlet.packet("c".into(), vec![2], now(0));
+        assert_eq!(inlet.dropped(), 1);
+        (0..3).for_each(|_| drop(outlet.pop()));
+        inlet.packet("c".into(), vec![3], now(0));
+        let rest: Vec<Entry> = std::iter::from_fn(|| outlet.pop()).skip(DEPTH - 3).collect();
+        assert_eq!(rest[..2], [profile("a"), profile("b")]);
+        assert!(matches!(&rest[2..], [Entry::Packet(packet)] if packet.bytes == [3]), "{rest:?}");
+        assert_eq!(inlet.dropped(), 1);
     }
 }

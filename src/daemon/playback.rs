@@ -40,8 +40,12 @@ pub fn play(
     while let Some(entry) = entries() {
         for piece in pieces(entry) {
             let at_ns = time_ns(&piece);
-            let first_ns = *first_ns.get_or_insert(at_ns);
-            let since_ns = at_ns.saturating_sub(first_ns).max(0);
+            let is_sent = matches!(piece, Entry::Packet(_) | Entry::Samples { .. });
+            if is_sent {
+                first_ns.get_or_insert(at_ns);
+            }
+            // What stands before the first packet may be of long before.
+            let since_ns = first_ns.map_or(0, |first_ns: i64| at_ns.saturating_sub(first_ns).max(0));
             let due = start.elapsed + Duration::from_secs_f64(since_ns as f64 * 1e-9 / pace.speed);
             while clock.now().elapsed < due && !cancel.is_cancelled() {
                 std::thread::sleep(due.saturating_sub(clock.now().elapsed).min(LONGEST_SLEEP));
@@ -50,7 +54,7 @@ pub fn play(
                 return played;
             }
             last_utc_ns = start.utc_ns.saturating_add(since_ns);
-            if matches!(piece, Entry::Packet(_) | Entry::Samples { .. }) {
+            if is_sent {
                 inlet.heard(clock.now());
             }
             put(at(piece, last_utc_ns), inlet, cancel);

@@ -15,7 +15,7 @@ use axum::serve::ListenerExt;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::Ordering;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio::task::JoinHandle;
@@ -136,12 +136,12 @@ impl Service {
             cancel: streams.clone(),
             heartbeat: http::HEARTBEAT,
         };
-        let lost = log.lost();
+        let (lost, failing) = (log.lost(), log.failing());
         let server = tokio::spawn(serve(listener, http::app(shared), streams.clone()));
         let service = Self { hub, stations, clock, address, cancel, tasks, streams, server, log, lock };
         // Not waited for at the end: what is not finished then is at the next start.
         tokio::task::spawn_blocking(move || tell_recovered(leftovers));
-        service.tasks.spawn(watch_log(lost, Arc::clone(&service.hub), service.cancel.clone()));
+        service.tasks.spawn(watch_log(lost, failing, Arc::clone(&service.hub), service.cancel.clone()));
         Ok(service)
     }
 
@@ -247,7 +247,7 @@ async fn serve(listener: TcpListener, app: axum::Router, cancel: CancellationTok
     }
 }
 
-async fn watch_log(lost: Arc<std::sync::atomic::AtomicU64>, hub: Arc<Hub>, cancel: CancellationToken) {
+async fn watch_log(lost: Arc<AtomicU64>, failing: Arc<AtomicBool>, hub: Arc<Hub>, cancel: CancellationToken) {
     let mut before = 0;
     loop {
         tokio::select! {
@@ -255,7 +255,7 @@ async fn watch_log(lost: Arc<std::sync::atomic::AtomicU64>, hub: Arc<Hub>, cance
             () = cancel.cancelled() => return,
         }
         let now = lost.load(Ordering::Relaxed);
-        if now > before {
+        if now > before || failing.load(Ordering::Relaxed) {
             hub.fault(Fault {
                 sensor: None,
                 key: "event_log",

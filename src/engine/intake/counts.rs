@@ -27,7 +27,7 @@ pub struct Counts {
     pub absurd: u64,
     /// Samples left out because the sensor said that they cannot be trusted.
     pub faulty_samples: u64,
-    /// Packets in which the sensor says that a channel was at the end of its range.
+    /// Packets in which gyro or accelerometer was at the end of its range.
     pub clipped_packets: u64,
     /// Packets that do not fit the layout, by cause.
     pub bad: BTreeMap<&'static str, u64>,

@@ -159,8 +159,13 @@ impl Lane {
         counts.absurd += self.suspects.drain(..).count() as u64;
     }
 
+    /// What was counted so far is over; what is held is of it and cannot be placed any more.
+    pub(super) fn forget(&mut self) {
+        *self = Self { index: self.index, ..Self::new(self.layout) };
+    }
+
     /// The sensor counts anew from here on.
-    pub(super) fn restart(&mut self, counts: &mut Counts, out: &mut Vec<Ordered>) {
+    fn restart(&mut self, counts: &mut Counts, out: &mut Vec<Ordered>) {
         if self.last.is_none() {
             return;
         }
@@ -171,8 +176,7 @@ impl Lane {
 
     fn begin_anew(&mut self, out: &mut Vec<Ordered>) {
         out.push(Ordered::Restarted);
-        let index = self.index;
-        *self = Self { index, ..Self::new(self.layout) };
+        self.forget();
     }
 
     fn has_ticks(&self) -> bool {

@@ -16,7 +16,9 @@ mod tests;
 
 pub use counts::Counts;
 
-use super::device::{Decoded, Device, DeviceError, Readings};
+use super::device::own::BATTERY_LEVEL;
+use super::device::{Decoded, Device, DeviceError, RawReading, Readings};
+use super::profile::SensorProfile;
 use super::sample::{Sample, SensorTime};
 use super::wire::mcap::{DeviceRecord, LinkRecord, LinkState, Packet};
 use lane::{Lane, Ordered, OrderedReadings};
@@ -51,11 +53,33 @@ pub struct Intake {
     device: Option<Device>,
     lanes: Vec<Lane>,
     pairing: Option<Pairing>,
+    ranges: Ranges,
     counts: Counts,
     /// Added to the ticks' own seconds.
     offset_s: f64,
     last: Option<(f64, i64)>,
     anew: bool,
+}
+
+/// Where the device's channels end.
+#[derive(Clone, Copy, Debug, Default)]
+struct Ranges {
+    gyro_radps: f64,
+    accel_mps2: f64,
+}
+
+impl Ranges {
+    fn of(device: &Device) -> Self {
+        let sensor = device.described_in(&SensorProfile::default());
+        // Within one step of 16 bits.
+        let end = |range: f64| range * (1.0 - 1.0 / 32768.0);
+        Self { gyro_radps: end(sensor.gyro_range_radps), accel_mps2: end(sensor.accel_range_mps2) }
+    }
+
+    fn is_at_end(&self, reading: &RawReading) -> bool {
+        let beyond = |vector: Option<nalgebra::Vector3<f64>>, end: f64| vector.is_some_and(|v| v.amax() >= end);
+        beyond(reading.gyro_s_radps, self.gyro_radps) || beyond(reading.accel_s_mps2, self.accel_mps2)
+    }
 }
 
 impl Intake {
@@ -104,6 +128,7 @@ impl Intake {
             _ => None,
         };
         self.lanes = streams.into_iter().map(Lane::new).collect();
+        self.ranges = Ranges::of(&device);
         if self.device.replace(device).is_some() {
             self.counts.restarts += 1;
         }
@@ -120,6 +145,10 @@ impl Intake {
 
     /// One notification.
     pub fn packet(&mut self, packet: &Packet, out: &mut Vec<Arrival>) {
+        // Of the standard service, whatever else the sensor speaks.
+        if packet.characteristic == BATTERY_LEVEL {
+            return;
+        }
         let Some(device) = &self.device else {
             *self.counts.bad.entry("unknown_device").or_default() += 1;
             return;
@@ -157,8 +186,8 @@ impl Intake {
     fn readings(&mut self, readings: Readings, received_utc_ns: i64, out: &mut Vec<Arrival>) {
         let stream = readings.stream;
         let Some(lane) = self.lanes.get_mut(stream).filter(|_| !readings.readings.is_empty()) else { return };
-        let clipped = readings.clipped;
-        self.counts.clipped_packets += u64::from(clipped.gyro || clipped.accel);
+        let (said, seen) = (readings.clipped, readings.readings.iter().any(|reading| self.ranges.is_at_end(reading)));
+        self.counts.clipped_packets += u64::from(said.gyro || said.accel || seen);
         let mut ordered = Vec::new();
         lane.take(readings, received_utc_ns, &mut self.counts, &mut ordered);
         self.ordered(stream, ordered, out);
@@ -167,7 +196,12 @@ impl Intake {
     fn ordered(&mut self, stream: usize, ordered: Vec<Ordered>, out: &mut Vec<Arrival>) {
         for step in ordered {
             match step {
-                Ordered::Restarted => self.begin_anew(out),
+                Ordered::Restarted => {
+                    // The sensor has one clock: what the other stream counted is over, too.
+                    let others = self.lanes.iter_mut().enumerate().filter(|(other, _)| *other != stream);
+                    others.for_each(|(_, lane)| lane.forget());
+                    self.begin_anew(out);
+                }
                 Ordered::Readings(readings) => self.in_order(stream, readings, out),
             }
         }
