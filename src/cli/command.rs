@@ -34,7 +34,7 @@ pub enum Command {
 ///
 /// # Errors
 /// If something could not be read or written, in words for a person.
-pub fn run(command: Command, out: &mut (dyn Write + Send)) -> anyhow::Result<bool> {
+pub fn run(command: Command, out: &mut dyn Write) -> anyhow::Result<bool> {
     let err = &mut io::stderr();
     match command {
         Command::Replay(args) => Ok(replay::run(&args, &recording::open, out, err)?),

@@ -15,6 +15,7 @@ use anyhow::Context;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
+use std::time::Duration;
 
 /// What `demo` is asked for.
 #[derive(Clone, Debug, clap::Args)]
@@ -45,7 +46,7 @@ fn bundled_lesson() -> Result<OpenRecording, RecordingError> {
 ///
 /// # Errors
 /// If the folder or `out` cannot be written to.
-pub fn run(args: &DemoArgs, out: &mut (dyn Write + Send)) -> anyhow::Result<()> {
+pub fn run(args: &DemoArgs, out: &mut dyn Write) -> anyhow::Result<()> {
     let folder = folder(args.out.as_deref())?;
     let runtime = tokio::runtime::Runtime::new().context("no threads for the service")?;
     runtime.block_on(play(args, &folder.join("data"), out))?;
@@ -65,7 +66,7 @@ pub fn run(args: &DemoArgs, out: &mut (dyn Write + Send)) -> anyhow::Result<()> 
 }
 
 /// The lesson through the service, from the first packet to the end of the recording.
-async fn play(args: &DemoArgs, data_folder: &Path, out: &mut (dyn Write + Send)) -> anyhow::Result<()> {
+async fn play(args: &DemoArgs, data_folder: &Path, out: &mut dyn Write) -> anyhow::Result<()> {
     const MOST_BYTES: u64 = 1 << 30;
     let settings = Settings {
         data_folder: data_folder.to_owned(),
@@ -80,15 +81,24 @@ async fn play(args: &DemoArgs, data_folder: &Path, out: &mut (dyn Write + Send))
     out.flush()?;
     let mut lines = Lines::new(service.hub().subscribe(None).news, args.units.into());
     let played = Played::new("lesson", bundled_lesson()?).start(&service, speed)?;
-    tokio::select! {
-        followed = lines.follow(out) => followed?,
-        played = played => drop(played?),
+    let mut played = std::pin::pin!(played);
+    loop {
+        tokio::select! {
+            played = &mut played => {
+                played?;
+                break;
+            }
+            () = tokio::time::sleep(PRINT_EVERY) => lines.drain(out)?,
+        }
     }
     service.stop().await;
     lines.drain(out)?;
     writeln!(out, "\nThe recording made of it, measured again:\n")?;
     Ok(())
 }
+
+/// Lines are printed so often: at once, to a person.
+const PRINT_EVERY: Duration = Duration::from_millis(20);
 
 /// The recording that was just made.
 fn newest_recording(folder: &Path) -> anyhow::Result<PathBuf> {

@@ -30,13 +30,13 @@ impl Lines {
         Self { news, units }
     }
 
-    /// Prints what comes; ends when nothing can come any more.
+    /// Prints what comes, on a thread that may wait; ends when nothing can come any more.
     ///
     /// # Errors
     /// If `out` cannot be written to.
-    pub async fn follow(&mut self, out: &mut (dyn Write + Send)) -> io::Result<()> {
+    pub fn follow(&mut self, out: &mut dyn Write) -> io::Result<()> {
         loop {
-            match self.news.recv().await {
+            match self.news.blocking_recv() {
                 Ok(news) => self.print(&news, out)?,
                 Err(RecvError::Lagged(count)) => writeln!(out, "({count} lines left out)")?,
                 Err(RecvError::Closed) => return Ok(()),
@@ -48,7 +48,7 @@ impl Lines {
     ///
     /// # Errors
     /// If `out` cannot be written to.
-    pub fn drain(&mut self, out: &mut (dyn Write + Send)) -> io::Result<()> {
+    pub fn drain(&mut self, out: &mut dyn Write) -> io::Result<()> {
         loop {
             match self.news.try_recv() {
                 Ok(news) => self.print(&news, out)?,
@@ -58,7 +58,7 @@ impl Lines {
         }
     }
 
-    fn print(&self, news: &News, out: &mut (dyn Write + Send)) -> io::Result<()> {
+    fn print(&self, news: &News, out: &mut dyn Write) -> io::Result<()> {
         let Ok(data) = serde_json::from_str::<Value>(&news.data) else { return Ok(()) };
         let line = match news.kind.as_str() {
             "swing" => swing_line(&data, self.units),

@@ -197,8 +197,7 @@ pub(super) fn wire_error(path: &Path, cause: WireError) -> RecordingError {
 pub struct OpenRecording {
     path: PathBuf,
     profile: Profile,
-    profile_path: PathBuf,
-    warnings: Vec<ProfileWarning>,
+    warnings: Vec<String>,
     source: EntrySource,
     /// Read when the recording was opened, so that one without any sample is an error there.
     first: VecDeque<Entry>,
@@ -241,15 +240,23 @@ fn opened(path: &Path, bytes: Bytes, beside: Option<String>) -> Result<OpenRecor
     };
     let mut source = EntrySource::of(path, bytes, beside)?;
     let Head { entries, profile_toml, device } = Head::read(path, &mut source)?;
-    let (mut profile, warnings) = Profile::parse(profile_toml.as_deref().unwrap_or(""))
-        .map_err(|cause| RecordingError::Profile { path: profile_path.clone(), cause })?;
+    let parsed = Profile::parse(profile_toml.as_deref().unwrap_or(""));
+    let line = |warning: ProfileWarning| format!("{}: {warning}", profile_path.display());
+    let (mut profile, warnings) = match parsed {
+        Ok((profile, warnings)) => (profile, warnings.into_iter().map(line).collect()),
+        // What was recorded is worth more than the profile in it: it is measured as it was live, by the defaults.
+        Err(cause) if matches!(source, EntrySource::Mcap(_)) => {
+            let line = format!("{}: profile: {cause}; read without it", profile_path.display());
+            (Profile::default(), vec![line])
+        }
+        Err(cause) => return Err(RecordingError::Profile { path: profile_path, cause }),
+    };
     if let Some(device) = device {
         profile.sensor = device.described_in(&profile.sensor);
     }
     Ok(OpenRecording {
         path: path.into(),
         profile,
-        profile_path,
         warnings,
         source,
         first: entries,
@@ -336,7 +343,7 @@ impl OpenRecording {
 
     /// What is unusual in the profile, a line each.
     pub fn profile_warnings(&self) -> impl Iterator<Item = String> {
-        self.warnings.iter().map(|warning| format!("{}: {warning}", self.profile_path.display()))
+        self.warnings.iter().cloned()
     }
 
     /// The next entry; `None` once there are no more.

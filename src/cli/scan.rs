@@ -5,8 +5,10 @@
 
 use super::config::{Config, ConfigArgs};
 use super::serve::catalogue;
+use crate::daemon::finder::Catalogue;
 use crate::daemon::radio::ble::{BleRadio, hide_harmless_panics};
-use crate::daemon::radio::{Advert, Link, Radio, RadioError};
+use crate::daemon::radio::{Advert, Link, Radio, RadioError, printable};
+use crate::engine::device::own::{self, BATTERY_LEVEL};
 use anyhow::Context;
 use serde::Serialize;
 use std::io::Write;
@@ -31,15 +33,6 @@ pub struct ScanArgs {
     pub config: ConfigArgs,
 }
 
-/// Says what kind of sensor an advert is of; `None` if it is not understood.
-type Matcher<'a> = &'a dyn Fn(&Advert) -> Option<String>;
-
-/// The battery level, in percent, of the Battery service (Bluetooth SIG, Assigned Numbers, 3.8).
-const BATTERY_LEVEL: Uuid = Uuid::from_u128(0x00002a19_0000_1000_8000_00805f9b34fb);
-
-/// Longer names are cut; an advert holds 29 bytes of name at most, but a system's Bluetooth service may know more.
-const LONGEST_NAME: usize = 40;
-
 const NOT_UNDERSTOOD: &str = "not understood";
 
 fn listening_time(text: &str) -> Result<f64, String> {
@@ -57,18 +50,18 @@ pub fn run(args: &ScanArgs, out: &mut dyn Write, err: &mut dyn Write) -> anyhow:
     hide_harmless_panics();
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
     let runtime = runtime.context("no thread for the radio")?;
-    runtime.block_on(run_on(&BleRadio::default(), args, &|advert| catalogue.name_of(advert), out, err))
+    runtime.block_on(run_on(&BleRadio::default(), args, &catalogue, out, err))
 }
 
 async fn run_on<R: Radio>(
     radio: &R,
     args: &ScanArgs,
-    understood: Matcher<'_>,
+    catalogue: &Catalogue,
     out: &mut dyn Write,
     err: &mut dyn Write,
 ) -> anyhow::Result<()> {
     let heard = radio.scan(Duration::from_secs_f64(args.seconds)).await.map_err(with_remedy)?;
-    let mut near: Vec<Near> = heard.iter().map(|advert| Near::new(advert, understood(advert))).collect();
+    let mut near: Vec<Near> = heard.iter().map(|advert| Near::new(advert, catalogue.name_of(advert))).collect();
     near.sort_by_key(|it| (it.understood_as.is_none(), std::cmp::Reverse(it.signal_dbm), it.id.clone()));
     if args.battery {
         for one in near.iter_mut().filter(|it| it.understood_as.is_some()) {
@@ -80,6 +73,9 @@ async fn run_on<R: Radio>(
     }
     let text = if args.json { document(&near)? } else { table(&near, args) };
     out.write_all(text.as_bytes())?;
+    for (name, limit) in catalogue.limits_of(&heard) {
+        writeln!(err, "{name}: {limit}")?;
+    }
     Ok(out.flush()?)
 }
 
@@ -90,12 +86,11 @@ fn with_remedy(error: RadioError) -> anyhow::Error {
 
 async fn battery_percent<R: Radio>(radio: &R, id: &str) -> Result<u8, RadioError> {
     let link = radio.connect(id, Arc::new(|_, _| {})).await?;
-    let read = link.read(BATTERY_LEVEL).await;
+    let read = link.read(Uuid::parse_str(BATTERY_LEVEL).unwrap_or_default()).await;
     link.disconnect().await;
-    match read?.as_slice() {
-        [percent] if *percent <= 100 => Ok(*percent),
-        other => Err(RadioError::Other(format!("battery level {other:02x?}; expected one byte from 0 to 100"))),
-    }
+    let bytes = read?;
+    let odd = || RadioError::Other(format!("battery level {bytes:02x?}; expected one byte from 0 to 100"));
+    own::battery_percent(&bytes).ok_or_else(odd)
 }
 
 /// One sensor that was heard, as it is printed.
@@ -120,11 +115,6 @@ impl Near {
             battery_percent: None,
         }
     }
-}
-
-/// A name as it came over the air, without what would steer a terminal.
-fn printable(name: &str) -> String {
-    name.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).take(LONGEST_NAME).collect()
 }
 
 fn document(near: &[Near]) -> Result<String, serde_json::Error> {
@@ -165,9 +155,7 @@ fn row(one: &Near) -> [String; 6] {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::daemon::finder::Catalogue;
     use crate::daemon::radio::Sink;
-    use crate::engine::device::own;
 
     /// A radio that heard what it was given.
     struct Heard(Result<Vec<Advert>, RadioError>);
@@ -222,14 +210,12 @@ mod tests {
     fn printed(heard: Result<Vec<Advert>, RadioError>, args: &ScanArgs) -> (anyhow::Result<()>, String, String) {
         let (mut out, mut err) = (Vec::new(), Vec::new());
         let runtime = tokio::runtime::Builder::new_current_thread().build().unwrap();
-        let done = runtime.block_on(run_on(
-            &Heard(heard),
-            args,
-            &|advert| Catalogue::default().name_of(advert),
-            &mut out,
-            &mut err,
-        ));
+        let done = runtime.block_on(run_on(&Heard(heard), args, &Catalogue::default(), &mut out, &mut err));
         (done, String::from_utf8(out).unwrap(), String::from_utf8(err).unwrap())
+    }
+
+    fn battery() -> Uuid {
+        Uuid::parse_str(BATTERY_LEVEL).unwrap()
     }
 
     fn args() -> ScanArgs {
@@ -241,8 +227,8 @@ mod tests {
         let own = Uuid::parse_str(own::SERVICE).unwrap();
         let heard = vec![
             advert(None, "A", -70, vec![]),
-            advert(Some("\u{1b}[2Jbad"), "B", -40, vec![BATTERY_LEVEL]),
-            advert(Some("Knob"), "C", -80, vec![BATTERY_LEVEL, own]),
+            advert(Some("\u{1b}[2Jbad"), "B", -40, vec![battery()]),
+            advert(Some("Knob"), "C", -80, vec![battery(), own]),
         ];
         let (done, out, _) = printed(Ok(heard), &args());
         done.unwrap();

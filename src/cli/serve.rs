@@ -9,8 +9,8 @@ use crate::daemon::finder::{Catalogue, Open};
 use crate::daemon::inlet::Inlet;
 use crate::daemon::logging::{self, LogSettings};
 use crate::daemon::playback::Pace;
-use crate::daemon::radio::Advert;
 use crate::daemon::radio::ble::{BleRadio, hide_harmless_panics};
+use crate::daemon::radio::{Advert, printable};
 use crate::daemon::service::{Service, Settings};
 use crate::daemon::station::Limits;
 use crate::engine::device::descriptor::{Descriptor, shipped};
@@ -19,6 +19,7 @@ use anyhow::Context;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::time::Duration;
 
 /// What `serve` is asked for.
 #[derive(Clone, Debug, clap::Args)]
@@ -50,7 +51,7 @@ pub(super) fn speed(text: &str) -> Result<f64, String> {
 ///
 /// # Errors
 /// If it cannot start.
-pub fn run(args: &ServeArgs, out: &mut (dyn Write + Send), err: &mut dyn Write) -> anyhow::Result<()> {
+pub fn run(args: &ServeArgs, out: &mut dyn Write, err: &mut dyn Write) -> anyhow::Result<()> {
     let (config, unknown) = Config::of_this_machine(&args.config)?;
     for variable in unknown {
         writeln!(err, "{variable}")?;
@@ -75,13 +76,20 @@ async fn serve(
     config: &Config,
     played: Option<Played>,
     catalogue: Catalogue,
-    out: &mut (dyn Write + Send),
+    out: &mut dyn Write,
 ) -> anyhow::Result<()> {
     let service = Service::start(&settings(config)).await?;
     tracing::info!(address = %service.address(), data = %config.data_folder.value.display(), "serving");
     writeln!(out, "swingd serves http://{}/v1/events; stop it with Ctrl-C", service.address())?;
     out.flush()?;
+    // A thread of its own prints: a terminal that is paused holds up nothing, and one that is gone ends nothing.
     let mut lines = Lines::new(service.hub().subscribe(None).news, args.units.into());
+    let (printed, all_printed) = std::sync::mpsc::sync_channel::<()>(0);
+    std::thread::spawn(move || {
+        // Nobody reads any more: the service goes on.
+        let _ = lines.follow(&mut std::io::stdout());
+        drop(printed);
+    });
     let played = match played {
         Some(played) => Some(played.start(&service, args.speed)?),
         None => {
@@ -97,16 +105,19 @@ async fn serve(
             _ => std::future::pending().await,
         }
     };
-    tokio::select! {
-        followed = lines.follow(out) => followed?,
-        stopped = told_to_stop() => stopped?,
-        () = playing => {}
-    }
+    let stopped = tokio::select! {
+        stopped = told_to_stop() => stopped,
+        () = playing => Ok(()),
+    };
     tracing::info!("stopping");
     service.stop().await;
-    // What was told while it stopped.
-    Ok(lines.drain(out)?)
+    // What was told while it stopped is printed, if somebody reads.
+    let _ = all_printed.recv_timeout(PRINTED_WITHIN);
+    stopped
 }
+
+/// The last lines are printed within this time, or not.
+const PRINTED_WITHIN: Duration = Duration::from_millis(300);
 
 fn settings(config: &Config) -> Settings {
     const MB: u64 = 1_000_000;
@@ -149,8 +160,10 @@ pub(super) fn catalogue(config: &Config) -> anyhow::Result<Catalogue> {
 /// Opens stations for the sensors that the configuration wants, each with its profile.
 fn open_wanted(service: &Service, config: Config) -> Open {
     let (stations, clock) = (Arc::clone(service.stations()), Arc::clone(service.clock()));
-    Box::new(move |advert| {
-        if !config.sensors.wants(&advert.id, advert.name.as_deref()) {
+    Box::new(move |advert, is_sure| {
+        // One that is known by its name alone may be anybody's: it has to be named in `sensors.only`.
+        let is_named = !config.sensors.only.value.is_empty();
+        if !config.sensors.wants(&advert.id, advert.name.as_deref()) || !(is_sure || is_named) {
             return None;
         }
         let inlet = stations.open(&sensor_name(advert))?;
@@ -162,12 +175,10 @@ fn open_wanted(service: &Service, config: Config) -> Open {
 
 /// What a sensor is called here: its name, told apart by the end of its address.
 fn sensor_name(advert: &Advert) -> String {
+    let name = advert.name.as_deref().map(printable).filter(|name| !name.is_empty());
     let id: String = advert.id.chars().filter(char::is_ascii_alphanumeric).collect();
     let end = id.get(id.len().saturating_sub(4)..).unwrap_or(&id);
-    match advert.name.as_deref().map(str::trim).filter(|name| !name.is_empty()) {
-        Some(name) => format!("{name}-{end}"),
-        None => advert.id.clone(),
-    }
+    name.map_or_else(|| advert.id.clone(), |name| format!("{name}-{end}"))
 }
 
 /// The profile configured for a sensor, into its station. One that cannot be used is told by the station as a fault.

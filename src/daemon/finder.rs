@@ -7,13 +7,13 @@ use super::clock::Clock;
 use super::hub::{Fault, Hub};
 use super::inlet::Inlet;
 use super::link::{Described, Keeper, Speaks, Target};
-use super::radio::{Advert, Radio};
+use super::radio::{Advert, Radio, RadioError};
 use crate::engine::device::descriptor::Descriptor;
 use crate::engine::device::own;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
-use tokio::time::sleep;
+use tokio::time::{sleep, timeout};
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 use uuid::Uuid;
@@ -25,8 +25,18 @@ const PAUSE_WITHOUT: Duration = Duration::from_millis(500);
 /// or once there is one.
 const PAUSE_WITH: Duration = Duration::from_secs(30);
 
+/// The radio is looked at so often: what is wrong with it is told within 2 s.
+const LOOK_EVERY: Duration = Duration::from_secs(1);
+/// It has answered by then, or does not.
+const ANSWERS_WITHIN: Duration = Duration::from_millis(900);
+
 /// The fault of the radio as a whole.
 pub const RADIO: &str = "radio";
+/// The fault of a radio that works but does not listen.
+pub const LISTENING: &str = "listening";
+
+/// What a sensor of the project's own profile is called.
+const OWN_KIND: &str = "swingd sensor";
 
 /// The sensors this program can read: those of the project's own profile, and those of its descriptors.
 #[derive(Clone, Debug, Default)]
@@ -61,9 +71,25 @@ impl Catalogue {
     /// What an advertised sensor is called; `None` if it is not understood.
     pub fn name_of(&self, advert: &Advert) -> Option<String> {
         match self.understand(advert)? {
-            Speaks::Own => Some("swingd sensor".into()),
+            Speaks::Own => Some(OWN_KIND.into()),
             Speaks::Described(_) => self.described_of(advert).map(|(_, descriptor)| descriptor.name.clone()),
         }
+    }
+
+    /// What is poor about the layouts of those that were heard: the kind, and in words. Each kind once.
+    pub fn limits_of(&self, heard: &[Advert]) -> Vec<(&str, &str)> {
+        let kinds: BTreeSet<&str> =
+            heard.iter().filter_map(|advert| Some(self.described_of(advert)?.1.name.as_str())).collect();
+        let is_heard = |descriptor: &&Descriptor| kinds.contains(descriptor.name.as_str());
+        let descriptors = self.described.iter().map(|(_, descriptor)| descriptor).filter(is_heard);
+        descriptors.flat_map(|it| it.limits.iter().map(|limit| (it.name.as_str(), limit.as_str()))).collect()
+    }
+
+    /// Whether it says by a service what it is. Names are anybody's: a sensor that is known by its name alone is connected
+    /// to only if it is asked for.
+    pub fn is_sure(&self, advert: &Advert) -> bool {
+        let nameless = Advert { name: None, ..advert.clone() };
+        self.understand(&nameless).is_some()
     }
 
     fn described_of(&self, advert: &Advert) -> Option<&(String, Descriptor)> {
@@ -74,8 +100,8 @@ impl Catalogue {
 }
 
 /// Opens a station for a sensor, with the profile its samples are to be read with put into it; `None` if it is not to be
-/// connected to, or cannot be.
-pub type Open = Box<dyn Fn(&Advert) -> Option<Arc<Inlet>> + Send + Sync>;
+/// connected to, or cannot be. It is told whether the sensor says by a service what it is.
+pub type Open = Box<dyn Fn(&Advert, bool) -> Option<Arc<Inlet>> + Send + Sync>;
 
 /// What looks for sensors.
 pub struct Finder<R> {
@@ -96,8 +122,34 @@ pub struct Finder<R> {
 }
 
 impl<R: Radio> Finder<R> {
-    /// Listens until cancelled.
+    /// Listens until cancelled, and watches the radio.
     pub async fn run(self) {
+        tokio::join!(self.watch(), self.listen());
+    }
+
+    async fn watch(&self) {
+        loop {
+            let health = match timeout(ANSWERS_WITHIN, self.radio.health()).await {
+                Ok(health) => health,
+                Err(_) => Err(RadioError::ServiceGone("no answer".into())),
+            };
+            match health {
+                Ok(()) => self.hub.clear(None, RADIO),
+                Err(error) => self.fault(RADIO, &error),
+            }
+            tokio::select! {
+                () = sleep(LOOK_EVERY) => {}
+                () = self.cancel.cancelled() => return,
+            }
+        }
+    }
+
+    fn fault(&self, key: &'static str, error: &RadioError) {
+        let (cause, remedy) = (error.to_string(), error.remedy().to_owned());
+        self.hub.fault(Fault { sensor: None, key, cause, remedy });
+    }
+
+    async fn listen(&self) {
         let mut kept = BTreeSet::new();
         loop {
             let heard = tokio::select! {
@@ -106,15 +158,12 @@ impl<R: Radio> Finder<R> {
             };
             match heard {
                 Ok(adverts) => {
-                    self.hub.clear(None, RADIO);
+                    self.hub.clear(None, LISTENING);
                     adverts.iter().for_each(|advert| self.keep(advert, &mut kept));
                 }
-                Err(error) => self.hub.fault(Fault {
-                    sensor: None,
-                    key: RADIO,
-                    cause: error.to_string(),
-                    remedy: error.remedy().to_owned(),
-                }),
+                // Where the whole radio is not to be used, that is told as such.
+                Err(error) if self.radio.health().await.is_ok() => self.fault(LISTENING, &error),
+                Err(_) => self.hub.clear(None, LISTENING),
             }
             tokio::select! {
                 () = sleep(if kept.is_empty() { PAUSE_WITHOUT } else { PAUSE_WITH }) => {}
@@ -129,8 +178,11 @@ impl<R: Radio> Finder<R> {
             return;
         }
         let Some(speaks) = self.catalogue.understand(advert) else { return };
-        let Some(inlet) = (self.open)(advert) else { return };
+        let Some(inlet) = (self.open)(advert, self.catalogue.is_sure(advert)) else { return };
         tracing::info!(sensor = inlet.sensor(), id = advert.id, rssi_dbm = advert.rssi_dbm, "sensor found");
+        for (kind, limit) in self.catalogue.limits_of(std::slice::from_ref(advert)) {
+            tracing::warn!(sensor = inlet.sensor(), kind, limit, "what is poor about this kind of sensor");
+        }
         kept.insert(advert.id.clone());
         let keeper = Keeper {
             radio: Arc::clone(&self.radio),

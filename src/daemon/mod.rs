@@ -41,6 +41,7 @@ use recorder::{Disk, Settings};
 use recording::Recordings;
 use station::{Limits, Station};
 use std::collections::BTreeMap;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -172,7 +173,10 @@ fn run<D: Disk>(mut station: Station<Recordings<D>>, clock: &dyn Clock, stopping
     loop {
         // Asked first: what came before is taken by the last step.
         let is_last = stopping.load(Ordering::Acquire);
-        while station.step(clock.now()) {}
+        let steps = AssertUnwindSafe(|| while station.step(clock.now()) {});
+        if catch_unwind(steps).is_err() {
+            station.begin_anew_after_panic(clock.now());
+        }
         if is_last {
             return station.finish(clock.now(), CLOSE_WITHIN);
         }

@@ -81,7 +81,11 @@ impl<D: Disk> Recording for Recordings<D> {
         };
         self.progress.as_ref().map_or_else(
             || RecordingStatus { trouble: failed(), ..RecordingStatus::default() },
-            |progress| RecordingStatus { trouble: failed().or(trouble(progress, now)), ..status(progress) },
+            |progress| {
+                // What ailed a recording that is over is over.
+                let ails = self.handle.as_ref().and_then(|_| trouble(progress, now));
+                RecordingStatus { trouble: failed().or(ails), ..status(progress) }
+            },
         )
     }
 }

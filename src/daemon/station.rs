@@ -3,7 +3,7 @@
 //! Enters: entries from the ring ([`Outlet`]), and what came from elsewhere (who is at the plate). Each goes first to the
 //! recorder, then to the session; what the session tells is published once the recorder has written the packets it came
 //! from, or after [`PATIENCE`] if the disk is slow, as the instructor waits for the number and not for the disk. Also
-//! leaves: the sensor's state once a second, and faults, found within 2 s and cleared when they are over. A thread calls
+//! leaves: the sensor's state four times a second, and faults, found within 2 s and cleared when they are over. A thread calls
 //! [`Station::step`]; so does a test on virtual time.
 
 use super::clock::Now;
@@ -11,6 +11,7 @@ use super::hub::{Fault, Hub};
 use super::inlet::{Inlet, Outlet};
 use super::recorder::Kept;
 use super::state::{Live, SensorState};
+use crate::engine::Stage;
 use crate::engine::session::{Session, Told};
 use crate::engine::wire::mcap::{Entry, LinkRecord, LinkState};
 use crate::report::event;
@@ -21,8 +22,10 @@ use std::ops::RangeInclusive;
 use std::sync::Arc;
 use std::time::Duration;
 
-/// An event waits so long for its packets to be on disk.
+/// The first word on a swing waits so long for its packets to be on disk: the instructor waits for the number.
 const PATIENCE: Duration = Duration::from_millis(20);
+/// Anything else is in no hurry.
+const LONG_PATIENCE: Duration = Duration::from_millis(500);
 /// State and faults are looked at so often.
 const LOOK_EVERY: Duration = Duration::from_millis(250);
 /// Entries taken in one step, so that waiting events are looked at in between.
@@ -152,7 +155,23 @@ impl<R: Recording> Station<R> {
         while self.step(now) {}
         self.end_session(now);
         self.recording.end(limit);
-        self.release_all();
+        self.release_all(now);
+    }
+
+    /// The analysis panicked, which is a defect of this program: everything it was about is in the recording, which ends
+    /// here; the sensor goes on with a new one.
+    pub fn begin_anew_after_panic(&mut self, now: Now) {
+        tracing::error!(sensor = self.inlet.sensor(), "the analysis panicked; it begins anew");
+        self.hub.fault(Fault {
+            sensor: Some(self.inlet.sensor().to_owned()),
+            key: "analysis",
+            cause: "the analysis failed on what the sensor sent, and began anew".into(),
+            remedy: "nothing now; the recording holds all of it: please send it with a report".into(),
+        });
+        self.session = Session::new();
+        self.recording.close(now);
+        self.live.closed();
+        self.in_recording = 0;
     }
 
     fn take(&mut self, entry: Entry, now: Now) {
@@ -178,7 +197,7 @@ impl<R: Recording> Station<R> {
     /// A recording can be read by itself: it begins with how, with what and whose.
     fn begin_recording(&mut self, now: Now) {
         // What waits belongs to the recording before.
-        self.release_all();
+        self.release_all(now);
         self.first_index = self.index;
         let preamble = self.preamble.clone();
         for entry in preamble.into_iter().flatten() {
@@ -220,7 +239,13 @@ impl<R: Recording> Station<R> {
             let Ok((kind, line)) = event::line(&told) else { continue };
             let file = self.recording.status(now).file;
             let entries = self.first_index..=index;
-            self.waiting.push_back(Waiting { entries, until: now.elapsed + PATIENCE, kind, line, file });
+            let is_first = matches!(&told, Told::Swing(swing) if swing.stage == Stage::Streaming);
+            let until = now.elapsed + if is_first { PATIENCE } else { LONG_PATIENCE };
+            if is_first {
+                // What stands before it must not hold it up.
+                self.waiting.iter_mut().for_each(|waiting| waiting.until = waiting.until.min(until));
+            }
+            self.waiting.push_back(Waiting { entries, until, kind, line, file });
         }
     }
 
@@ -231,20 +256,22 @@ impl<R: Recording> Station<R> {
             if kept == Kept::Waiting && now.elapsed < first.until {
                 return;
             }
-            self.publish_first(kept == Kept::Written);
+            self.publish_first(kept == Kept::Written, now);
         }
     }
 
     /// Publishes all that waits, as it is now.
-    fn release_all(&mut self) {
+    fn release_all(&mut self, now: Now) {
         while let Some(first) = self.waiting.front() {
             let kept = self.recording.kept(first.entries.clone());
-            self.publish_first(kept == Kept::Written);
+            self.publish_first(kept == Kept::Written, now);
         }
     }
 
-    fn publish_first(&mut self, recorded: bool) {
+    fn publish_first(&mut self, recorded: bool, now: Now) {
         let Some(Waiting { kind, line, file, .. }) = self.waiting.pop_front() else { return };
+        // Its recorder had not begun the file yet.
+        let file = file.or_else(|| self.recording.status(now).file);
         let Ok(told) = RawValue::from_string(line) else { return };
         let envelope = Envelope { sensor: self.inlet.sensor(), recording: file.as_deref(), recorded, told: &told };
         if let Ok(data) = serde_json::to_string(&envelope) {

@@ -41,8 +41,9 @@ const BLOW_RAD: f64 = 0.004;
 const BLOW_MPS: f64 = 8.0;
 /// A rest after a swing is used when it has gone on for this long, s.
 const REST_AFTER_S: f64 = 0.8;
-/// Without a rest, a swing is smoothed with what came this long after contact, s.
-const NO_REST_AFTER_S: f64 = 2.0;
+/// Without a rest, a swing is smoothed with what came this long after contact, s: so that it is told within 1.5 s of the
+/// follow-through's end, which comes 0.3 s after contact at the soonest in simulated swings.
+const NO_REST_AFTER_S: f64 = 1.75;
 /// A swing is told for the last time this long after contact, s,
 const REVISED_AFTER_S: f64 = 20.0;
 /// or when this many rests have ended after it.

@@ -36,7 +36,7 @@ keys! {
     RECORDING_NEAR_FULL_MB = "recording.near_full_mb", "1000", "a whole number of MB from 1 to 100000000";
     RECORDING_MOST_MB = "recording.most_mb", "2048", "a whole number of MB from 1 to 1000000";
     RECORDING_IDLE_CLOSE_S = "recording.idle_close_s", "600", "a whole number of seconds from 1 to 86400";
-    EVENTS_KEEP = "events.keep", "10000", "a whole number from 1 to 1000000";
+    EVENTS_KEEP = "events.keep", "500", "a whole number from 1 to 1000000";
     LOG_LEVEL = "log.level", "info",
         "off, error, warn, info, debug or trace; after it, with commas between, PART=LEVEL as in info,swingd::daemon=debug";
     LOG_DAYS = "log.days", "14", "a whole number of days from 1 to 3650";

@@ -28,6 +28,15 @@ pub struct Advert {
     pub adapter: String,
 }
 
+/// Text as it came over the air, without what would steer a terminal, and not endless.
+pub fn printable(text: &str) -> String {
+    let shown = text.trim_matches(['\0', ' ']).chars().map(|c| if c.is_control() { '\u{fffd}' } else { c });
+    shown.take(LONGEST_TEXT).collect()
+}
+
+/// Longer texts are cut: an advert holds 29 bytes of name at most, but a system's Bluetooth service may know more.
+const LONGEST_TEXT: usize = 40;
+
 /// What went wrong on the radio, and what can be done about it.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum RadioError {

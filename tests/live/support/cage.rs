@@ -73,7 +73,7 @@ async fn live_on(sensor: Sensor, mishaps: Vec<Mishap>) -> Outcome {
     let finder = Finder {
         radio: Arc::new(radio.clone()),
         catalogue: Catalogue::default(),
-        open: Box::new(move |_| Some(Arc::clone(&inlet))),
+        open: Box::new(move |_, _| Some(Arc::clone(&inlet))),
         hub: Arc::clone(&hub),
         clock: Arc::clone(&clock),
         tasks: tasks.clone(),
