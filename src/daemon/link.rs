@@ -102,11 +102,11 @@ struct Made<L> {
 impl<R: Radio> Keeper<R> {
     /// Keeps the sensor connected until cancelled.
     pub async fn run(self) {
-        let mut wait = FIRST_WAIT;
+        let (mut wait, mut hardware) = (FIRST_WAIT, None);
         while !self.cancel.is_cancelled() {
             let before = self.inlet.received();
             let made = tokio::select! {
-                made = limited("connecting", CONNECTING, self.connect()) => made,
+                made = limited("connecting", CONNECTING, self.connect(&mut hardware)) => made,
                 () = self.cancel.cancelled() => return,
             };
             let error = match made {
@@ -131,12 +131,14 @@ impl<R: Radio> Keeper<R> {
         }
     }
 
-    async fn connect(&self) -> Result<Made<R::Link>, RadioError> {
+    /// `hardware` is what the sensor says of itself, asked for once: each reading is as slow as the link, and a sensor that
+    /// is back is waited for.
+    async fn connect(&self, hardware: &mut Option<String>) -> Result<Made<R::Link>, RadioError> {
         let sink = self.inlet.sink(Arc::clone(&self.clock));
         let link = self.radio.connect(&self.target.id, sink).await?;
         let made = match &self.target.speaks {
-            Speaks::Own => self.start_own(link).await,
-            Speaks::Described(described) => self.start_described(link, described).await,
+            Speaks::Own => self.start_own(link, hardware).await,
+            Speaks::Described(described) => self.start_described(link, described, hardware).await,
         };
         match made {
             Ok(made) => Ok(made),
@@ -147,8 +149,12 @@ impl<R: Radio> Keeper<R> {
         }
     }
 
-    async fn start_own(&self, link: R::Link) -> Result<Made<R::Link>, (R::Link, RadioError)> {
-        match self.start_own_on(&link).await {
+    async fn start_own(
+        &self,
+        link: R::Link,
+        hardware: &mut Option<String>,
+    ) -> Result<Made<R::Link>, (R::Link, RadioError)> {
+        match self.start_own_on(&link, hardware).await {
             Ok(exchanges_times) => {
                 let stop = vec![(uuid(own::CONTROL), Request::Stop.encode())];
                 Ok(self.made(link, exchanges_times, stop))
@@ -158,9 +164,9 @@ impl<R: Radio> Keeper<R> {
     }
 
     /// Starts it; whether it exchanges times.
-    async fn start_own_on(&self, link: &R::Link) -> Result<bool, RadioError> {
+    async fn start_own_on(&self, link: &R::Link, hardware: &mut Option<String>) -> Result<bool, RadioError> {
         let bytes = read(link, uuid(own::INFORMATION)).await?;
-        let hardware = self.hardware(link).await;
+        let hardware = self.hardware(link, hardware).await;
         let device = DeviceRecord { name: self.target.name.clone(), hardware, ..DeviceRecord::default() }
             .with_information(&bytes);
         self.push(|log_time_ns| Entry::Device { log_time_ns, device });
@@ -176,15 +182,21 @@ impl<R: Radio> Keeper<R> {
         &self,
         link: R::Link,
         described: &Described,
+        hardware: &mut Option<String>,
     ) -> Result<Made<R::Link>, (R::Link, RadioError)> {
-        match self.start_described_on(&link, described).await {
+        match self.start_described_on(&link, described, hardware).await {
             Ok(()) => Ok(self.made(link, false, described.stop.clone())),
             Err(error) => Err((link, error)),
         }
     }
 
-    async fn start_described_on(&self, link: &R::Link, described: &Described) -> Result<(), RadioError> {
-        let (name, hardware) = (self.target.name.clone(), self.hardware(link).await);
+    async fn start_described_on(
+        &self,
+        link: &R::Link,
+        described: &Described,
+        hardware: &mut Option<String>,
+    ) -> Result<(), RadioError> {
+        let (name, hardware) = (self.target.name.clone(), self.hardware(link, hardware).await);
         let device =
             DeviceRecord { name, hardware, descriptor_toml: Some(described.toml.clone()), ..DeviceRecord::default() };
         self.push(|log_time_ns| Entry::Device { log_time_ns, device });
@@ -203,7 +215,10 @@ impl<R: Radio> Keeper<R> {
     }
 
     /// Manufacturer, model and firmware, as far as the sensor says.
-    async fn hardware(&self, link: &R::Link) -> Option<String> {
+    async fn hardware(&self, link: &R::Link, known: &mut Option<String>) -> Option<String> {
+        if known.is_some() {
+            return known.clone();
+        }
         let there = link.characteristics();
         let mut parts = Vec::new();
         for characteristic in [own::MANUFACTURER_NAME, own::MODEL_NUMBER, own::FIRMWARE_REVISION].map(uuid) {
@@ -213,7 +228,8 @@ impl<R: Radio> Keeper<R> {
                 parts.push(printable(&bytes));
             }
         }
-        (!parts.is_empty()).then(|| parts.join(" "))
+        *known = (!parts.is_empty()).then(|| parts.join(" "));
+        known.clone()
     }
 
     /// Watches a connection until it is lost; `None` when it is to be ended.

@@ -65,14 +65,17 @@ fn push(all: &mut Vec<Mishap>, kind: usize, at_s: f64, for_s: f64) {
     match kind {
         // Out of reach; the platform says nothing, or cuts the connection.
         0 | 1 => {
-            add(at_s, Box::new(move |radio, _| {
-                let mut air = radio.air();
-                air.reports_loss = kind == 1;
-                air.sensors.values_mut().for_each(|sensor| sensor.in_reach = false);
-                if kind == 1 {
-                    air.cut();
-                }
-            }));
+            add(
+                at_s,
+                Box::new(move |radio, _| {
+                    let mut air = radio.air();
+                    air.reports_loss = kind == 1;
+                    air.sensors.values_mut().for_each(|sensor| sensor.in_reach = false);
+                    if kind == 1 {
+                        air.cut();
+                    }
+                }),
+            );
             add(end_s, Box::new(|radio, _| radio.air().sensors.values_mut().for_each(|it| it.in_reach = true)));
         }
         2 => {
@@ -85,22 +88,31 @@ fn push(all: &mut Vec<Mishap>, kind: usize, at_s: f64, for_s: f64) {
             add(end_s, Box::new(|radio, _| radio.air().radio = Radios::On));
         }
         5 => {
-            add(at_s, Box::new(|radio, _| {
-                let mut air = radio.air();
-                air.sensors.values_mut().for_each(|sensor| sensor.connect_hangs = true);
-                air.cut();
-            }));
+            add(
+                at_s,
+                Box::new(|radio, _| {
+                    let mut air = radio.air();
+                    air.sensors.values_mut().for_each(|sensor| sensor.connect_hangs = true);
+                    air.cut();
+                }),
+            );
             add(end_s, Box::new(|radio, _| radio.air().sensors.values_mut().for_each(|it| it.connect_hangs = false)));
         }
         6 => add(at_s, Box::new(|_, disk| disk.make_read_only(true))),
-        7 => add(at_s, Box::new(|_, disk| {
-            let used = disk.contents().values().map(|bytes| bytes.len() as u64).sum();
-            disk.limit(Some(used));
-        })),
-        _ => add(at_s, Box::new(|_, disk| {
-            let next = disk.operations();
-            disk.fail(next + 3..next + 40, std::io::ErrorKind::Other);
-        })),
+        7 => add(
+            at_s,
+            Box::new(|_, disk| {
+                let used = disk.contents().values().map(|bytes| bytes.len() as u64).sum();
+                disk.limit(Some(used));
+            }),
+        ),
+        _ => add(
+            at_s,
+            Box::new(|_, disk| {
+                let next = disk.operations();
+                disk.fail(next + 3..next + 40, std::io::ErrorKind::Other);
+            }),
+        ),
     }
     if kind >= 6 {
         add(end_s, Box::new(|_, disk| disk.heal()));

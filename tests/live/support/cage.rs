@@ -1,9 +1,9 @@
 //! A lesson with a made-up sensor, lived through on virtual time, and what came of it.
 
+use super::VirtualClock;
 use super::memory_recording::{FOLDER, MemoryRecording};
 use super::radio::{FakeRadio, Radios};
 use super::sensor::{PER_PACKET, Sensor};
-use super::VirtualClock;
 use serde_json::Value;
 use std::path::Path;
 use std::sync::{Arc, Mutex};
@@ -88,11 +88,7 @@ async fn live_on(sensor: Sensor, mishaps: Vec<Mishap>) -> Outcome {
     Outcome { events, state, disk, truly_lost, contacts_s: motion.contacts_s.clone(), began_utc_ns }
 }
 
-async fn take_turns(
-    station: Arc<Mutex<Station<MemoryRecording>>>,
-    clock: Arc<dyn Clock>,
-    cancel: CancellationToken,
-) {
+async fn take_turns(station: Arc<Mutex<Station<MemoryRecording>>>, clock: Arc<dyn Clock>, cancel: CancellationToken) {
     while !cancel.is_cancelled() {
         while station.lock().unwrap().step(clock.now()) {}
         sleep(TURN).await;

@@ -2,10 +2,10 @@
 
 use std::sync::Arc;
 use swingd::daemon::radio::Sink;
-use swingd::engine::device::{Exchange, RawReading};
 use swingd::engine::device::own::{
     self, Answer, Capabilities, Information, PacketHeader, Request, Status, encode_packet,
 };
+use swingd::engine::device::{Exchange, RawReading};
 use swingd::engine::sample::Sample;
 use swingd::sim::{Kind, Preset, Random, Scenario};
 use uuid::Uuid;

@@ -1,0 +1,31 @@
+//! `swingd serve` as a whole, as a child process on the fake's bus: found, connected, streaming, told, recorded, through
+//! all troubles of the radio and all bad habits of a sensor.
+//!
+//! `cargo test --test bluez -- --ignored --nocapture reconnects_within` measures how soon a sensor is back.
+
+mod boards;
+mod cage;
+mod habits;
+mod knob;
+mod losses;
+mod radio_faults;
+mod swings;
+
+use cage::{Cage, Service};
+use knob::Knob;
+use std::time::Duration;
+
+const KNOB: &str = "C0:00:00:00:00:01";
+const OTHER: &str = "C0:00:00:00:00:02";
+
+/// A fault is told so soon.
+const TOLD: Duration = Duration::from_secs(2);
+
+/// A fake with one still knob that the program streams from.
+fn streaming(name: &str) -> (Cage, Knob, Service) {
+    let cage = Cage::start();
+    let knob = Knob::still(&cage, KNOB, "Knob");
+    let service = Service::start(&cage, name, "", &[]);
+    service.more_packets(20);
+    (cage, knob, service)
+}
