@@ -106,8 +106,9 @@ pub(super) struct Live {
 
 #[derive(Clone, Copy, Default)]
 struct Snapshot {
-    /// On the stream's own clock, s.
+    /// On the stream's own clock, s, if there is one.
     at_s: f64,
+    on_stream: bool,
     samples: u64,
     lost: u64,
     lost_on_air: u64,
@@ -319,7 +320,12 @@ impl Live {
         let at_s = self.last_entry.map_or(now.elapsed.as_secs_f64(), |(entry_ns, at)| {
             entry_ns as f64 * 1e-9 + now.elapsed.saturating_sub(at).as_secs_f64()
         });
+        // Before the first entry this machine's clock was read instead; and the stream's is set back with the host's.
+        if self.window.back().is_some_and(|last| last.on_stream != self.last_entry.is_some() || last.at_s > at_s) {
+            self.window.clear();
+        }
         self.window.push_back(Snapshot {
+            on_stream: self.last_entry.is_some(),
             at_s,
             samples: session.clock().samples,
             lost: counts.lost_samples,

@@ -26,6 +26,8 @@ fn streaming(name: &str) -> (Cage, Knob, Service) {
     let cage = Cage::start();
     let knob = Knob::still(&cage, KNOB, "Knob");
     let service = Service::start(&cage, name, "", &[]);
-    service.more_packets(20);
+    let state = service.more_packets(50);
+    let rate_hz = state["sample_rate_hz"].as_f64().expect("a rate");
+    assert!((900.0..1100.0).contains(&rate_hz), "{state}");
     (cage, knob, service)
 }
