@@ -28,6 +28,8 @@ const CONNECTING: Duration = Duration::from_secs(30);
 const CALL: Duration = Duration::from_secs(5);
 /// Asking whether the connection is there, and ending it, may take so long.
 const SHORT_CALL: Duration = Duration::from_secs(1);
+/// Asking the system why may take so long: the loss itself is to be told soon.
+const ASK_WHY: Duration = Duration::from_millis(400);
 /// The wait before the second attempt; doubled for each further one,
 const FIRST_WAIT: Duration = Duration::from_millis(100);
 /// up to this: a sensor that comes back is not waited for much longer.
@@ -38,6 +40,10 @@ const LOOK_EVERY: Duration = Duration::from_millis(250);
 const EXCHANGE_EVERY: Duration = Duration::from_secs(10);
 /// and the battery is read so often.
 const BATTERY_EVERY: Duration = Duration::from_secs(60);
+
+/// Most losses are over before anybody has reached the sensor.
+const CONNECTS_ANEW: &str =
+    "it is made anew by itself; should that not help, bring the sensor closer, check its battery";
 
 /// The fault of a connection.
 pub const CONNECTION: &str = "connection";
@@ -113,6 +119,7 @@ impl<R: Radio> Keeper<R> {
                 Ok(made) => {
                     self.tell(LinkState::Connected, None);
                     let Some(error) = self.watch(&made).await else { return self.end(made).await };
+                    let error = self.why(error).await;
                     self.tell(LinkState::Lost, Some(error.to_string()));
                     let _ = timeout(SHORT_CALL, made.link.disconnect()).await;
                     error
@@ -128,6 +135,14 @@ impl<R: Radio> Keeper<R> {
                 () = self.cancel.cancelled() => return,
             }
             wait = (2 * wait).min(LONGEST_WAIT);
+        }
+    }
+
+    /// Why a connection was lost, if it was not the sensor's doing.
+    async fn why(&self, error: RadioError) -> RadioError {
+        match timeout(ASK_WHY, self.radio.health()).await {
+            Ok(Err(cause)) => cause,
+            Ok(Ok(())) | Err(_) => error,
         }
     }
 
@@ -291,11 +306,12 @@ impl<R: Radio> Keeper<R> {
     }
 
     fn fault(&self, error: &RadioError) {
+        let remedy = if *error == RadioError::Lost { CONNECTS_ANEW } else { error.remedy() };
         self.hub.fault(Fault {
             sensor: Some(self.inlet.sensor().to_owned()),
             key: CONNECTION,
             cause: error.to_string(),
-            remedy: error.remedy().to_owned(),
+            remedy: remedy.to_owned(),
         });
     }
 

@@ -1,6 +1,8 @@
 //! `swingd serve` as a whole, as a child process on the fake's bus: found, connected, streaming, told, recorded, through
 //! all troubles of the radio and all bad habits of a sensor.
 //!
+//! They wait more than they compute: with `-- --test-threads 8` all take a third of the time.
+//!
 //! `cargo test --test bluez -- --ignored --nocapture reconnects_within` measures how soon a sensor is back.
 
 mod boards;

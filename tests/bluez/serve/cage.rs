@@ -198,6 +198,7 @@ impl Service {
         while told.elapsed() < PATIENCE {
             if let Some(status) = self.child.try_wait().expect("its status") {
                 assert!(status.success(), "{status}");
+                assert!(!self.log().contains("panicked"), "{}", self.log());
                 return told.elapsed();
             }
             std::thread::sleep(LOOK);

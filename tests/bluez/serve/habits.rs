@@ -1,8 +1,8 @@
 //! Sensors that restart, flood, or send what they should not.
 
-use super::cage::{count, packets};
-use super::knob::{Manner, Motion, PERIOD, uuid};
-use super::swings::data_packet;
+use super::cage::{Cage, Service, count, packets};
+use super::knob::{Knob, Manner, Motion, PERIOD, uuid};
+use super::swings::{data_packet, sequence};
 use super::{KNOB, TOLD, streaming};
 use serde_json::Value;
 use std::thread::sleep;
@@ -30,7 +30,6 @@ fn information_of_another_version_is_told_and_packets_are_kept_until_it_is_right
     let right = Motion::still().information(1).encode();
     let mut wrong = right.clone();
     wrong[0] = 9;
-    // Before the program has read it for the first time nothing is known of the sensor.
     cage.fake().set_value(KNOB, uuid(own::INFORMATION), &wrong);
     let mark = service.mark();
     cage.fake().lose(KNOB);
@@ -47,6 +46,28 @@ fn information_of_another_version_is_told_and_packets_are_kept_until_it_is_right
     println!("printed: {:#?}", service.printed());
     service.stop();
     assert!(service.recorded().0.iter().filter_map(data_packet).count() > 40);
+}
+
+#[test]
+fn packets_of_a_sensor_that_was_never_understood_are_kept() {
+    let cage = Cage::start();
+    let knob = Knob::still(&cage, KNOB, "Knob");
+    let right = Motion::still().information(1).encode();
+    cage.fake().set_value(KNOB, uuid(own::INFORMATION), &right[..20]);
+    let mut service = Service::start(&cage, "never-understood", "", &[]);
+    let fault = service.fault(0, "device");
+    assert!(fault.data["cause"].as_str().unwrap().contains("20 bytes"), "{}", fault.text);
+    let state = service.state("", "packets that cannot be read", |it| count(it, "unreadable") >= 50);
+    assert_eq!(packets(&state), 0, "{state}");
+    cage.fake().set_value(KNOB, uuid(own::INFORMATION), &right);
+    cage.fake().lose(KNOB);
+    service.more_packets(20);
+    service.cleared(0, "device");
+    println!("printed: {:#?}", service.printed());
+    service.stop();
+    let kept: Vec<u16> = service.recorded().0.iter().filter_map(data_packet).map(|it| sequence(&it.bytes)).collect();
+    assert_eq!(kept, knob.arrived()[..kept.len()], "all that arrived is kept, read or not");
+    assert!(kept.len() >= 70);
 }
 
 /// Sends bytes in place of packets; they are told, counted and kept, and it goes on when they are right again.
@@ -70,23 +91,15 @@ fn survives(name: &str, garbage: &'static [u8]) {
 }
 
 #[test]
-fn packets_of_another_layout_are_told_and_kept() {
-    survives("garbage", &[7, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14]);
-}
-
-#[test]
-fn packets_cut_short_are_told_and_kept() {
-    survives("short", &[1, 0, 3]);
-}
-
-#[test]
-fn packets_longer_than_any_are_told_and_kept() {
-    survives("long", &[1; 600]);
-}
-
-#[test]
-fn packets_without_a_byte_are_told_and_kept() {
-    survives("empty", &[]);
+fn bytes_that_are_no_packet_are_told_and_kept() {
+    static LONG: [u8; 600] = [1; 600];
+    let another_layout: &[u8] = &[7, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14];
+    let all: [(&str, &[u8]); 4] = [("layout", another_layout), ("short", &[1, 0, 3]), ("long", &LONG), ("empty", &[])];
+    std::thread::scope(|scope| {
+        for (name, bytes) in all {
+            scope.spawn(move || survives(name, bytes));
+        }
+    });
 }
 
 #[test]

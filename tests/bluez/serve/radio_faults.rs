@@ -1,6 +1,6 @@
 //! Adapters, the Bluetooth service and the bus: gone and back, slow, several.
 
-use super::cage::{Cage, Service, packets};
+use super::cage::{Cage, News, Service, packets};
 use super::knob::{Knob, uuid};
 use super::{KNOB, OTHER, TOLD, streaming};
 use crate::fake::{Answer, FakeSensor};
@@ -11,8 +11,8 @@ use swingd::engine::device::own;
 /// For so long it is gone.
 const GONE: Duration = Duration::from_secs(3);
 
-/// And streams again so soon after it is back.
-const AGAIN: Duration = Duration::from_secs(8);
+/// And streams again so soon after it is back, on a machine that is busy with other tests.
+const AGAIN: Duration = Duration::from_secs(6);
 
 /// Once the fault is over, how long after `back` the first packet was counted.
 #[track_caller]
@@ -28,8 +28,9 @@ fn switched_off_and_on() {
     let (cage, _knob, service) = streaming("power");
     let (mark, off_at) = (service.mark(), Instant::now());
     cage.fake().power("hci0", false);
-    let off = service.expect(mark, "the fault", |it| it.kind == "fault" && it.text.contains("switched off"));
+    let off = service.fault(mark, "connection");
     assert!(off.at - off_at < TOLD, "told after {:?}", off.at - off_at);
+    assert_eq!(off.data["cause"], "Bluetooth is switched off", "the first word of it is the right one");
     assert!(off.data["remedy"].as_str().unwrap().contains("switch Bluetooth on"), "{}", off.text);
     sleep(GONE.saturating_sub(off_at.elapsed()));
     assert!(!cage.fake().is_powered("hci0"), "it is not for a program to switch it on");
@@ -46,6 +47,7 @@ fn bluetooth_service_restarted() {
     cage.fake().stop_service();
     let fault = service.fault(mark, "connection");
     assert!(fault.at - gone_at < TOLD, "told after {:?}", fault.at - gone_at);
+    assert!(fault.data["remedy"].as_str().unwrap().starts_with("start the Bluetooth service"), "{}", fault.text);
     sleep(GONE.saturating_sub(gone_at.elapsed()));
     let before = packets(&service.state("", "any", |_| true));
     cage.fake().start_service();
@@ -58,8 +60,9 @@ fn bus_gone_and_back() {
     let (cage, _knob, service) = streaming("bus");
     let (mark, gone_at) = (service.mark(), Instant::now());
     cage.fake_mut().stop_bus();
-    let fault = service.expect(mark, "a fault", |it| it.kind == "fault");
+    let fault = service.fault(mark, "connection");
     assert!(fault.at - gone_at < TOLD, "told after {:?}", fault.at - gone_at);
+    assert!(fault.data["remedy"].as_str().unwrap().starts_with("start the Bluetooth service"), "{}", fault.text);
     sleep(GONE.saturating_sub(gone_at.elapsed()));
     let before = packets(&service.state("", "any", |_| true));
     cage.fake_mut().start_bus();
@@ -101,6 +104,35 @@ fn a_connection_that_hangs_and_reads_that_are_late_leave_no_sensor_stuck() {
     cage.fake().on_read(KNOB, Answer::Accept);
     let (before, back) = (packets(&service.state("", "any", |_| true)), Instant::now());
     streams_again(&service, back, before + 1, "after a read that hung");
+}
+
+#[test]
+fn a_sensor_that_refuses_for_a_while_is_not_waited_for_longer_than_needed() {
+    let (cage, _knob, service) = streaming("refused");
+    cage.fake().on_connect(KNOB, Answer::Refuse("org.bluez.Error.Failed", "le-connection-abort-by-local"));
+    let attempts = cage.fake().calls("Connect");
+    cage.fake().lose(KNOB);
+    sleep(Duration::from_secs(5));
+    let attempts = cage.fake().calls("Connect") - attempts;
+    assert!((4..20).contains(&attempts), "{attempts} attempts in 5 s");
+    let before = packets(&service.state("", "any", |_| true));
+    cage.fake().on_connect(KNOB, Answer::Accept);
+    streams_again(&service, Instant::now(), before, "no longer refused");
+}
+
+#[test]
+fn out_of_reach_for_longer_than_an_attempt_lasts() {
+    let (cage, _knob, service) = streaming("reach");
+    let mark = service.mark();
+    cage.fake().heard_by(KNOB, "hci0", None);
+    cage.fake().lose(KNOB);
+    let gave_up = |it: &News| it.kind == "fault" && it.text.contains("took more than");
+    let fault = service.expect(mark, "an attempt that was given up", gave_up);
+    assert!(fault.text.contains("wake the sensor"), "{}", fault.text);
+    let before = packets(&service.state("", "any", |_| true));
+    cage.fake().heard_by(KNOB, "hci0", Some(-60));
+    streams_again(&service, Instant::now(), before, "in reach again");
+    service.cleared(mark, "connection");
 }
 
 #[test]

@@ -58,8 +58,9 @@ fn streams_a_swing(name: &str, manner: Manner) -> (Knob, Service, Value) {
     let cage = Cage::start();
     let knob = Knob::appear(&cage, KNOB, "Knob", motion.clone(), 1.0);
     let service = Service::start(&cage, name, &motion.profile_toml, &[]);
-    // What comes before the first packet is not waited for.
+    // What comes before the first packet is not waited for, so it is well until then.
     service.state("", "some packets", |it| packets(it) >= 5);
+    assert_eq!(cage.fake().writes(KNOB, uuid(own::CONTROL)).first(), Some(&Request::Start.encode()));
     knob.behave(manner);
     for stage in ["streaming", "final"] {
         let swing = service.swing(0, stage);
@@ -93,7 +94,7 @@ fn a_swing_is_told_as_the_library_tells_it_and_replays_to_the_same_bytes() {
     assert_eq!(files.len(), 1, "{files:?}");
     let sent = knob.arrived();
     let data: Vec<&Packet> = entries.iter().filter_map(data_packet).collect();
-    let numbers: Vec<u16> = data.iter().map(|it| u16::from_le_bytes([it.bytes[2], it.bytes[3]])).collect();
+    let numbers: Vec<u16> = data.iter().map(|it| sequence(&it.bytes)).collect();
     assert_eq!(numbers, sent[..numbers.len()], "what was recorded is what was sent, in order");
     assert!(sent.len() - numbers.len() <= 2, "of {} packets {} were recorded", sent.len(), numbers.len());
     let (live, replayed) = (told_lines(&service.since(0)), replayed(&entries));
@@ -144,4 +145,9 @@ pub fn data_packet(entry: &Entry) -> Option<&Packet> {
         Entry::Packet(packet) if packet.characteristic == own::DATA => Some(packet),
         _ => None,
     }
+}
+
+/// A packet's number.
+pub fn sequence(bytes: &[u8]) -> u16 {
+    u16::from_le_bytes([bytes[2], bytes[3]])
 }
