@@ -178,7 +178,7 @@ impl Service {
     /// The only sensor's state once so many more packets than now have been used.
     #[track_caller]
     pub fn more_packets(&self, more: u64) -> Value {
-        let before = self.sensors().1.first().map_or(0, |it| packets(it));
+        let before = self.sensors().1.first().map_or(0, packets);
         self.state("", "more packets", |it| packets(it) >= before + more)
     }
 
