@@ -18,11 +18,15 @@ use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 use uuid::Uuid;
 
-/// Listens for so long at a time,
-const LISTEN: Duration = Duration::from_secs(4);
-/// and between two times waits so long while no sensor is known,
-const PAUSE_WITHOUT: Duration = Duration::from_millis(500);
+/// Listens for so long at a time while no sensor is known, as nothing is told before its end,
+const LISTEN_WITHOUT: Duration = Duration::from_millis(1500);
 /// or once there is one.
+const LISTEN_WITH: Duration = Duration::from_secs(4);
+/// Between two times waits so long while no sensor is known,
+const PAUSE_WITHOUT: Duration = Duration::from_millis(500);
+/// after one was found, so that it can be connected in peace and a second one is found soon,
+const PAUSE_AFTER_ONE: Duration = Duration::from_secs(5);
+/// or else.
 const PAUSE_WITH: Duration = Duration::from_secs(30);
 
 /// The radio is looked at so often: what is wrong with it is told within 2 s.
@@ -152,8 +156,10 @@ impl<R: Radio> Finder<R> {
     async fn listen(&self) {
         let mut kept = BTreeSet::new();
         loop {
+            let before = kept.len();
+            let listen = if kept.is_empty() { LISTEN_WITHOUT } else { LISTEN_WITH };
             let heard = tokio::select! {
-                heard = self.radio.scan(LISTEN) => heard,
+                heard = self.radio.scan(listen) => heard,
                 () = self.cancel.cancelled() => return,
             };
             match heard {
@@ -165,8 +171,13 @@ impl<R: Radio> Finder<R> {
                 Err(error) if self.radio.health().await.is_ok() => self.fault(LISTENING, &error),
                 Err(_) => self.hub.clear(None, LISTENING),
             }
+            let pause = match kept.len() {
+                0 => PAUSE_WITHOUT,
+                now if now > before => PAUSE_AFTER_ONE,
+                _ => PAUSE_WITH,
+            };
             tokio::select! {
-                () = sleep(if kept.is_empty() { PAUSE_WITHOUT } else { PAUSE_WITH }) => {}
+                () = sleep(pause) => {}
                 () = self.cancel.cancelled() => return,
             }
         }

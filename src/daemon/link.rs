@@ -28,6 +28,8 @@ const CONNECTING: Duration = Duration::from_secs(30);
 const CALL: Duration = Duration::from_secs(5);
 /// Asking whether the connection is there, and ending it, may take so long.
 const SHORT_CALL: Duration = Duration::from_secs(1);
+/// Asking the system why may take so long: the loss itself is to be told soon.
+const ASK_WHY: Duration = Duration::from_millis(400);
 /// The wait before the second attempt; doubled for each further one,
 const FIRST_WAIT: Duration = Duration::from_millis(100);
 /// up to this: a sensor that comes back is not waited for much longer.
@@ -38,6 +40,10 @@ const LOOK_EVERY: Duration = Duration::from_millis(250);
 const EXCHANGE_EVERY: Duration = Duration::from_secs(10);
 /// and the battery is read so often.
 const BATTERY_EVERY: Duration = Duration::from_secs(60);
+
+/// Most losses are over before anybody has reached the sensor.
+const CONNECTS_ANEW: &str =
+    "it is made anew by itself; should that not help, bring the sensor closer, check its battery";
 
 /// The fault of a connection.
 pub const CONNECTION: &str = "connection";
@@ -102,17 +108,18 @@ struct Made<L> {
 impl<R: Radio> Keeper<R> {
     /// Keeps the sensor connected until cancelled.
     pub async fn run(self) {
-        let mut wait = FIRST_WAIT;
+        let (mut wait, mut hardware) = (FIRST_WAIT, None);
         while !self.cancel.is_cancelled() {
             let before = self.inlet.received();
             let made = tokio::select! {
-                made = limited("connecting", CONNECTING, self.connect()) => made,
+                made = limited("connecting", CONNECTING, self.connect(&mut hardware)) => made,
                 () = self.cancel.cancelled() => return,
             };
             let error = match made {
                 Ok(made) => {
                     self.tell(LinkState::Connected, None);
                     let Some(error) = self.watch(&made).await else { return self.end(made).await };
+                    let error = self.why(error).await;
                     self.tell(LinkState::Lost, Some(error.to_string()));
                     let _ = timeout(SHORT_CALL, made.link.disconnect()).await;
                     error
@@ -131,12 +138,22 @@ impl<R: Radio> Keeper<R> {
         }
     }
 
-    async fn connect(&self) -> Result<Made<R::Link>, RadioError> {
+    /// Why a connection was lost, if it was not the sensor's doing.
+    async fn why(&self, error: RadioError) -> RadioError {
+        match timeout(ASK_WHY, self.radio.health()).await {
+            Ok(Err(cause)) => cause,
+            Ok(Ok(())) | Err(_) => error,
+        }
+    }
+
+    /// `hardware` is what the sensor says of itself, asked for once: each reading is as slow as the link, and a sensor that
+    /// is back is waited for.
+    async fn connect(&self, hardware: &mut Option<String>) -> Result<Made<R::Link>, RadioError> {
         let sink = self.inlet.sink(Arc::clone(&self.clock));
         let link = self.radio.connect(&self.target.id, sink).await?;
         let made = match &self.target.speaks {
-            Speaks::Own => self.start_own(link).await,
-            Speaks::Described(described) => self.start_described(link, described).await,
+            Speaks::Own => self.start_own(link, hardware).await,
+            Speaks::Described(described) => self.start_described(link, described, hardware).await,
         };
         match made {
             Ok(made) => Ok(made),
@@ -147,8 +164,12 @@ impl<R: Radio> Keeper<R> {
         }
     }
 
-    async fn start_own(&self, link: R::Link) -> Result<Made<R::Link>, (R::Link, RadioError)> {
-        match self.start_own_on(&link).await {
+    async fn start_own(
+        &self,
+        link: R::Link,
+        hardware: &mut Option<String>,
+    ) -> Result<Made<R::Link>, (R::Link, RadioError)> {
+        match self.start_own_on(&link, hardware).await {
             Ok(exchanges_times) => {
                 let stop = vec![(uuid(own::CONTROL), Request::Stop.encode())];
                 Ok(self.made(link, exchanges_times, stop))
@@ -158,9 +179,9 @@ impl<R: Radio> Keeper<R> {
     }
 
     /// Starts it; whether it exchanges times.
-    async fn start_own_on(&self, link: &R::Link) -> Result<bool, RadioError> {
+    async fn start_own_on(&self, link: &R::Link, hardware: &mut Option<String>) -> Result<bool, RadioError> {
         let bytes = read(link, uuid(own::INFORMATION)).await?;
-        let hardware = self.hardware(link).await;
+        let hardware = self.hardware(link, hardware).await;
         let device = DeviceRecord { name: self.target.name.clone(), hardware, ..DeviceRecord::default() }
             .with_information(&bytes);
         self.push(|log_time_ns| Entry::Device { log_time_ns, device });
@@ -176,15 +197,21 @@ impl<R: Radio> Keeper<R> {
         &self,
         link: R::Link,
         described: &Described,
+        hardware: &mut Option<String>,
     ) -> Result<Made<R::Link>, (R::Link, RadioError)> {
-        match self.start_described_on(&link, described).await {
+        match self.start_described_on(&link, described, hardware).await {
             Ok(()) => Ok(self.made(link, false, described.stop.clone())),
             Err(error) => Err((link, error)),
         }
     }
 
-    async fn start_described_on(&self, link: &R::Link, described: &Described) -> Result<(), RadioError> {
-        let (name, hardware) = (self.target.name.clone(), self.hardware(link).await);
+    async fn start_described_on(
+        &self,
+        link: &R::Link,
+        described: &Described,
+        hardware: &mut Option<String>,
+    ) -> Result<(), RadioError> {
+        let (name, hardware) = (self.target.name.clone(), self.hardware(link, hardware).await);
         let device =
             DeviceRecord { name, hardware, descriptor_toml: Some(described.toml.clone()), ..DeviceRecord::default() };
         self.push(|log_time_ns| Entry::Device { log_time_ns, device });
@@ -203,7 +230,10 @@ impl<R: Radio> Keeper<R> {
     }
 
     /// Manufacturer, model and firmware, as far as the sensor says.
-    async fn hardware(&self, link: &R::Link) -> Option<String> {
+    async fn hardware(&self, link: &R::Link, known: &mut Option<String>) -> Option<String> {
+        if known.is_some() {
+            return known.clone();
+        }
         let there = link.characteristics();
         let mut parts = Vec::new();
         for characteristic in [own::MANUFACTURER_NAME, own::MODEL_NUMBER, own::FIRMWARE_REVISION].map(uuid) {
@@ -213,7 +243,8 @@ impl<R: Radio> Keeper<R> {
                 parts.push(printable(&bytes));
             }
         }
-        (!parts.is_empty()).then(|| parts.join(" "))
+        *known = (!parts.is_empty()).then(|| parts.join(" "));
+        known.clone()
     }
 
     /// Watches a connection until it is lost; `None` when it is to be ended.
@@ -227,18 +258,19 @@ impl<R: Radio> Keeper<R> {
         loop {
             tokio::select! {
                 now = looks.tick() => {
-                    let silent_s = self.inlet.silent_s(self.clock.now()).unwrap_or(f64::INFINITY);
                     if self.inlet.received() > before && !heard {
                         heard = true;
                         self.hub.clear(Some(self.inlet.sensor()), CONNECTION);
                     }
-                    let silent = silent_s > SILENCE.as_secs_f64();
-                    if silent && (heard || started.elapsed() > FIRST_PACKET) {
+                    let is_due = heard || started.elapsed() > FIRST_PACKET;
+                    if is_due && self.is_silent(SILENCE) {
                         return Some(RadioError::Lost);
                     }
                     match timeout(SHORT_CALL, made.link.is_connected()).await {
                         Ok(true) => {}
                         Ok(false) => return Some(RadioError::Lost),
+                        // The system is slow, or gone, and then no data come either.
+                        Err(_) if is_due && self.is_silent(SHORT_CALL) => return Some(RadioError::ServiceGone("no answer".into())),
                         Err(_) => tracing::debug!(sensor = self.inlet.sensor(), "no answer whether it is connected"),
                     }
                     if made.exchanges_times && now >= next_exchange {
@@ -260,6 +292,11 @@ impl<R: Radio> Keeper<R> {
         }
     }
 
+    /// Whether nothing has come for so long.
+    fn is_silent(&self, time: Duration) -> bool {
+        self.inlet.silent_s(self.clock.now()).is_none_or(|silent_s| silent_s > time.as_secs_f64())
+    }
+
     /// Leaves the sensor at rest.
     async fn end(&self, made: Made<R::Link>) {
         for (characteristic, bytes) in &made.stop {
@@ -275,11 +312,12 @@ impl<R: Radio> Keeper<R> {
     }
 
     fn fault(&self, error: &RadioError) {
+        let remedy = if *error == RadioError::Lost { CONNECTS_ANEW } else { error.remedy() };
         self.hub.fault(Fault {
             sensor: Some(self.inlet.sensor().to_owned()),
             key: CONNECTION,
             cause: error.to_string(),
-            remedy: error.remedy().to_owned(),
+            remedy: remedy.to_owned(),
         });
     }
 

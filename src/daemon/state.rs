@@ -17,8 +17,15 @@ const SILENT_S: f64 = 1.5;
 const WINDOW_S: f64 = 5.0;
 /// More than this share of samples lost in the window is a fault.
 const LOSS_SHARE: f64 = 0.01;
+/// What is found lost so soon after a connection was made, or after unreadable packets, was lost by these: it is counted,
+/// but being closer to the sensor would not help.
+const SETTLING: Duration = Duration::from_secs(1);
+/// Two clocks have come together after some seconds; a fault is what takes longer.
+const UTC_SETTLING: Duration = Duration::from_secs(30);
 /// A sensor that sends so many times its rate floods.
 const FLOOD_TIMES: f64 = 2.0;
+/// Or whose packets, duplicates too, would hold so many times its rate.
+const FLOOD_PACKETS_TIMES: f64 = 3.0;
 /// So many packets a second are a flood from any sensor.
 const FLOOD_PACKETS_PER_S: f64 = 1000.0;
 
@@ -30,6 +37,8 @@ pub(super) type Wrong = (&'static str, Option<(String, String)>);
 pub struct SensorState {
     sensor: String,
     name: Option<String>,
+    /// Manufacturer, model and firmware, as far as the sensor says.
+    hardware: Option<String>,
     link: &'static str,
     battery_percent: Option<u8>,
     /// Over the last seconds.
@@ -75,22 +84,36 @@ struct RecordingJson {
 pub(super) struct Live {
     sensor: String,
     name: Option<String>,
+    hardware: Option<String>,
     link: Option<LinkState>,
     battery_percent: Option<u8>,
     swings: u64,
     window: VecDeque<Snapshot>,
-    problem: Option<String>,
+    /// Why the sensor's word on how to read it cannot be used, and its profile.
+    device_problem: Option<String>,
+    profile_problem: Option<String>,
+    is_described: bool,
+    /// Until when lost samples are not the air's; `None`: until some time after the next packet.
+    settled: Option<Duration>,
+    lost_on_air: u64,
+    /// As of the last look.
+    lost: u64,
+    bad: u64,
+    utc_poor_since: Option<Duration>,
     /// When the last entry came, on its own clock, ns, and on this machine's. A playback's own clock may run faster.
     last_entry: Option<(i64, Duration)>,
 }
 
 #[derive(Clone, Copy, Default)]
 struct Snapshot {
-    /// On the stream's own clock, s.
+    /// On the stream's own clock, s, if there is one.
     at_s: f64,
+    on_stream: bool,
     samples: u64,
     lost: u64,
+    lost_on_air: u64,
     bad: u64,
+    absurd: u64,
     clipped: u64,
     dropped: u64,
     notifications: u64,
@@ -101,11 +124,19 @@ impl Live {
         Self {
             sensor: sensor.into(),
             name: None,
+            hardware: None,
             link: None,
             battery_percent: None,
             swings: 0,
             window: VecDeque::new(),
-            problem: None,
+            device_problem: None,
+            profile_problem: None,
+            is_described: false,
+            settled: None,
+            lost_on_air: 0,
+            lost: 0,
+            bad: 0,
+            utc_poor_since: None,
             last_entry: None,
         }
     }
@@ -116,16 +147,25 @@ impl Live {
             Entry::Samples { log_time_ns, .. } => self.last_entry = Some((*log_time_ns as i64, now.elapsed)),
             _ => {}
         }
+        if matches!(entry, Entry::Packet(_)) && self.settled.is_none() {
+            self.settled = Some(now.elapsed + SETTLING);
+        }
         match entry {
-            Entry::Link { link, .. } => self.link = Some(link.state),
+            Entry::Link { link, .. } => {
+                self.link = Some(link.state);
+                self.settled = None;
+            }
             Entry::Device { device, .. } => {
                 self.name = device.name.clone().or(self.name.take());
-                self.problem = None;
+                self.hardware = device.hardware.clone().or(self.hardware.take());
+                self.is_described = device.descriptor_toml.is_some();
+                self.device_problem = None;
             }
+            Entry::Profile { .. } => self.profile_problem = None,
             Entry::Packet(packet) if packet.characteristic == own::BATTERY_LEVEL => {
                 self.battery_percent = own::battery_percent(&packet.bytes);
             }
-            Entry::Packet(_) | Entry::Samples { .. } | Entry::Profile { .. } | Entry::AtThePlate { .. } => {}
+            Entry::Packet(_) | Entry::Samples { .. } | Entry::AtThePlate { .. } => {}
         }
     }
 
@@ -133,15 +173,20 @@ impl Live {
         self.swings = self.swings.max(swing.number + 1);
     }
 
-    /// Something in the stream could not be used.
-    pub(super) fn problem(&mut self, cause: String) {
-        self.problem = Some(cause);
+    /// An entry could not be used. To be told after [`take`](Self::take).
+    pub(super) fn problem(&mut self, entry: &Entry, cause: &str) {
+        let problem = match entry {
+            Entry::Profile { .. } => &mut self.profile_problem,
+            _ => &mut self.device_problem,
+        };
+        *problem = Some(cause.to_owned());
     }
 
     /// The recording has ended, and with it all counts.
     pub(super) fn closed(&mut self) {
         self.window.clear();
         self.swings = 0;
+        (self.lost_on_air, self.lost, self.bad) = (0, 0, 0);
     }
 
     pub(super) fn state(
@@ -155,6 +200,7 @@ impl Live {
         SensorState {
             sensor: self.sensor.clone(),
             name: self.name.clone(),
+            hardware: self.hardware.clone(),
             link: match self.link {
                 None => "waiting",
                 Some(LinkState::Connected) => "connected",
@@ -177,7 +223,13 @@ impl Live {
     }
 
     /// Every fault this looks for, there or not. To be asked after [`state`](Self::state).
-    pub(super) fn faults(&self, session: &Session, inlet: &Inlet, recording: &RecordingStatus, now: Now) -> [Wrong; 8] {
+    pub(super) fn faults(
+        &self,
+        session: &Session,
+        inlet: &Inlet,
+        recording: &RecordingStatus,
+        now: Now,
+    ) -> [Wrong; 10] {
         let present = self.window();
         let is_connected = self.link == Some(LinkState::Connected);
         let silent_s = inlet.silent_s(now).filter(|silent_s| is_connected && *silent_s > SILENT_S);
@@ -193,8 +245,8 @@ impl Live {
             (
                 "loss",
                 wrong(
-                    present.lost_share() > LOSS_SHARE,
-                    format!("{:.0} % of the samples are lost on the way", 100.0 * present.lost_share()),
+                    present.share(|s| s.lost_on_air) > LOSS_SHARE,
+                    format!("{:.0} % of the samples are lost on the way", 100.0 * present.share(|s| s.lost_on_air)),
                     "bring the laptop closer, out of the way of bodies and metal; stop other Bluetooth transfers",
                 ),
             ),
@@ -203,8 +255,15 @@ impl Live {
                 wrong(
                     present.more(|s| s.bad) > 0,
                     format!("packets do not fit the sensor's layout ({})", causes(session.counts())),
-                    "check that the descriptor fits the sensor's firmware, or update one of them; they are kept in the \
-                     recording",
+                    self.remedy_of_layout(),
+                ),
+            ),
+            (
+                "absurd",
+                wrong(
+                    present.more(|s| s.absurd) > 0,
+                    "packets carry times that fit neither those before nor those after".into(),
+                    "restart the sensor; the packets are left out, and kept in the recording",
                 ),
             ),
             (
@@ -216,23 +275,39 @@ impl Live {
                 ),
             ),
             ("flood", self.flood(session, &present)),
-            ("device", self.problem.as_ref().map(|cause| (cause.clone(), "correct the file it names".into()))),
+            ("device", self.device_problem.clone().map(|cause| (cause, self.remedy_of_layout().into()))),
+            ("profile", self.profile_problem.clone().map(|cause| (cause, "correct the sensor's profile".into()))),
             ("recording", recording.trouble.clone()),
-            (
-                "utc",
-                session.utc().why_poor().filter(|_| present.more(|s| s.samples) > 0).map(|reason| {
-                    let remedy = "nothing for single swings; to match them with film or other sensors, wait a minute";
-                    (format!("the sensor's clock is placed on UTC poorly: {reason}"), remedy.into())
-                }),
-            ),
+            ("utc", self.poor_utc(session, now)),
         ]
+    }
+
+    /// For a sensor that cannot be read as it says.
+    fn remedy_of_layout(&self) -> &'static str {
+        if self.is_described {
+            "check that the descriptor fits the sensor's firmware, or update one of them; packets are kept in the recording"
+        } else {
+            "update the sensor's firmware or this program, so that they fit; packets are kept in the recording"
+        }
+    }
+
+    fn poor_utc(&self, session: &Session, now: Now) -> Option<(String, String)> {
+        let reason = session.utc().why_poor()?;
+        let since = self.utc_poor_since.filter(|since| now.elapsed > *since + UTC_SETTLING);
+        let remedy = "nothing for single swings; to match them with film or other sensors, wait a minute";
+        since.map(|_| (format!("the sensor's clock is placed on UTC poorly: {reason}"), remedy.into()))
     }
 
     fn flood(&self, session: &Session, present: &Window) -> Option<(String, String)> {
         let nominal_hz = session.nominal_rate_hz()?;
         let (samples_hz, packets_hz) = (present.per_second(|s| s.samples), present.per_second(|s| s.notifications));
-        let is_flood =
-            present.seconds > 1.0 && (samples_hz > FLOOD_TIMES * nominal_hz || packets_hz > FLOOD_PACKETS_PER_S);
+        // What waits to be read, or was left out, floods as well.
+        let counts = session.counts();
+        let coming_hz = packets_hz * counts.samples as f64 / counts.packets.max(1) as f64;
+        let is_flood = present.seconds > 1.0
+            && (samples_hz > FLOOD_TIMES * nominal_hz
+                || coming_hz > FLOOD_PACKETS_TIMES * nominal_hz
+                || packets_hz > FLOOD_PACKETS_PER_S);
         is_flood.then(|| {
             let cause = format!("the sensor sends {packets_hz:.0} packets and {samples_hz:.0} samples a second");
             (cause, format!("restart the sensor: {nominal_hz:.0} samples a second are expected"))
@@ -241,14 +316,22 @@ impl Live {
 
     fn snapshot(&mut self, session: &Session, inlet: &Inlet, now: Now) -> Window {
         let counts = session.counts();
+        self.look_at_losses(counts, now);
         let at_s = self.last_entry.map_or(now.elapsed.as_secs_f64(), |(entry_ns, at)| {
             entry_ns as f64 * 1e-9 + now.elapsed.saturating_sub(at).as_secs_f64()
         });
+        // Before the first entry this machine's clock was read instead; and the stream's is set back with the host's.
+        if self.window.back().is_some_and(|last| last.on_stream != self.last_entry.is_some() || last.at_s > at_s) {
+            self.window.clear();
+        }
         self.window.push_back(Snapshot {
+            on_stream: self.last_entry.is_some(),
             at_s,
             samples: session.clock().samples,
             lost: counts.lost_samples,
+            lost_on_air: self.lost_on_air,
             bad: counts.bad_packets(),
+            absurd: counts.absurd,
             clipped: counts.clipped_packets,
             dropped: inlet.dropped(),
             notifications: inlet.received(),
@@ -256,7 +339,22 @@ impl Live {
         while self.window.len() > 2 && self.window.get(1).is_some_and(|s| at_s - s.at_s >= WINDOW_S) {
             self.window.pop_front();
         }
-        self.window()
+        let present = self.window();
+        let is_poor = session.utc().why_poor().is_some() && present.more(|s| s.samples) > 0;
+        self.utc_poor_since = self.utc_poor_since.or(Some(now.elapsed)).filter(|_| is_poor);
+        present
+    }
+
+    /// Tells what was lost on the air from what a lost connection or unreadable packets have cost.
+    fn look_at_losses(&mut self, counts: &Counts, now: Now) {
+        let bad = counts.bad_packets();
+        if bad > self.bad {
+            self.settled = Some(now.elapsed + SETTLING);
+        }
+        if self.settled.is_some_and(|settled| now.elapsed > settled) {
+            self.lost_on_air += counts.lost_samples.saturating_sub(self.lost);
+        }
+        (self.lost, self.bad) = (counts.lost_samples, bad);
     }
 
     fn window(&self) -> Window {
@@ -283,7 +381,11 @@ impl Window {
     }
 
     fn lost_share(&self) -> f64 {
-        let (lost, came) = (self.more(|s| s.lost) as f64, self.more(|s| s.samples) as f64);
+        self.share(|s| s.lost)
+    }
+
+    fn share(&self, of_lost: impl Fn(&Snapshot) -> u64) -> f64 {
+        let (lost, came) = (self.more(of_lost) as f64, self.more(|s| s.samples) as f64);
         if lost > 0.0 { lost / (lost + came) } else { 0.0 }
     }
 }
@@ -311,5 +413,5 @@ fn counts_json(counts: &Counts, inlet: &Inlet) -> CountsJson {
 fn causes(counts: &Counts) -> String {
     let mut causes: Vec<_> = counts.bad.iter().collect();
     causes.sort_by_key(|(_, count)| std::cmp::Reverse(**count));
-    causes.iter().map(|(cause, count)| format!("{cause}: {count}")).collect::<Vec<_>>().join(", ")
+    causes.iter().map(|(cause, count)| format!("{}: {count}", cause.replace('_', " "))).collect::<Vec<_>>().join(", ")
 }

@@ -188,8 +188,13 @@ impl<R: Recording> Station<R> {
     fn take_one(&mut self, entry: &Entry, now: Now) {
         self.recording.record(self.index, entry, now);
         let told = self.session.take(entry);
-        self.tell(told, self.index, now);
         self.live.take(entry, now);
+        let problems = told.iter().filter_map(|told| match told {
+            Told::Problem(cause) => Some(cause),
+            _ => None,
+        });
+        problems.for_each(|cause| self.live.problem(entry, cause));
+        self.tell(told, self.index, now);
         self.index += 1;
         self.in_recording += 1;
     }
@@ -233,8 +238,7 @@ impl<R: Recording> Station<R> {
                         "swing"
                     );
                 }
-                Told::Problem(cause) => self.live.problem(cause.clone()),
-                Told::Rest { .. } | Told::Roll { .. } | Told::Anew { .. } => {}
+                Told::Rest { .. } | Told::Roll { .. } | Told::Anew { .. } | Told::Problem(_) => {}
             }
             let Ok((kind, line)) = event::line(&told) else { continue };
             let file = self.recording.status(now).file;

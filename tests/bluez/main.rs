@@ -8,3 +8,4 @@ mod child;
 mod fake;
 mod radio;
 mod scan;
+mod serve;

@@ -15,8 +15,11 @@ const NOT_ALLOWED: &str = if cfg!(target_os = "macos") {
     "the system refused"
 };
 
+/// What the D-Bus library says where its connection to the bus is closed.
+const BUS_CLOSED: &str = "Failed to send message";
+
 /// Part of an error's text, and what it means.
-const MEANINGS: [(&str, Meaning); 19] = [
+const MEANINGS: [(&str, Meaning); 20] = [
     ("org.freedesktop.DBus.Error.AccessDenied", Meaning::NotPermitted),
     ("org.freedesktop.DBus.Error.AuthFailed", Meaning::NotPermitted),
     ("org.freedesktop.DBus.Error.UnknownObject", Meaning::NotFound),
@@ -30,6 +33,7 @@ const MEANINGS: [(&str, Meaning); 19] = [
     ("org.freedesktop.DBus.Error.NoServer", Meaning::ServiceGone),
     ("org.freedesktop.DBus.Error.FileNotFound", Meaning::ServiceGone),
     ("org.freedesktop.DBus.Error.Spawn", Meaning::ServiceGone),
+    (BUS_CLOSED, Meaning::ServiceGone),
     ("org.bluez.Error.DoesNotExist", Meaning::NotFound),
     ("org.bluez.Error.NotReady", Meaning::SwitchedOff),
     ("org.bluez.Error.NotConnected", Meaning::Lost),
@@ -71,6 +75,11 @@ pub(super) fn unless_so_already(error: RadioError) -> Result<(), RadioError> {
     }
 }
 
+/// The connection to the bus is closed, and does not come back.
+pub(super) fn bus_closed() -> RadioError {
+    RadioError::ServiceGone("the connection to the system's bus was closed".into())
+}
+
 /// For a system that does not tell the state of its adapter to those it does not trust.
 pub(super) fn not_permitted() -> RadioError {
     RadioError::NotPermitted(NOT_ALLOWED.into())
@@ -80,6 +89,7 @@ fn from_text(named: &str, plain: &str) -> RadioError {
     match MEANINGS.iter().find(|(part, _)| named.contains(part)) {
         Some((_, Meaning::NotPermitted)) => not_permitted(),
         Some((_, Meaning::NotFound)) => RadioError::NotFound,
+        Some((part, _)) if *part == BUS_CLOSED => bus_closed(),
         Some((_, Meaning::ServiceGone)) => RadioError::ServiceGone(plain.into()),
         Some((_, Meaning::SwitchedOff)) => RadioError::SwitchedOff,
         Some((_, Meaning::Lost)) => RadioError::Lost,
@@ -106,6 +116,7 @@ mod tests {
         assert_eq!(of_bus("org.freedesktop.DBus.Error.UnknownObject", "no such object"), RadioError::NotFound);
         let denied = of_bus("org.freedesktop.DBus.Error.AccessDenied", "Rejected send message");
         assert!(matches!(denied, RadioError::NotPermitted(_)), "{denied:?}");
+        assert_eq!(of_bus("org.freedesktop.DBus.Error.Failed", "Failed to send message"), bus_closed());
         let other = of_bus("org.bluez.Error.Failed", "Operation failed with ATT error: 0x0e");
         assert_eq!(other, RadioError::Other("Operation failed with ATT error: 0x0e".into()));
     }

@@ -7,6 +7,7 @@
 
 use super::super::RadioError;
 use super::discovery::{Discovery, Listening};
+use super::error::bus_closed;
 use super::known::Known;
 use super::near::{Candidate, Heard, candidates, heard, powered_adapters};
 use super::{Limits, THREAD_NAME};
@@ -90,6 +91,9 @@ impl Session {
         call: impl Future<Output = btleplug::Result<T>> + Send + 'static,
     ) -> Result<T, RadioError> {
         let answer = on(&self.handle, what, limit, call).await;
+        if answer.as_ref().is_err_and(|error| *error == bus_closed()) {
+            return answer.map_err(|error| self.ended_by(error));
+        }
         if matches!(answer, Err(RadioError::TimedOut { .. })) {
             let manager = self.manager.clone();
             self.of_service(async move { Ok(manager.adapters().await?) }).await?;
@@ -97,9 +101,9 @@ impl Session {
         answer
     }
 
-    /// Silence ends the session, its tasks and its connection to the bus; its links are lost.
+    /// Silence, or a bus that is closed, ends the session, its tasks and its connection to the bus; its links are lost.
     fn ended_by(&self, error: RadioError) -> RadioError {
-        if matches!(error, RadioError::TimedOut { .. }) {
+        if matches!(error, RadioError::TimedOut { .. }) || error == bus_closed() {
             self.is_over.store(true, Ordering::Release);
             self.runtime.end();
         }
