@@ -171,7 +171,7 @@ mod tests {
             Ok(vec![101])
         }
 
-        async fn write(&self, _: Uuid, _: &[u8]) -> Result<(), RadioError> {
+        async fn write(&self, _: Uuid, _: &[u8], _: bool) -> Result<(), RadioError> {
             Ok(())
         }
 

@@ -6,9 +6,9 @@
 use super::clock::Clock;
 use super::hub::{Fault, Hub};
 use super::inlet::Inlet;
-use super::link::{Described, Keeper, Speaks, Target};
+use super::link::{Described, Keeper, Speaks, Target, Write};
 use super::radio::{Advert, Radio, RadioError};
-use crate::engine::device::descriptor::Descriptor;
+use crate::engine::device::descriptor::{Command, Descriptor};
 use crate::engine::device::own;
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -61,8 +61,12 @@ impl Catalogue {
         }
         let (toml, descriptor) = self.described_of(advert)?;
         let uuid = |text: &str| Uuid::parse_str(text).ok();
-        let commands = |commands: &[crate::engine::device::descriptor::Command]| {
-            commands.iter().filter_map(|it| Some((uuid(&it.characteristic)?, it.bytes.clone()))).collect()
+        let commands = |commands: &[Command]| {
+            let write = |it: &Command| {
+                let (bytes, with_response) = (it.bytes.clone(), it.with_response);
+                Some(Write { characteristic: uuid(&it.characteristic)?, bytes, with_response })
+            };
+            commands.iter().filter_map(write).collect()
         };
         Some(Speaks::Described(Box::new(Described {
             toml: toml.clone(),

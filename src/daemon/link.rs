@@ -8,7 +8,7 @@
 use super::clock::Clock;
 use super::hub::{Fault, Hub};
 use super::inlet::Inlet;
-use super::radio::{Link, Radio, RadioError};
+use super::radio::{Link, Radio, RadioError, printable};
 use crate::engine::device::own::{self, Information, Request};
 use crate::engine::wire::mcap::{DeviceRecord, Entry, LinkRecord, LinkState};
 use std::sync::Arc;
@@ -36,8 +36,11 @@ const FIRST_WAIT: Duration = Duration::from_millis(100);
 const LONGEST_WAIT: Duration = Duration::from_millis(1600);
 /// The connection is looked at so often.
 const LOOK_EVERY: Duration = Duration::from_millis(250);
-/// The clocks are compared so often where the sensor can,
-const EXCHANGE_EVERY: Duration = Duration::from_secs(10);
+/// The clocks are compared three times once the sensor sends, where it can,
+const FIRST_EXCHANGES: u32 = 2;
+const EXCHANGE_FIRST_EVERY: Duration = Duration::from_secs(1);
+/// and then so often,
+const EXCHANGE_EVERY: Duration = Duration::from_secs(60);
 /// and the battery is read so often.
 const BATTERY_EVERY: Duration = Duration::from_secs(60);
 
@@ -76,9 +79,20 @@ pub struct Described {
     /// Characteristics to be notified by.
     pub notify: Vec<Uuid>,
     /// What to write to start it.
-    pub start: Vec<(Uuid, Vec<u8>)>,
+    pub start: Vec<Write>,
     /// What to write to stop it.
-    pub stop: Vec<(Uuid, Vec<u8>)>,
+    pub stop: Vec<Write>,
+}
+
+/// Bytes to be written to a characteristic.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Write {
+    /// Where.
+    pub characteristic: Uuid,
+    /// What.
+    pub bytes: Vec<u8>,
+    /// Whether the sensor is to acknowledge it, where the characteristic can be written either way.
+    pub with_response: bool,
 }
 
 /// What a connection needs around it.
@@ -102,7 +116,7 @@ struct Made<L> {
     link: L,
     exchanges_times: bool,
     has_battery: bool,
-    stop: Vec<(Uuid, Vec<u8>)>,
+    stop: Vec<Write>,
 }
 
 impl<R: Radio> Keeper<R> {
@@ -118,7 +132,14 @@ impl<R: Radio> Keeper<R> {
             let error = match made {
                 Ok(made) => {
                     self.tell(LinkState::Connected, None);
-                    let Some(error) = self.watch(&made).await else { return self.end(made).await };
+                    let lost = tokio::select! {
+                        error = self.watch(&made) => Some(error),
+                        // These never end: a call of theirs that hangs holds up nothing.
+                        () = self.exchange_times(&made, before) => None,
+                        () = self.read_battery(&made) => None,
+                        () = self.cancel.cancelled() => None,
+                    };
+                    let Some(error) = lost else { return self.end(made).await };
                     let error = self.why(error).await;
                     self.tell(LinkState::Lost, Some(error.to_string()));
                     let _ = timeout(SHORT_CALL, made.link.disconnect()).await;
@@ -171,7 +192,7 @@ impl<R: Radio> Keeper<R> {
     ) -> Result<Made<R::Link>, (R::Link, RadioError)> {
         match self.start_own_on(&link, hardware).await {
             Ok(exchanges_times) => {
-                let stop = vec![(uuid(own::CONTROL), Request::Stop.encode())];
+                let stop = vec![control(Request::Stop)];
                 Ok(self.made(link, exchanges_times, stop))
             }
             Err(error) => Err((link, error)),
@@ -189,7 +210,7 @@ impl<R: Radio> Keeper<R> {
         let exchanges_times = Information::parse(&bytes).is_ok_and(|it| it.capabilities.exchanges_times);
         subscribe(link, uuid(own::CONTROL)).await?;
         subscribe(link, uuid(own::DATA)).await?;
-        write(link, uuid(own::CONTROL), &Request::Start.encode()).await?;
+        write(link, &control(Request::Start)).await?;
         Ok(exchanges_times)
     }
 
@@ -218,13 +239,13 @@ impl<R: Radio> Keeper<R> {
         for characteristic in &described.notify {
             subscribe(link, *characteristic).await?;
         }
-        for (characteristic, bytes) in &described.start {
-            write(link, *characteristic, bytes).await?;
+        for start in &described.start {
+            write(link, start).await?;
         }
         Ok(())
     }
 
-    fn made(&self, link: R::Link, exchanges_times: bool, stop: Vec<(Uuid, Vec<u8>)>) -> Made<R::Link> {
+    fn made(&self, link: R::Link, exchanges_times: bool, stop: Vec<Write>) -> Made<R::Link> {
         let has_battery = link.characteristics().contains(&uuid(own::BATTERY_LEVEL));
         Made { link, exchanges_times, has_battery, stop }
     }
@@ -240,55 +261,61 @@ impl<R: Radio> Keeper<R> {
             if there.contains(&characteristic)
                 && let Ok(bytes) = read(link, characteristic).await
             {
-                parts.push(printable(&bytes));
+                parts.push(printable(&String::from_utf8_lossy(&bytes)));
             }
         }
         *known = (!parts.is_empty()).then(|| parts.join(" "));
         known.clone()
     }
 
-    /// Watches a connection until it is lost; `None` when it is to be ended.
-    async fn watch(&self, made: &Made<R::Link>) -> Option<RadioError> {
+    /// Watches a connection until it is lost.
+    async fn watch(&self, made: &Made<R::Link>) -> RadioError {
         let started = Instant::now();
         let before = self.inlet.received();
         let mut heard = false;
-        let (mut next_exchange, mut next_battery) = (started, started);
         let mut looks = interval(LOOK_EVERY);
         looks.set_missed_tick_behavior(MissedTickBehavior::Delay);
         loop {
-            tokio::select! {
-                now = looks.tick() => {
-                    if self.inlet.received() > before && !heard {
-                        heard = true;
-                        self.hub.clear(Some(self.inlet.sensor()), CONNECTION);
-                    }
-                    let is_due = heard || started.elapsed() > FIRST_PACKET;
-                    if is_due && self.is_silent(SILENCE) {
-                        return Some(RadioError::Lost);
-                    }
-                    match timeout(SHORT_CALL, made.link.is_connected()).await {
-                        Ok(true) => {}
-                        Ok(false) => return Some(RadioError::Lost),
-                        // The system is slow, or gone, and then no data come either.
-                        Err(_) if is_due && self.is_silent(SHORT_CALL) => return Some(RadioError::ServiceGone("no answer".into())),
-                        Err(_) => tracing::debug!(sensor = self.inlet.sensor(), "no answer whether it is connected"),
-                    }
-                    if made.exchanges_times && now >= next_exchange {
-                        next_exchange = now + EXCHANGE_EVERY;
-                        let sent_utc_ns = self.clock.now().utc_ns;
-                        let request = Request::ExchangeTimes { sent_utc_ns }.encode();
-                        // One that fails is one comparison fewer; a lost connection shows by its silence.
-                        let _ = write(&made.link, uuid(own::CONTROL), &request).await;
-                    }
-                    if made.has_battery && now >= next_battery {
-                        next_battery = now + BATTERY_EVERY;
-                        if let Ok(bytes) = read(&made.link, uuid(own::BATTERY_LEVEL)).await {
-                            self.inlet.aside(own::BATTERY_LEVEL.to_owned(), bytes, self.clock.now());
-                        }
-                    }
-                }
-                () = self.cancel.cancelled() => return None,
+            looks.tick().await;
+            if self.inlet.received() > before && !heard {
+                heard = true;
+                self.hub.clear(Some(self.inlet.sensor()), CONNECTION);
             }
+            let is_due = heard || started.elapsed() > FIRST_PACKET;
+            if is_due && self.is_silent(SILENCE) {
+                return RadioError::Lost;
+            }
+            match timeout(SHORT_CALL, made.link.is_connected()).await {
+                Ok(true) => {}
+                Ok(false) => return RadioError::Lost,
+                // The system is slow, or gone, and then no data come either.
+                Err(_) if is_due && self.is_silent(SHORT_CALL) => return RadioError::ServiceGone("no answer".into()),
+                Err(_) => tracing::debug!(sensor = self.inlet.sensor(), "no answer whether it is connected"),
+            }
+        }
+    }
+
+    /// Compares clocks, if the sensor can: some times once it sends, then now and then.
+    async fn exchange_times(&self, made: &Made<R::Link>, before: u64) {
+        while !made.exchanges_times || self.inlet.received() <= before {
+            sleep(LOOK_EVERY).await;
+        }
+        for count in 0_u32.. {
+            let sent_utc_ns = self.clock.now().utc_ns;
+            // One that fails is one comparison fewer; a lost connection shows by its silence.
+            let _ = write(&made.link, &control(Request::ExchangeTimes { sent_utc_ns })).await;
+            sleep(if count < FIRST_EXCHANGES { EXCHANGE_FIRST_EVERY } else { EXCHANGE_EVERY }).await;
+        }
+    }
+
+    async fn read_battery(&self, made: &Made<R::Link>) {
+        loop {
+            if made.has_battery
+                && let Ok(bytes) = read(&made.link, uuid(own::BATTERY_LEVEL)).await
+            {
+                self.inlet.aside(own::BATTERY_LEVEL.to_owned(), bytes, self.clock.now());
+            }
+            sleep(BATTERY_EVERY).await;
         }
     }
 
@@ -299,8 +326,8 @@ impl<R: Radio> Keeper<R> {
 
     /// Leaves the sensor at rest.
     async fn end(&self, made: Made<R::Link>) {
-        for (characteristic, bytes) in &made.stop {
-            let _ = timeout(SHORT_CALL, made.link.write(*characteristic, bytes)).await;
+        for Write { characteristic, bytes, with_response } in &made.stop {
+            let _ = timeout(SHORT_CALL, made.link.write(*characteristic, bytes, *with_response)).await;
         }
         self.tell(LinkState::Lost, Some("the service was stopped".into()));
         let _ = timeout(SHORT_CALL, made.link.disconnect()).await;
@@ -327,12 +354,6 @@ impl<R: Radio> Keeper<R> {
     }
 }
 
-/// Text as it came over the air, without what would steer a terminal.
-fn printable(bytes: &[u8]) -> String {
-    let text = String::from_utf8_lossy(bytes);
-    text.trim_matches(['\0', ' ']).chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).take(64).collect()
-}
-
 /// One of the constants of the profile, which are all valid.
 fn uuid(text: &str) -> Uuid {
     Uuid::parse_str(text).unwrap_or_default()
@@ -353,8 +374,14 @@ async fn read<L: Link>(link: &L, characteristic: Uuid) -> Result<Vec<u8>, RadioE
     limited("reading from the sensor", CALL, link.read(characteristic)).await
 }
 
-async fn write<L: Link>(link: &L, characteristic: Uuid, bytes: &[u8]) -> Result<(), RadioError> {
-    limited("writing to the sensor", CALL, link.write(characteristic, bytes)).await
+async fn write<L: Link>(link: &L, what: &Write) -> Result<(), RadioError> {
+    let Write { characteristic, bytes, with_response } = what;
+    limited("writing to the sensor", CALL, link.write(*characteristic, bytes, *with_response)).await
+}
+
+/// A request to the control characteristic, which is always acknowledged.
+fn control(request: Request) -> Write {
+    Write { characteristic: uuid(own::CONTROL), bytes: request.encode(), with_response: true }
 }
 
 async fn subscribe<L: Link>(link: &L, characteristic: Uuid) -> Result<(), RadioError> {

@@ -86,6 +86,7 @@ pub(super) struct Live {
     name: Option<String>,
     hardware: Option<String>,
     link: Option<LinkState>,
+    connected_at: Option<Duration>,
     battery_percent: Option<u8>,
     swings: u64,
     window: VecDeque<Snapshot>,
@@ -126,6 +127,7 @@ impl Live {
             name: None,
             hardware: None,
             link: None,
+            connected_at: None,
             battery_percent: None,
             swings: 0,
             window: VecDeque::new(),
@@ -153,6 +155,7 @@ impl Live {
         match entry {
             Entry::Link { link, .. } => {
                 self.link = Some(link.state);
+                self.connected_at = (link.state == LinkState::Connected).then_some(now.elapsed);
                 self.settled = None;
             }
             Entry::Device { device, .. } => {
@@ -232,7 +235,9 @@ impl Live {
     ) -> [Wrong; 10] {
         let present = self.window();
         let is_connected = self.link == Some(LinkState::Connected);
-        let silent_s = inlet.silent_s(now).filter(|silent_s| is_connected && *silent_s > SILENT_S);
+        let since_connected_s = self.connected_at.map(|at| now.elapsed.saturating_sub(at).as_secs_f64());
+        let silent_s = inlet.silent_s(now).into_iter().chain(since_connected_s).reduce(f64::min);
+        let silent_s = silent_s.filter(|silent_s| is_connected && *silent_s > SILENT_S);
         let wrong = |there: bool, cause: String, remedy: &str| there.then(|| (cause, remedy.to_owned()));
         [
             (
@@ -299,8 +304,12 @@ impl Live {
     }
 
     fn flood(&self, session: &Session, present: &Window) -> Option<(String, String)> {
-        let nominal_hz = session.nominal_rate_hz()?;
         let (samples_hz, packets_hz) = (present.per_second(|s| s.samples), present.per_second(|s| s.notifications));
+        let Some(nominal_hz) = session.nominal_rate_hz() else {
+            let cause = || format!("the sensor, which cannot be read, sends {packets_hz:.0} packets a second");
+            let is_flood = present.seconds > 1.0 && packets_hz > FLOOD_PACKETS_PER_S;
+            return is_flood.then(|| (cause(), "switch the sensor off".into()));
+        };
         // What waits to be read, or was left out, floods as well.
         let counts = session.counts();
         let coming_hz = packets_hz * counts.samples as f64 / counts.packets.max(1) as f64;
@@ -340,7 +349,8 @@ impl Live {
             self.window.pop_front();
         }
         let present = self.window();
-        let is_poor = session.utc().why_poor().is_some() && present.more(|s| s.samples) > 0;
+        // Decoded samples have no receive times to compare.
+        let is_poor = counts.packets > 0 && session.utc().why_poor().is_some() && present.more(|s| s.samples) > 0;
         self.utc_poor_since = self.utc_poor_since.or(Some(now.elapsed)).filter(|_| is_poor);
         present
     }

@@ -84,6 +84,8 @@ pub struct Station<R> {
     /// The first entry of the present recording, and how many it has.
     first_index: u64,
     in_recording: u64,
+    begun_at: Duration,
+    session_name: Arc<str>,
     waiting: VecDeque<Waiting>,
     next_look: Duration,
     /// What a recording begins with: the last of each kind.
@@ -97,6 +99,7 @@ struct Waiting {
     until: Duration,
     kind: &'static str,
     line: String,
+    session: Arc<str>,
     file: Option<String>,
 }
 
@@ -104,6 +107,7 @@ struct Waiting {
 #[derive(Serialize)]
 struct Envelope<'a> {
     sensor: &'a str,
+    session: &'a str,
     recording: Option<&'a str>,
     recorded: bool,
     told: &'a RawValue,
@@ -123,6 +127,8 @@ impl<R: Recording> Station<R> {
             index: 0,
             first_index: 0,
             in_recording: 0,
+            begun_at: Duration::ZERO,
+            session_name: Arc::from(""),
             waiting: VecDeque::new(),
             next_look: Duration::ZERO,
             preamble: [const { None }; 4],
@@ -175,11 +181,17 @@ impl<R: Recording> Station<R> {
     }
 
     fn take(&mut self, entry: Entry, now: Now) {
-        if self.in_recording == 0 {
+        let is_sent = matches!(entry, Entry::Packet(_) | Entry::Samples { .. });
+        if self.in_recording == 0 && is_sent {
             self.begin_recording(now);
         }
         self.remember(&entry);
-        self.take_one(&entry, now);
+        if self.in_recording > 0 {
+            self.take_one(&entry, now);
+        } else {
+            // A recording begins with what the sensor sends; until then what comes is kept for its head.
+            self.live.take(&entry, now);
+        }
         if let Entry::Link { link: LinkRecord { state: LinkState::Lost, .. }, .. } = entry {
             self.look(now);
         }
@@ -203,6 +215,8 @@ impl<R: Recording> Station<R> {
     fn begin_recording(&mut self, now: Now) {
         // What waits belongs to the recording before.
         self.release_all(now);
+        self.begun_at = now.elapsed;
+        self.session_name = session_name(now);
         self.first_index = self.index;
         let preamble = self.preamble.clone();
         for entry in preamble.into_iter().flatten() {
@@ -249,7 +263,8 @@ impl<R: Recording> Station<R> {
                 // What stands before it must not hold it up.
                 self.waiting.iter_mut().for_each(|waiting| waiting.until = waiting.until.min(until));
             }
-            self.waiting.push_back(Waiting { entries, until, kind, line, file });
+            let session = Arc::clone(&self.session_name);
+            self.waiting.push_back(Waiting { entries, until, kind, line, session, file });
         }
     }
 
@@ -273,11 +288,12 @@ impl<R: Recording> Station<R> {
     }
 
     fn publish_first(&mut self, recorded: bool, now: Now) {
-        let Some(Waiting { kind, line, file, .. }) = self.waiting.pop_front() else { return };
+        let Some(Waiting { kind, line, session, file, .. }) = self.waiting.pop_front() else { return };
         // Its recorder had not begun the file yet.
         let file = file.or_else(|| self.recording.status(now).file);
         let Ok(told) = RawValue::from_string(line) else { return };
-        let envelope = Envelope { sensor: self.inlet.sensor(), recording: file.as_deref(), recorded, told: &told };
+        let sensor = self.inlet.sensor();
+        let envelope = Envelope { sensor, session: &session, recording: file.as_deref(), recorded, told: &told };
         if let Ok(data) = serde_json::to_string(&envelope) {
             self.hub.publish(kind, data);
         }
@@ -295,7 +311,9 @@ impl<R: Recording> Station<R> {
                 None => self.hub.clear(sensor.as_deref(), key),
             }
         }
-        let silent = self.inlet.silent_s(now).is_some_and(|silent_s| silent_s > self.limits.idle_close_s);
+        let begun_s = now.elapsed.saturating_sub(self.begun_at).as_secs_f64();
+        let silent_s = self.inlet.silent_s(now).unwrap_or(begun_s).min(begun_s);
+        let silent = silent_s > self.limits.idle_close_s;
         if self.in_recording > 0 && (silent || status.bytes > self.limits.most_bytes) {
             self.close_recording(now);
         }
@@ -317,4 +335,10 @@ impl<R: Recording> Station<R> {
         self.live.closed();
         self.in_recording = 0;
     }
+}
+
+/// When a session began, to the millisecond: with the sensor it names the session.
+fn session_name(now: Now) -> Arc<str> {
+    let begun = jiff::Timestamp::from_millisecond(now.utc_ns.div_euclid(1_000_000)).unwrap_or_default();
+    format!("{begun:.3}").into()
 }

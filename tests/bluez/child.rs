@@ -197,7 +197,7 @@ async fn of_link(link: &BleLink, verb: &str, rest: &[&str]) -> Result<String, Ra
     match verb {
         "characteristics" => Ok(link.characteristics().len().to_string()),
         "read" => link.read(uuid()).await.map(|bytes| to_hex(&bytes)),
-        "write" => link.write(uuid(), &from_hex(rest[1])).await.map(|()| String::new()),
+        "write" => link.write(uuid(), &from_hex(rest[1]), true).await.map(|()| String::new()),
         "subscribe" => link.subscribe(uuid()).await.map(|()| String::new()),
         "connected" => Ok(link.is_connected().await.to_string()),
         "disconnect" => {

@@ -75,6 +75,28 @@ fn a_disk_that_is_read_only_and_one_that_is_full() {
     }
 }
 
+/// What is said of a lesson in which nothing goes wrong.
+#[test]
+fn a_lesson_without_mishap_has_no_fault() {
+    let nothing: fn() -> What = || Box::new(|_, _| {});
+    let outcome = lesson(nothing(), nothing());
+    let last_s =
+        outcome.events.iter().zip(&outcome.told_at_s).filter(|(news, _)| news.kind == "fault").map(|(_, at)| *at);
+    let before_the_end: Vec<f64> = last_s.filter(|at_s| *at_s < outcome.length_s).collect();
+    assert!(before_the_end.is_empty(), "{before_the_end:?} {:?}", outcome.events);
+    assert!(!outcome.swings().is_empty());
+}
+
+#[test]
+fn a_profile_that_cannot_be_used() {
+    let motion = Motion::lesson(710_005, 2);
+    let bad = Motion { profile_toml: "[bat]\nlength_m = 9\n".into(), ..(*motion).clone() };
+    let outcome = live(Sensor::new(std::sync::Arc::new(bad), Rates::default(), Random::new(710_002)), Vec::new());
+    let (told_s, _) = outcome.fault("profile", f64::NEG_INFINITY);
+    assert!(told_s.is_some_and(|told_s| told_s < TOLD_WITHIN_S), "{told_s:?} {:?}", outcome.events);
+    assert!(!outcome.swings().is_empty(), "measured with the defaults");
+}
+
 #[test]
 fn packets_that_do_not_fit_and_a_bad_link() {
     let spoilt: What = Box::new(|radio, _| {

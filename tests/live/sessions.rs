@@ -1,5 +1,6 @@
-//! Seeded sessions of the whole service on virtual time: finder, keeper, ring, station, recorder and hub are the real ones;
-//! sensor, radio, disk and clock are made up and misbehave. Whatever happens: no panic, live equals replay to the byte,
+//! Seeded sessions of the service on virtual time: finder, keeper, ring, station, recorder's core and hub are the real ones;
+//! sensor, radio, disk and clock are made up and misbehave. (Threads, sockets and the system's disk are in the other
+//! modules.) Whatever happens: no panic, live equals replay to the byte,
 //! every sample that can be known to be lost is counted, no swing is invented, and no sensor stays stuck.
 //!
 //! `cargo test --release --test live -- --ignored ten_thousand` is the long form.
@@ -17,7 +18,7 @@ use swingd::sim::Random;
 /// Seeds of their own, used nowhere else.
 const FIRST_SEED: u64 = 700_000;
 /// Before the end all is well for so long, s.
-const CALM_S: f64 = 6.0;
+const CALM_S: f64 = 10.0;
 /// A swing that was told is one that happened if their contacts are no farther apart than this, s: a few times the
 /// uncertainty of a clock that was compared for seconds only.
 const SAME_SWING_S: f64 = 0.15;
@@ -158,11 +159,19 @@ fn check(seed: u64, outcome: &Outcome, tally: &Tally) {
     let lost = count("lost_samples") + count("lost_in_sensor");
     assert_eq!(lost, outcome.truly_lost, "seed {seed}: lost samples; {counts}");
     assert_eq!(count("dropped"), 0, "seed {seed}");
+    // Never a stuck sensor: it has been well for long enough to be back.
+    let rate_hz = outcome.sending["sample_rate_hz"].as_f64().unwrap();
+    assert!(outcome.last_arrived && outcome.sending["link"] == "connected", "seed {seed}: {}", outcome.sending);
+    assert!((900.0..1100.0).contains(&rate_hz), "seed {seed}: {}", outcome.sending);
+    let mut left: Vec<f64> = outcome.contacts_s.clone();
     for swing in outcome.swings() {
         let utc: jiff::Timestamp = swing["contact_utc"].as_str().unwrap().parse().unwrap();
         let at_s = (utc.as_nanosecond() as i64 - outcome.began_utc_ns) as f64 * 1e-9;
-        let off_s = outcome.contacts_s.iter().map(|contact_s| (contact_s - at_s).abs()).fold(f64::INFINITY, f64::min);
-        assert!(off_s < SAME_SWING_S, "seed {seed}: a swing at {at_s} s, {off_s} s from any: {swing}");
+        let nearest = left.iter().enumerate().min_by(|a, b| (a.1 - at_s).abs().total_cmp(&(b.1 - at_s).abs()));
+        let (place, off_s) = nearest.map_or((0, f64::INFINITY), |(place, contact_s)| (place, (contact_s - at_s).abs()));
+        assert!(off_s < SAME_SWING_S, "seed {seed}: a swing at {at_s} s, {off_s} s from any not told yet: {swing}");
+        // Each swing is told once.
+        left.swap_remove(place);
         tally.swings.fetch_add(1, Ordering::Relaxed);
     }
     assert!(outcome.began_utc_ns > BEGIN_UTC_NS);
@@ -174,8 +183,6 @@ fn check(seed: u64, outcome: &Outcome, tally: &Tally) {
         assert_eq!(live.len(), replayed.len(), "seed {seed}");
         tally.replayed.fetch_add(1, Ordering::Relaxed);
     }
-    let rate_hz = outcome.state["counts"]["packets"].as_u64().unwrap();
-    assert!(rate_hz > 0, "seed {seed}: nothing came");
     tally.sessions.fetch_add(1, Ordering::Relaxed);
     tally.happened.fetch_add(outcome.contacts_s.len() as u64, Ordering::Relaxed);
     tally.lost.fetch_add(lost, Ordering::Relaxed);
@@ -220,5 +227,8 @@ fn a_hundred_sessions_with_faults_hold_what_must_hold() {
 #[ignore = "minutes: the slow tier"]
 fn ten_thousand_sessions_with_faults_hold_what_must_hold() {
     let tally = many(FIRST_SEED + 100..FIRST_SEED + 10_100);
-    assert_eq!(tally.sessions.into_inner(), 10_000);
+    let read = |count: &AtomicU64| count.load(Ordering::Relaxed);
+    assert!(read(&tally.replayed) > 8000 && read(&tally.restarts) > 1000 && read(&tally.lost) > 1_000_000);
+    // Two thirds of the swings fall into no mishap.
+    assert!(read(&tally.swings) * 2 > read(&tally.happened));
 }

@@ -184,9 +184,14 @@ impl Link for BleLink {
         self.ask("reading", async move { peripheral.read(&of).await }).await
     }
 
-    async fn write(&self, characteristic: Uuid, bytes: &[u8]) -> Result<(), RadioError> {
+    async fn write(&self, characteristic: Uuid, bytes: &[u8], with_response: bool) -> Result<(), RadioError> {
         let (peripheral, to) = (self.known.peripheral.clone(), self.characteristic(characteristic)?);
-        let with_response = to.properties.contains(CharPropFlags::WRITE);
+        let has = |flag| to.properties.contains(flag);
+        // As is wanted, where it can be written that way at all.
+        let with_response = match (has(CharPropFlags::WRITE), has(CharPropFlags::WRITE_WITHOUT_RESPONSE)) {
+            (true, true) => with_response,
+            (can, _) => can,
+        };
         let how = if with_response { WriteType::WithResponse } else { WriteType::WithoutResponse };
         let bytes = bytes.to_vec();
         self.ask("writing", async move { peripheral.write(&to, &bytes, how).await }).await

@@ -115,8 +115,13 @@ pub trait Link: Send + Sync + 'static {
     /// Reads a value.
     fn read(&self, characteristic: Uuid) -> impl Future<Output = Result<Vec<u8>, RadioError>> + Send;
 
-    /// Writes a value, with response where the characteristic has it.
-    fn write(&self, characteristic: Uuid, bytes: &[u8]) -> impl Future<Output = Result<(), RadioError>> + Send;
+    /// Writes a value; where the characteristic can be written either way, with response or without.
+    fn write(
+        &self,
+        characteristic: Uuid,
+        bytes: &[u8],
+        with_response: bool,
+    ) -> impl Future<Output = Result<(), RadioError>> + Send;
 
     /// Turns notifications or indications on.
     fn subscribe(&self, characteristic: Uuid) -> impl Future<Output = Result<(), RadioError>> + Send;

@@ -38,10 +38,14 @@ pub struct Mishap {
 /// What came of a lesson.
 pub struct Outcome {
     pub events: Vec<Arc<News>>,
-    /// When each was told, s after the first packet.
+    /// When each was told, s after the first packet, and for how long the sensor sent.
     pub told_at_s: Vec<f64>,
-    /// The last state of the sensor before the end.
+    pub length_s: f64,
+    /// The state of the sensor while it still sends, and the last one before the end.
+    pub sending: Value,
     pub state: Value,
+    /// Whether the last packet that was sent arrived.
+    pub last_arrived: bool,
     pub disk: MemoryDisk,
     pub truly_lost: u64,
     /// True contacts, s after the motion began, and when that was, ns of UTC.
@@ -82,11 +86,16 @@ async fn live_on(sensor: Sensor, mishaps: Vec<Mishap>) -> Outcome {
     tasks.spawn(finder.run());
     let turns = tokio::spawn(take_turns(Arc::clone(&station), Arc::clone(&clock), cancel.clone()));
     let (began_utc_ns, began) = sending(&radio, &*clock, &disk, mishaps).await;
+    let sending = serde_json::from_str(&hub.sensors()[0]).unwrap();
     // Silence: the connection is found to be lost, what is held goes on, the state is told.
     radio.air().cut();
     sleep(Duration::from_secs(5)).await;
     let state = serde_json::from_str(&hub.sensors()[0]).unwrap();
-    let truly_lost = radio.air().sensors["knob"].truly_lost();
+    let (truly_lost, last_arrived) = {
+        let air = radio.air();
+        let sensor = &air.sensors["knob"];
+        (sensor.truly_lost(), sensor.sent.last().is_some_and(|sent| sent.arrived))
+    };
     cancel.cancel();
     tasks.close();
     tasks.wait().await;
@@ -96,7 +105,8 @@ async fn live_on(sensor: Sensor, mishaps: Vec<Mishap>) -> Outcome {
     // The first one told is the mark that they are counted from.
     let told_at = told_at.lock().unwrap();
     let told_at_s = told_at.iter().skip(1).map(|at| at.as_secs_f64() - began.as_secs_f64()).collect();
-    Outcome { events, told_at_s, state, disk, truly_lost, contacts_s: motion.contacts_s.clone(), began_utc_ns }
+    let (contacts_s, length_s) = (motion.contacts_s.clone(), motion.samples.len() as f64 * 1e-3);
+    Outcome { events, told_at_s, length_s, sending, state, last_arrived, disk, truly_lost, contacts_s, began_utc_ns }
 }
 
 async fn take_turns(station: Arc<Mutex<Station<MemoryRecording>>>, clock: Arc<dyn Clock>, cancel: CancellationToken) {
@@ -186,7 +196,7 @@ impl Outcome {
         let mut by_number = std::collections::BTreeMap::new();
         for news in self.events.iter().filter(|news| news.kind == "swing") {
             let event: Value = serde_json::from_str(&news.data).unwrap();
-            by_number.insert((event["recording"].to_string(), event["told"]["number"].as_u64().unwrap()), event);
+            by_number.insert((event["session"].to_string(), event["told"]["number"].as_u64().unwrap()), event);
         }
         by_number.into_values().map(|event| event["told"].clone()).collect()
     }

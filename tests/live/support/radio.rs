@@ -78,8 +78,14 @@ impl Radio for FakeRadio {
 
     async fn connect(&self, id: &str, sink: Sink) -> Result<FakeLink, RadioError> {
         self.is_there()?;
-        let hangs = self.air().sensors.get(id).is_some_and(|sensor| sensor.connect_hangs);
-        sleep(if hangs { Duration::from_secs(3600) } else { Duration::from_millis(150) }).await;
+        sleep(Duration::from_millis(150)).await;
+        // The real one gives up by itself after a while.
+        for _ in 0..110 {
+            if !self.air().sensors.get(id).is_some_and(|sensor| sensor.connect_hangs) {
+                break;
+            }
+            sleep(Duration::from_millis(100)).await;
+        }
         self.is_there()?;
         let mut air = self.air();
         let sensor = air.sensors.get_mut(id).filter(|sensor| sensor.is_on && sensor.in_reach);
@@ -116,7 +122,8 @@ impl Link for FakeLink {
         self.with(|sensor| sensor.information()).await
     }
 
-    async fn write(&self, characteristic: Uuid, bytes: &[u8]) -> Result<(), RadioError> {
+    async fn write(&self, characteristic: Uuid, bytes: &[u8], with_response: bool) -> Result<(), RadioError> {
+        assert!(with_response);
         assert_eq!(characteristic, uuid(own::CONTROL));
         self.with(|sensor| sensor.request(bytes)).await
     }

@@ -16,6 +16,7 @@ pub const PER_PACKET: usize = 19;
 const STEP: u32 = 1000;
 
 /// What the bat does, shared by all sessions that use it.
+#[derive(Clone)]
 pub struct Motion {
     pub samples: Vec<Sample>,
     pub information: Information,
