@@ -34,3 +34,8 @@ fn streaming(name: &str) -> (Cage, Knob, Service) {
     assert!((300.0..3000.0).contains(&rate_hz), "{state}");
     (cage, knob, service)
 }
+
+/// Scripts that wait more than they compute, at once even where few tests run at a time.
+fn together(scripts: &[fn()]) {
+    std::thread::scope(|scope| scripts.iter().for_each(|script| drop(scope.spawn(script))));
+}

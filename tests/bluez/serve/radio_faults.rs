@@ -2,7 +2,7 @@
 
 use super::cage::{Cage, News, Service, packets};
 use super::knob::{Knob, uuid};
-use super::{KNOB, OTHER, TOLD, streaming};
+use super::{KNOB, OTHER, TOLD, streaming, together};
 use crate::fake::{Answer, FakeSensor};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
@@ -84,6 +84,14 @@ fn switched_off_from_the_beginning() {
 }
 
 #[test]
+fn no_sensor_stays_stuck() {
+    together(&[
+        a_connection_that_hangs_and_reads_that_are_late_leave_no_sensor_stuck,
+        a_sensor_that_refuses_for_a_while_is_not_waited_for_longer_than_needed,
+        out_of_reach_for_longer_than_an_attempt_lasts,
+    ]);
+}
+
 fn a_connection_that_hangs_and_reads_that_are_late_leave_no_sensor_stuck() {
     let (cage, _knob, service) = streaming("slow");
     cage.fake().on_connect(KNOB, Answer::Hang);
@@ -106,7 +114,6 @@ fn a_connection_that_hangs_and_reads_that_are_late_leave_no_sensor_stuck() {
     streams_again(&service, back, before + 1, "after a read that hung");
 }
 
-#[test]
 fn a_sensor_that_refuses_for_a_while_is_not_waited_for_longer_than_needed() {
     let (cage, _knob, service) = streaming("refused");
     cage.fake().on_connect(KNOB, Answer::Refuse("org.bluez.Error.Failed", "le-connection-abort-by-local"));
@@ -120,7 +127,6 @@ fn a_sensor_that_refuses_for_a_while_is_not_waited_for_longer_than_needed() {
     streams_again(&service, Instant::now(), before, "no longer refused");
 }
 
-#[test]
 fn out_of_reach_for_longer_than_an_attempt_lasts() {
     let (cage, _knob, service) = streaming("reach");
     let mark = service.mark();
