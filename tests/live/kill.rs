@@ -1,6 +1,6 @@
 //! The program killed at any instant: what it said is recorded is, and the next start goes on from there.
 
-use crate::support::folder::{Folder, entries, is_live, lesson, replayed, told_in};
+use crate::support::folder::{Folder, entries, is_live, lesson_in_packets, replayed, told_in};
 use crate::support::in_process::start;
 use crate::support::serving::Serving;
 use crate::support::sse::{Event, Events};
@@ -55,7 +55,7 @@ enum Kill {
 
 /// Everything a client gets until the program, which plays the lesson `speed` times as fast, is killed.
 async fn killed(folder: &Folder, speed: f64, kill: Kill) -> Vec<Event> {
-    let lesson = lesson();
+    let lesson = lesson_in_packets(folder);
     let mut serving = Serving::start(folder, &["--play", lesson.to_str().unwrap(), "--speed", &speed.to_string()]);
     let mut client = Events::open(serving.address(), None).await;
     let (reach, reached) = oneshot::channel();
@@ -198,7 +198,7 @@ async fn two_hundred_kills() {
 #[tokio::test(flavor = "multi_thread")]
 async fn sigterm_ends_it_whole_and_in_time() {
     let folder = Folder::new("term");
-    let lesson = lesson();
+    let lesson = lesson_in_packets(&folder);
     let serving = Serving::start(&folder, &["--play", lesson.to_str().unwrap(), "--speed", "40"]);
     let mut client = Events::open(serving.address(), None).await;
     client.expect("hello").await;

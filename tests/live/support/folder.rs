@@ -1,10 +1,15 @@
 //! A folder of a test's own, and what the service keeps in it.
 
+use super::BEGIN_UTC_NS;
+use super::sensor::{PER_PACKET, information, reading};
 use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU32, Ordering};
+use swingd::engine::device::own::{self, PacketHeader, encode_packet};
+use swingd::engine::profile::Profile;
+use swingd::engine::sample::Sample;
 use swingd::engine::session::Session;
-use swingd::engine::wire::mcap::{Entry, McapEntries};
+use swingd::engine::wire::mcap::{DeviceRecord, Entry, McapEntries, McapWriter, Packet};
 use swingd::report::event;
 
 /// Removed when it is dropped.
@@ -41,6 +46,34 @@ impl Drop for Folder {
     fn drop(&mut self) {
         let _ = std::fs::remove_dir_all(&self.0);
     }
+}
+
+/// The bundled lesson as a sensor of the project's own profile would send it: a recording of packets.
+pub fn lesson_in_packets(folder: &Folder) -> PathBuf {
+    let all = entries(&lesson());
+    let toml = all.iter().find_map(|entry| if let Entry::Profile { toml, .. } = entry { Some(toml) } else { None });
+    let toml = toml.expect("a profile");
+    let information = information(&Profile::parse(toml).unwrap().0.sensor);
+    let of = |entry: &Entry| if let Entry::Samples { samples, .. } = entry { samples.clone() } else { Vec::new() };
+    let samples: Vec<Sample> = all.iter().flat_map(of).collect();
+    let path = folder.path("packets.mcap");
+    let file = File::create(&path).unwrap();
+    let mut writer = McapWriter::new(std::io::BufWriter::new(file), "knob").unwrap();
+    writer.write_profile(BEGIN_UTC_NS as u64, toml).unwrap();
+    let device = DeviceRecord::default().with_information(&information.encode());
+    writer.write_entry(&Entry::Device { log_time_ns: BEGIN_UTC_NS as u64, device }).unwrap();
+    for (k, piece) in samples.chunks(PER_PACKET).enumerate() {
+        let readings: Vec<_> = piece.iter().map(reading).collect();
+        let (sequence, tick) = (k as u16, (k * PER_PACKET) as u32 * 1000);
+        let span_ticks = 1000 * (piece.len() as u32 - 1);
+        let header = PacketHeader { sequence, tick, span_ticks, ..PacketHeader::default() };
+        let received_utc_ns = BEGIN_UTC_NS + i64::from(tick + span_ticks) * 1000;
+        let bytes = encode_packet(&information, &header, &readings).unwrap();
+        let (sensor, characteristic) = ("knob".into(), own::DATA.into());
+        writer.write_packet(&Packet { received_utc_ns, sensor, characteristic, bytes }).unwrap();
+    }
+    writer.finish().unwrap();
+    path
 }
 
 /// The bundled lesson.

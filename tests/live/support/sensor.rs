@@ -6,6 +6,7 @@ use swingd::engine::device::own::{
     self, Answer, Capabilities, Information, PacketHeader, Request, Status, encode_packet,
 };
 use swingd::engine::device::{Exchange, RawReading};
+use swingd::engine::profile::SensorProfile;
 use swingd::engine::sample::Sample;
 use swingd::sim::{Kind, Preset, Random, Scenario};
 use uuid::Uuid;
@@ -29,21 +30,7 @@ impl Motion {
     /// A lesson of a few swings and other events.
     pub fn lesson(seed: u64, events: usize) -> Arc<Self> {
         let simulated = Scenario::new(Kind::Lesson { events, calibrated: false }, Preset::Good, seed).run();
-        let sensor = &simulated.profile.sensor;
-        let information = Information {
-            capabilities: Capabilities { exchanges_times: true, ..Capabilities::default() },
-            sample_rate_hz: 1000.0,
-            tick_hz: 1e6,
-            gyro_range_radps: sensor.gyro_range_radps,
-            accel_range_mps2: sensor.accel_range_mps2,
-            accel_hi_range_mps2: None,
-            gyro_bandwidth_hz: Some(sensor.gyro_bandwidth_hz),
-            accel_bandwidth_hz: Some(sensor.accel_bandwidth_hz),
-            gyro_noise_radps_rthz: Some(sensor.gyro_noise_radps_rthz),
-            accel_noise_mps2_rthz: Some(sensor.accel_noise_mps2_rthz),
-            boot_number: 1,
-            firmware: "made up for tests".into(),
-        };
+        let information = information(&simulated.profile.sensor);
         let first_s = simulated.samples[0].time.0;
         let contacts_s = simulated.truth.swings.iter().map(|swing| swing.contact_sensor_s - first_s).collect();
         let profile_toml = simulated.profile.to_toml();
@@ -178,11 +165,6 @@ impl Sensor {
             return;
         }
         let samples = &self.motion.samples[self.cursor..self.cursor + PER_PACKET];
-        let reading = |sample: &Sample| RawReading {
-            gyro_s_radps: Some(sample.gyro_s_radps),
-            accel_s_mps2: Some(sample.accel_s_mps2),
-            accel_hi_s_mps2: None,
-        };
         let readings: Vec<RawReading> = samples.iter().map(reading).collect();
         self.cursor += PER_PACKET;
         if !self.is_on {
@@ -278,6 +260,33 @@ impl Sensor {
         if let Some(subscriber) = &self.subscriber {
             (subscriber.sink)(uuid(own::DATA), bytes);
         }
+    }
+}
+
+/// What a sensor of these ranges says of itself.
+pub fn information(sensor: &SensorProfile) -> Information {
+    Information {
+        capabilities: Capabilities { exchanges_times: true, ..Capabilities::default() },
+        sample_rate_hz: 1000.0,
+        tick_hz: 1e6,
+        gyro_range_radps: sensor.gyro_range_radps,
+        accel_range_mps2: sensor.accel_range_mps2,
+        accel_hi_range_mps2: None,
+        gyro_bandwidth_hz: Some(sensor.gyro_bandwidth_hz),
+        accel_bandwidth_hz: Some(sensor.accel_bandwidth_hz),
+        gyro_noise_radps_rthz: Some(sensor.gyro_noise_radps_rthz),
+        accel_noise_mps2_rthz: Some(sensor.accel_noise_mps2_rthz),
+        boot_number: 1,
+        firmware: "made up for tests".into(),
+    }
+}
+
+/// A sample as it is sent.
+pub fn reading(sample: &Sample) -> RawReading {
+    RawReading {
+        gyro_s_radps: Some(sample.gyro_s_radps),
+        accel_s_mps2: Some(sample.accel_s_mps2),
+        accel_hi_s_mps2: None,
     }
 }
 
