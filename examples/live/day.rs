@@ -129,7 +129,7 @@ struct Day {
 
 impl Day {
     fn begin(folder: &TemporaryFolder) -> anyhow::Result<Self> {
-        let (_, log) = EventLog::open(&folder.0, EVENTS_KEEP)?;
+        let (_, _, log) = EventLog::open(&folder.0, EVENTS_KEEP)?;
         let (swings, keep) = (Arc::new(AtomicU64::new(0)), log.keeper());
         let count = Arc::clone(&swings);
         let keep = move |news: &Arc<News>| {

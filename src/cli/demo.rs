@@ -6,6 +6,7 @@ use super::live::Lines;
 use super::recording::{OpenRecording, RecordingError, from_reader, open};
 use super::replay::UnitsArg;
 use super::serve::{Played, speed};
+use super::targets::replace;
 use crate::daemon::service::{Service, Settings};
 use crate::daemon::station::Limits;
 use crate::report::page::page;
@@ -81,20 +82,26 @@ async fn play(args: &DemoArgs, data_folder: &Path, out: &mut dyn Write) -> anyho
     out.flush()?;
     let mut lines = Lines::new(service.hub().subscribe(None).news, args.units.into());
     let played = Played::new("lesson", bundled_lesson()?).start(&service, speed)?;
+    let shown = show(played, &mut lines, out).await;
+    service.stop().await;
+    shown?;
+    lines.drain(out)?;
+    writeln!(out, "\nThe recording made of it, measured again:\n")?;
+    Ok(())
+}
+
+/// Prints what is told until all is played.
+async fn show(played: tokio::task::JoinHandle<u64>, lines: &mut Lines, out: &mut dyn Write) -> anyhow::Result<()> {
     let mut played = std::pin::pin!(played);
     loop {
         tokio::select! {
             played = &mut played => {
                 played?;
-                break;
+                return Ok(());
             }
             () = tokio::time::sleep(PRINT_EVERY) => lines.drain(out)?,
         }
     }
-    service.stop().await;
-    lines.drain(out)?;
-    writeln!(out, "\nThe recording made of it, measured again:\n")?;
-    Ok(())
 }
 
 /// Lines are printed so often: at once, to a person.
@@ -108,7 +115,7 @@ fn newest_recording(folder: &Path) -> anyhow::Result<PathBuf> {
 }
 
 fn write_file(path: &Path, text: &str) -> anyhow::Result<()> {
-    std::fs::write(path, text).with_context(|| format!("{}: cannot be written", path.display()))
+    replace(path, |out| out.write_all(text.as_bytes()))
 }
 
 /// The folder asked for, or a new one that nobody else has.

@@ -4,6 +4,7 @@ use super::analysis::{Analysis, analyse, analyse_while_reading};
 use super::one_line;
 use super::progress::Progress;
 use super::recording::{OpenRecording, RecordingError};
+use super::targets::replace;
 use crate::engine::session::{Session, Told};
 use crate::engine::swing::Swing;
 use crate::report::event;
@@ -199,9 +200,9 @@ impl Printer<'_> {
                 .complain(&format!("{}: is a recording; expected another name for the picture", path.display()));
         }
         let picture = svg::picture(&self.drawn, self.args.units.into());
-        match std::fs::write(path, picture) {
+        match replace(path, |out| out.write_all(picture.as_bytes())) {
             Ok(()) => Ok(()),
-            Err(error) => self.complain(&format!("{}: {error}; expected a file that can be written", path.display())),
+            Err(error) => self.complain(&format!("{error:#}; expected a file that can be written")),
         }
     }
 

@@ -6,6 +6,7 @@ use super::recording::{self, OpenRecording};
 use super::replay::UnitsArg;
 use super::text_file;
 use crate::daemon::finder::{Catalogue, Open};
+use crate::daemon::hub::{Fault, Hub};
 use crate::daemon::inlet::Inlet;
 use crate::daemon::logging::{self, LogSettings};
 use crate::daemon::playback::Pace;
@@ -159,7 +160,8 @@ pub(super) fn catalogue(config: &Config) -> anyhow::Result<Catalogue> {
 
 /// Opens stations for the sensors that the configuration wants, each with its profile.
 fn open_wanted(service: &Service, config: Config) -> Open {
-    let (stations, clock) = (Arc::clone(service.stations()), Arc::clone(service.clock()));
+    let (stations, clock, hub) =
+        (Arc::clone(service.stations()), Arc::clone(service.clock()), Arc::clone(service.hub()));
     Box::new(move |advert, is_sure| {
         // One that is known by its name alone may be anybody's: it has to be named in `sensors.only`.
         let is_named = !config.sensors.only.value.is_empty();
@@ -168,7 +170,7 @@ fn open_wanted(service: &Service, config: Config) -> Open {
         }
         let inlet = stations.open(&sensor_name(advert))?;
         let log_time_ns = u64::try_from(clock.now().utc_ns).unwrap_or(0);
-        put_profile(&inlet, &config, advert, log_time_ns);
+        put_profile(&inlet, &config, advert, log_time_ns, &hub);
         Some(inlet)
     })
 }
@@ -182,11 +184,16 @@ fn sensor_name(advert: &Advert) -> String {
 }
 
 /// The profile configured for a sensor, into its station. One that cannot be used is told by the station as a fault.
-fn put_profile(inlet: &Inlet, config: &Config, advert: &Advert, log_time_ns: u64) {
+fn put_profile(inlet: &Inlet, config: &Config, advert: &Advert, log_time_ns: u64, hub: &Hub) {
     let Some(path) = config.sensors.profile_of(&advert.id, advert.name.as_deref()) else { return };
     match text_file::text_of(&path) {
         Ok(toml) => inlet.push(Entry::Profile { log_time_ns, toml }),
-        Err(error) => tracing::warn!(path = %path.display(), %error, "the sensor's profile cannot be read"),
+        Err(error) => hub.fault(Fault {
+            sensor: Some(inlet.sensor().to_owned()),
+            key: "profile_file",
+            cause: format!("{}: {error}; the defaults hold", path.display()),
+            remedy: "correct the file or sensors.profile, and restart the service".into(),
+        }),
     }
 }
 

@@ -1,6 +1,7 @@
 //! Files that are written whole or not at all: under a temporary name first, then renamed.
 
 use std::fs::File;
+use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, ensure};
@@ -69,6 +70,14 @@ impl Targets {
         }
         Ok(())
     }
+}
+
+/// One file, whole or not at all; what is there is replaced.
+pub(super) fn replace(path: &Path, write: impl FnOnce(&mut BufWriter<File>) -> io::Result<()>) -> anyhow::Result<()> {
+    let mut targets = Targets::new(true);
+    let mut out = BufWriter::new(targets.create(path)?);
+    write(&mut out).and_then(|()| out.flush()).with_context(|| cannot_write(path))?;
+    targets.put_in_place()
 }
 
 impl Drop for Targets {

@@ -11,13 +11,21 @@ use std::io::{self, BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::thread::JoinHandle;
+use std::time::Duration;
 
 /// Events on their way to the disk: hours of swings.
 const DEPTH: usize = 4096;
 /// The longest line that is read back, bytes: many times that of any event.
 const LONGEST_LINE: u64 = 1 << 20;
+
+/// The kind of the line that a log begins anew with, and of that at its end: nothing before is missing. Their ids are the
+/// last that was given.
+const OPENED: &str = "opened";
+const CLOSED: &str = "closed";
+/// A log that cannot be written to is tried again so often.
+const TRY_EVERY: Duration = Duration::from_secs(2);
 
 #[derive(Serialize, Deserialize)]
 struct Line<'a> {
@@ -42,32 +50,57 @@ struct Writer {
     lines: u64,
     most: u64,
     path: PathBuf,
+    last_id: u64,
+    /// The last write may have left part of a line.
+    is_cut: bool,
     lost: Arc<AtomicU64>,
     failing: Arc<AtomicBool>,
 }
 
 impl EventLog {
-    /// Reads what earlier runs told, oldest first, and opens the log for more. Each of the two files has up to `most`
-    /// events.
+    /// Reads what earlier runs told, oldest first, with the last id they gave, and opens the log for more. Each of the two
+    /// files has up to `most` events.
+    ///
+    /// After a run that did not close the log, or could not write all of it, something may be missing at its end that a
+    /// front-end was told: then nothing of before is given, and the log begins anew.
     ///
     /// # Errors
     /// If the log cannot be opened for writing.
-    pub fn open(folder: &Path, most: usize) -> io::Result<(Vec<News>, Self)> {
+    pub fn open(folder: &Path, most: usize) -> io::Result<(Vec<News>, u64, Self)> {
         let path = folder.join("events.jsonl");
-        let mut earlier = read(&older(&path));
-        let present = read(&path);
-        let lines = present.len() as u64;
+        let (older_path, present) = (older(&path), read(&path));
+        let mut lines = present.len() as u64;
+        let mut earlier = read(&older_path);
         earlier.extend(present);
-        let mut file = OpenOptions::new().create(true).append(true).open(&path)?;
-        // What was cut short by a crash ends here.
-        file.write_all(b"\n")?;
+        let last_id = earlier.iter().filter_map(|news| news.id).max().unwrap_or(0);
+        let is_whole = earlier.last().is_none_or(|last| last.kind == CLOSED);
+        let mut options = OpenOptions::new();
+        if !is_whole {
+            earlier.clear();
+            lines = 0;
+            std::fs::write(&path, marker(OPENED, last_id)?)?;
+            match std::fs::remove_file(&older_path) {
+                Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),
+                _ => {}
+            }
+        }
+        earlier.retain(|news| ![OPENED, CLOSED].contains(&news.kind.as_str()));
+        let file = options.create(true).append(true).open(&path)?;
         let lost = Arc::new(AtomicU64::new(0));
         let (sender, receiver) = sync_channel(DEPTH);
         let failing = Arc::new(AtomicBool::new(false));
-        let writer =
-            Writer { file, lines, most: most as u64, path, lost: Arc::clone(&lost), failing: Arc::clone(&failing) };
+        let writer = Writer {
+            file,
+            lines,
+            most: most as u64,
+            path,
+            last_id,
+            is_cut: false,
+            lost: Arc::clone(&lost),
+            failing: Arc::clone(&failing),
+        };
         let thread = std::thread::Builder::new().name("event-log".into()).spawn(move || writer.run(&receiver))?;
-        Ok((earlier, Self { sender, lost, failing, thread }))
+        Ok((earlier, last_id, Self { sender, lost, failing, thread }))
     }
 
     /// Takes an event, or counts it as lost.
@@ -102,9 +135,20 @@ impl EventLog {
 
 impl Writer {
     fn run(mut self, receiver: &Receiver<Option<Arc<News>>>) {
-        while let Ok(Some(news)) = receiver.recv() {
+        loop {
+            let news = match receiver.recv_timeout(TRY_EVERY) {
+                Ok(Some(news)) => news,
+                Ok(None) | Err(RecvTimeoutError::Disconnected) => break,
+                Err(RecvTimeoutError::Timeout) => {
+                    if self.failing.load(Ordering::Relaxed) {
+                        self.failing.store(self.file.write_all(b"\n").is_err(), Ordering::Relaxed);
+                    }
+                    continue;
+                }
+            };
             let written = self.write(&news);
             self.failing.store(written.is_err(), Ordering::Relaxed);
+            self.is_cut = written.is_err();
             if let Err(error) = written {
                 let lost = self.lost.fetch_add(1, Ordering::Relaxed);
                 if lost.is_multiple_of(100) {
@@ -112,7 +156,13 @@ impl Writer {
                 }
             }
         }
-        if let Err(error) = self.file.sync_data() {
+        // Only a log that lacks nothing is said to be whole.
+        let whole = (self.lost.load(Ordering::Relaxed) == 0).then(|| marker(CLOSED, self.last_id));
+        let closed = whole.transpose().map_err(io::Error::from).and_then(|line| match line {
+            Some(line) => self.file.write_all(line.as_bytes()),
+            None => Ok(()),
+        });
+        if let Err(error) = closed.and_then(|()| self.file.sync_data()) {
             tracing::warn!(%error, "the event log could not be synced");
         }
     }
@@ -131,10 +181,19 @@ impl Writer {
         let data = RawValue::from_string(news.data.clone())?;
         let mut line = serde_json::to_string(&Line { id, kind: news.kind.clone(), data: &data })?;
         line.push('\n');
+        if self.is_cut {
+            line.insert(0, '\n');
+        }
         self.file.write_all(line.as_bytes())?;
         self.lines += 1;
+        self.last_id = id;
         Ok(())
     }
+}
+
+/// A line that is no event.
+fn marker(kind: &str, id: u64) -> Result<String, serde_json::Error> {
+    Ok(serde_json::to_string(&Line { id, kind: kind.into(), data: RawValue::NULL })? + "\n")
 }
 
 fn older(path: &Path) -> PathBuf {
@@ -177,7 +236,8 @@ mod tests {
         let folder = folder("outlive");
         let mut told = 0;
         for run in 0..3 {
-            let (earlier, log) = EventLog::open(&folder, 10).unwrap();
+            let (earlier, last_id, log) = EventLog::open(&folder, 10).unwrap();
+            assert_eq!(last_id, told);
             let ids: Vec<_> = earlier.iter().map(|news| news.id.unwrap()).collect();
             assert!(ids.is_sorted() && ids.len() <= 20 && ids.last().copied().unwrap_or(0) == told, "{run}: {ids:?}");
             if run > 0 {
@@ -199,21 +259,37 @@ mod tests {
     }
 
     #[test]
-    fn a_line_cut_short_by_a_crash_loses_itself_and_nothing_else() {
+    fn after_a_crash_nothing_of_before_is_given_as_something_may_be_missing() {
         let folder = folder("cut");
-        let (_, log) = EventLog::open(&folder, 10).unwrap();
+        let (_, _, log) = EventLog::open(&folder, 10).unwrap();
         let keep = log.keeper();
         (1..=3).for_each(|id| keep(&news(id)));
         drop(keep);
         log.close();
         let path = folder.join("events.jsonl");
         let text = std::fs::read_to_string(&path).unwrap();
+        // Into the last line, that which says that nothing is missing.
         std::fs::write(&path, &text[..text.len() - 5]).unwrap();
-        let (_, log) = EventLog::open(&folder, 10).unwrap();
+        let (earlier, last_id, log) = EventLog::open(&folder, 10).unwrap();
+        assert_eq!((earlier.len(), last_id), (0, 3), "ids go on all the same");
         log.keeper()(&news(4));
         log.close();
-        let (earlier, log) = EventLog::open(&folder, 10).unwrap();
-        assert_eq!(earlier.iter().map(|news| news.id.unwrap()).collect::<Vec<_>>(), [1, 2, 4]);
+        let (earlier, last_id, log) = EventLog::open(&folder, 10).unwrap();
+        assert_eq!(earlier.iter().map(|news| news.id.unwrap()).collect::<Vec<_>>(), [4]);
+        assert_eq!(last_id, 4);
+        log.close();
+        std::fs::remove_dir_all(folder).unwrap();
+    }
+
+    #[test]
+    fn a_log_that_lacks_an_event_is_not_said_to_be_whole() {
+        let folder = folder("lacks");
+        let (_, _, log) = EventLog::open(&folder, 10).unwrap();
+        log.keeper()(&news(1));
+        log.lost().fetch_add(1, Ordering::Relaxed);
+        log.close();
+        let (earlier, last_id, log) = EventLog::open(&folder, 10).unwrap();
+        assert_eq!((earlier.len(), last_id), (0, 1));
         log.close();
         std::fs::remove_dir_all(folder).unwrap();
     }

@@ -27,14 +27,34 @@ pub type Wake = Box<dyn Fn() + Send + Sync>;
 /// The sending end, shared by all that send for one sensor.
 pub struct Inlet {
     sensor: String,
-    ring: Mutex<HeapProd<Entry>>,
-    /// What is not a packet and found the ring full: few, and each changes how packets are read or whose they are.
-    late: Mutex<VecDeque<Entry>>,
+    end: Mutex<SendingEnd>,
     wake: Wake,
     dropped: AtomicU64,
     received: AtomicU64,
     /// When the last packet came, ms since the clock was made; −1 before the first.
     last_ms: AtomicI64,
+}
+
+struct SendingEnd {
+    ring: HeapProd<Entry>,
+    /// What is not a packet and found the ring full: few, and each changes how packets are read or whose they are.
+    late: VecDeque<Entry>,
+}
+
+impl SendingEnd {
+    fn settle(&mut self) {
+        while let Some(first) = self.late.pop_front() {
+            if let Err(first) = self.ring.try_push(first) {
+                self.late.push_front(first);
+                return;
+            }
+        }
+    }
+
+    fn offer(&mut self, entry: Entry) -> Result<(), Entry> {
+        self.settle();
+        if self.late.is_empty() { self.ring.try_push(entry) } else { Err(entry) }
+    }
 }
 
 /// The receiving end.
@@ -45,8 +65,7 @@ pub fn ring(sensor: &str, wake: Wake) -> (Arc<Inlet>, Outlet) {
     let (producer, consumer) = HeapRb::new(DEPTH).split();
     let inlet = Inlet {
         sensor: sensor.into(),
-        ring: Mutex::new(producer),
-        late: Mutex::default(),
+        end: Mutex::new(SendingEnd { ring: producer, late: VecDeque::new() }),
         wake,
         dropped: AtomicU64::new(0),
         received: AtomicU64::new(0),
@@ -58,15 +77,7 @@ pub fn ring(sensor: &str, wake: Wake) -> (Arc<Inlet>, Outlet) {
 impl Inlet {
     /// Puts an entry into the ring; gives it back if there is no room.
     pub fn offer(&self, entry: Entry) -> Result<(), Entry> {
-        let mut ring = self.ring.lock().unwrap_or_else(PoisonError::into_inner);
-        let mut late = self.late.lock().unwrap_or_else(PoisonError::into_inner);
-        while let Some(first) = late.pop_front() {
-            if let Err(first) = ring.try_push(first) {
-                late.push_front(first);
-                break;
-            }
-        }
-        let offered = if late.is_empty() { ring.try_push(entry) } else { Err(entry) };
+        let offered = self.end.lock().unwrap_or_else(PoisonError::into_inner).offer(entry);
         (self.wake)();
         offered
     }
@@ -74,13 +85,22 @@ impl Inlet {
     /// Puts an entry into the ring. Without room, a packet is counted as dropped, anything else goes in before the next
     /// entry.
     pub fn push(&self, entry: Entry) {
-        let Err(entry) = self.offer(entry) else { return };
-        let mut late = self.late.lock().unwrap_or_else(PoisonError::into_inner);
-        if matches!(entry, Entry::Packet(_) | Entry::Samples { .. }) || late.len() >= MOST_LATE {
-            self.dropped.fetch_add(1, Ordering::Relaxed);
-        } else {
-            late.push_back(entry);
+        let mut end = self.end.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Err(entry) = end.offer(entry) {
+            let can_wait = !matches!(entry, Entry::Packet(_) | Entry::Samples { .. }) && end.late.len() < MOST_LATE;
+            if can_wait {
+                end.late.push_back(entry);
+            } else {
+                self.dropped.fetch_add(1, Ordering::Relaxed);
+            }
         }
+        drop(end);
+        (self.wake)();
+    }
+
+    /// Puts what waits for room into the ring, as far as there is room.
+    pub fn settle(&self) {
+        self.end.lock().unwrap_or_else(PoisonError::into_inner).settle();
     }
 
     /// A packet that has just come.

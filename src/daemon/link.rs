@@ -44,9 +44,9 @@ const EXCHANGE_EVERY: Duration = Duration::from_secs(60);
 /// and the battery is read so often.
 const BATTERY_EVERY: Duration = Duration::from_secs(60);
 
-/// Most losses are over before anybody has reached the sensor.
-const CONNECTS_ANEW: &str =
-    "it is made anew by itself; should that not help, bring the sensor closer, check its battery";
+/// One text for all ways of being away, so that a sensor at the edge of reach is not told of again and again.
+const CONNECTS_ANEW: &str = "it is tried again by itself; should that not help: wake the sensor, bring it closer, check its \
+                             battery; nothing else may be connected to it";
 
 /// The fault of a connection.
 pub const CONNECTION: &str = "connection";
@@ -339,7 +339,8 @@ impl<R: Radio> Keeper<R> {
     }
 
     fn fault(&self, error: &RadioError) {
-        let remedy = if *error == RadioError::Lost { CONNECTS_ANEW } else { error.remedy() };
+        let is_away = matches!(error, RadioError::Lost | RadioError::NotFound | RadioError::TimedOut { .. });
+        let remedy = if is_away { CONNECTS_ANEW } else { error.remedy() };
         self.hub.fault(Fault {
             sensor: Some(self.inlet.sensor().to_owned()),
             key: CONNECTION,

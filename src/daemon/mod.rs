@@ -35,7 +35,7 @@ pub mod station;
 mod test_child;
 
 use clock::Clock;
-use hub::Hub;
+use hub::{Fault, Hub};
 use inlet::{Inlet, Outlet, ring};
 use recorder::{Disk, Settings};
 use recording::Recordings;
@@ -53,7 +53,7 @@ use crate::engine::wire::mcap::{AtThePlate, Entry};
 /// Stopping takes no longer than this: what is not finished by then is at the next start.
 pub const STOP_WITHIN: Duration = Duration::from_secs(5);
 /// Of that, a recording may take so long to be finished.
-const CLOSE_WITHIN: Duration = Duration::from_secs(3);
+const CLOSE_WITHIN: Duration = Duration::from_millis(2500);
 /// More sensors than any cage has, and as many as a machine can serve.
 pub const MOST_SENSORS: usize = 32;
 
@@ -101,6 +101,12 @@ impl<D: Disk> Stations<D> {
             return Some(Arc::clone(&there.inlet));
         }
         if running.len() >= MOST_SENSORS {
+            self.hub.fault(Fault {
+                sensor: None,
+                key: "sensors",
+                cause: format!("{MOST_SENSORS} sensors were found since the start; no more are taken"),
+                remedy: "name yours in sensors.only, and restart the service".into(),
+            });
             return None;
         }
         let thread: Arc<Mutex<Option<Thread>>> = Arc::default();

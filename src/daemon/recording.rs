@@ -7,7 +7,7 @@ use crate::engine::wire::mcap::Entry;
 use std::ops::RangeInclusive;
 use std::path::Path;
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Recordings on a disk, each written by a thread of its own.
 pub struct Recordings<D: Disk> {
@@ -16,6 +16,10 @@ pub struct Recordings<D: Disk> {
     clock: Arc<dyn Clock>,
     handle: Option<RecorderHandle>,
     progress: Option<Arc<Progress>>,
+    /// Of the recording before, which may still be on its way to the disk.
+    before: Option<Arc<Progress>>,
+    /// Whether entries of the present recording were not taken, as there was no thread for them.
+    is_partial: bool,
     /// No thread could be started: why.
     failed: Option<String>,
 }
@@ -23,7 +27,7 @@ pub struct Recordings<D: Disk> {
 impl<D: Disk> Recordings<D> {
     /// Nothing is written yet. `disk` makes a way to the disk for each recorder.
     pub fn new(disk: Arc<dyn Fn() -> D + Send + Sync>, settings: Settings, clock: Arc<dyn Clock>) -> Self {
-        Self { disk, settings, clock, handle: None, progress: None, failed: None }
+        Self { disk, settings, clock, handle: None, progress: None, before: None, is_partial: false, failed: None }
     }
 
     fn begin(&mut self) {
@@ -44,6 +48,7 @@ impl<D: Disk> Recording for Recordings<D> {
         if self.handle.is_none() {
             self.begin();
         }
+        self.is_partial |= self.handle.is_none();
         if let Some(handle) = &self.handle {
             // An entry that is not taken is counted and shown by the recorder's progress.
             let _ = handle.record(index, entry.clone());
@@ -60,18 +65,28 @@ impl<D: Disk> Recording for Recordings<D> {
     fn close(&mut self, _: Now) {
         // The thread writes what waits, finishes its file and ends.
         self.handle = None;
+        self.is_partial = false;
+        self.before = self.progress.clone();
     }
 
     fn end(&mut self, limit: Duration) {
+        let begun = Instant::now();
         if let Some(handle) = self.handle.take()
             && let Err(error) = handle.close(limit)
         {
             tracing::warn!(sensor = self.settings.sensor, %error, "it is finished at the next start");
         }
+        let is_closed = || self.before.as_ref().is_none_or(|before| before.is_closed());
+        while !is_closed() && begun.elapsed() < limit {
+            std::thread::sleep(Duration::from_millis(10));
+        }
     }
 
     fn kept(&self, indices: RangeInclusive<u64>) -> Kept {
-        self.progress.as_ref().map_or(Kept::Lost, |progress| progress.kept(indices))
+        match &self.progress {
+            Some(progress) if !self.is_partial => progress.kept(indices),
+            _ => Kept::Lost,
+        }
     }
 
     fn status(&self, now: Now) -> RecordingStatus {

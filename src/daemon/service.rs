@@ -25,7 +25,7 @@ use tokio_util::task::TaskTracker;
 /// Of the time that stopping may take, sources have this much to end,
 const TASKS_WITHIN: Duration = Duration::from_millis(1200);
 /// stations to finish,
-const STATIONS_WITHIN: Duration = Duration::from_millis(3200);
+const STATIONS_WITHIN: Duration = Duration::from_millis(2800);
 /// front-ends to read the last that was told,
 const STREAMS_WITHIN: Duration = Duration::from_millis(250);
 /// and the event log to be written.
@@ -109,10 +109,10 @@ impl Service {
         make_private_folder(&recordings).map_err(failed(&recordings))?;
         // Looked for before any recorder begins, so that none of its files is among them.
         let leftovers = Leftovers::look(&SystemDisk, &recordings);
-        let (earlier, log) = EventLog::open(folder, settings.events_keep).map_err(failed(folder))?;
+        let (earlier, last_id, log) = EventLog::open(folder, settings.events_keep).map_err(failed(folder))?;
         let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
         // Later than any id before, even if the log of these is lost.
-        let first_id = u64::try_from(clock.now().utc_ns / 1_000_000).unwrap_or(0);
+        let first_id = u64::try_from(clock.now().utc_ns / 1_000_000).unwrap_or(0).max(last_id + 1);
         let hub = Arc::new(Hub::new(earlier, first_id, settings.events_keep, log.keeper()));
         let stations = Arc::new(Stations::new(
             Arc::clone(&hub),

@@ -63,6 +63,7 @@ struct CountsJson {
     lost_packets: u64,
     lost_samples: u64,
     lost_in_sensor: u64,
+    overruns: u64,
     duplicates: u64,
     reordered: u64,
     late: u64,
@@ -215,7 +216,7 @@ impl Live {
             clipping: present.more(|s| s.clipped) > 0,
             silent_s: inlet.silent_s(now).map(|silent_s| silent_s as u64),
             swings: self.swings,
-            counts: counts_json(session.counts(), inlet),
+            counts: counts_json(session, inlet),
             utc_sigma_s: session.utc_sigma_s(),
             recording: RecordingJson {
                 file: recording.file.clone(),
@@ -400,14 +401,16 @@ impl Window {
     }
 }
 
-fn counts_json(counts: &Counts, inlet: &Inlet) -> CountsJson {
+fn counts_json(session: &Session, inlet: &Inlet) -> CountsJson {
+    let counts = session.counts();
     CountsJson {
         notifications: inlet.received(),
         packets: counts.packets,
-        samples: counts.samples,
+        samples: session.clock().samples,
         lost_packets: counts.lost_packets,
         lost_samples: counts.lost_samples,
         lost_in_sensor: counts.lost_in_sensor,
+        overruns: counts.overruns,
         duplicates: counts.duplicates,
         reordered: counts.reordered,
         late: counts.late,

@@ -12,6 +12,7 @@ use super::inlet::{Inlet, Outlet};
 use super::recorder::Kept;
 use super::state::{Live, SensorState};
 use crate::engine::Stage;
+use crate::engine::device::own;
 use crate::engine::session::{Session, Told};
 use crate::engine::wire::mcap::{Entry, LinkRecord, LinkState};
 use crate::report::event;
@@ -26,6 +27,10 @@ use std::time::Duration;
 const PATIENCE: Duration = Duration::from_millis(20);
 /// Anything else is in no hurry.
 const LONG_PATIENCE: Duration = Duration::from_millis(500);
+/// That the analysis failed is told for so long.
+const PANIC_TOLD: Duration = Duration::from_secs(60);
+/// The fault of it.
+const ANALYSIS: &str = "analysis";
 /// State and faults are looked at so often.
 const LOOK_EVERY: Duration = Duration::from_millis(250);
 /// Entries taken in one step, so that waiting events are looked at in between.
@@ -85,6 +90,7 @@ pub struct Station<R> {
     first_index: u64,
     in_recording: u64,
     begun_at: Duration,
+    panicked_at: Option<Duration>,
     session_name: Arc<str>,
     waiting: VecDeque<Waiting>,
     next_look: Duration,
@@ -128,6 +134,7 @@ impl<R: Recording> Station<R> {
             first_index: 0,
             in_recording: 0,
             begun_at: Duration::ZERO,
+            panicked_at: None,
             session_name: Arc::from(""),
             waiting: VecDeque::new(),
             next_look: Duration::ZERO,
@@ -159,6 +166,9 @@ impl<R: Recording> Station<R> {
     /// Nothing more will come: what is pending is told, and the recording closed, within `limit` if the disk lets it.
     pub fn finish(&mut self, now: Now, limit: Duration) {
         while self.step(now) {}
+        // What found the ring full is taken last.
+        self.inlet.settle();
+        while self.step(now) {}
         self.end_session(now);
         self.recording.end(limit);
         self.release_all(now);
@@ -170,10 +180,11 @@ impl<R: Recording> Station<R> {
         tracing::error!(sensor = self.inlet.sensor(), "the analysis panicked; it begins anew");
         self.hub.fault(Fault {
             sensor: Some(self.inlet.sensor().to_owned()),
-            key: "analysis",
+            key: ANALYSIS,
             cause: "the analysis failed on what the sensor sent, and began anew".into(),
             remedy: "nothing now; the recording holds all of it: please send it with a report".into(),
         });
+        self.panicked_at = Some(now.elapsed);
         self.session = Session::new();
         self.recording.close(now);
         self.live.closed();
@@ -181,7 +192,12 @@ impl<R: Recording> Station<R> {
     }
 
     fn take(&mut self, entry: Entry, now: Now) {
-        let is_sent = matches!(entry, Entry::Packet(_) | Entry::Samples { .. });
+        let is_sent = match &entry {
+            // Answers and batteries alone are no recording.
+            Entry::Packet(packet) => ![own::CONTROL, own::BATTERY_LEVEL].contains(&packet.characteristic.as_str()),
+            Entry::Samples { .. } => true,
+            _ => false,
+        };
         if self.in_recording == 0 && is_sent {
             self.begin_recording(now);
         }
@@ -302,6 +318,10 @@ impl<R: Recording> Station<R> {
     /// Tells the state, and what is wrong or right again.
     fn look(&mut self, now: Now) {
         let status = self.recording.status(now);
+        if self.panicked_at.is_some_and(|at| now.elapsed > at + PANIC_TOLD) {
+            self.panicked_at = None;
+            self.hub.clear(Some(self.inlet.sensor()), ANALYSIS);
+        }
         let state: SensorState = self.live.state(&self.session, &self.inlet, &status, now);
         self.hub.sensor(self.inlet.sensor(), &state);
         for (key, wrong) in self.live.faults(&self.session, &self.inlet, &status, now) {

@@ -137,13 +137,7 @@ fn loudest(heard: Vec<Heard>) -> Vec<Advert> {
             by_id.insert(one.id.clone(), one);
         }
     }
-    let advert = |Heard { id, adapter, rssi_dbm, name, services }| Advert {
-        id,
-        name,
-        rssi_dbm: Some(rssi_dbm),
-        services,
-        adapter,
-    };
+    let advert = |Heard { id, adapter, rssi_dbm, name, services }| Advert { id, name, rssi_dbm, services, adapter };
     by_id.into_values().map(advert).collect()
 }
 

@@ -96,12 +96,8 @@ pub struct StreamLayout {
     pub tick_hz: f64,
     /// Nominal sample rate, Hz.
     pub sample_rate_hz: f64,
-    /// Readings in a packet, where all have the same number of them.
-    pub per_packet: Option<usize>,
     /// Whether it carries angular rate.
     pub has_gyro: bool,
-    /// Whether it carries specific force.
-    pub has_accel: bool,
 }
 
 /// A notification that does not fit the layout. It is kept in the recording and counted by its cause.

@@ -15,6 +15,8 @@ pub struct Counts {
     pub lost_samples: u64,
     /// Samples that the sensor itself lost: its packets are all there, but its ticks leap.
     pub lost_in_sensor: u64,
+    /// Packets before which the sensor says that it lost readings of its own.
+    pub overruns: u64,
     /// Packets that had come before.
     pub duplicates: u64,
     /// Packets that came after a later one, and were put in order.

@@ -168,13 +168,23 @@ impl Intake {
 
     /// No more is to come: what is held goes on.
     pub fn flush(&mut self, out: &mut Vec<Arrival>) {
-        for stream in 0..self.lanes.len() {
-            let mut ordered = Vec::new();
-            if let Some(lane) = self.lanes.get_mut(stream) {
-                lane.flush(&mut self.counts, &mut ordered);
-            }
-            self.ordered(stream, ordered, out);
+        (0..self.lanes.len()).for_each(|stream| self.flush_lane(stream, out));
+        self.flush_pairs(out);
+    }
+
+    fn flush_lane(&mut self, stream: usize, out: &mut Vec<Arrival>) {
+        let mut ordered = Vec::new();
+        if let Some(lane) = self.lanes.get_mut(stream) {
+            lane.flush(&mut self.counts, &mut ordered);
         }
+        for step in ordered {
+            if let Ordered::Readings(readings) = step {
+                self.in_order(stream, readings, out);
+            }
+        }
+    }
+
+    fn flush_pairs(&mut self, out: &mut Vec<Arrival>) {
         if let Some(pairing) = &mut self.pairing {
             let mut samples = Vec::new();
             pairing.flush(&mut samples);
@@ -187,6 +197,7 @@ impl Intake {
         let stream = readings.stream;
         let Some(lane) = self.lanes.get_mut(stream).filter(|_| !readings.readings.is_empty()) else { return };
         let (said, seen) = (readings.clipped, readings.readings.iter().any(|reading| self.ranges.is_at_end(reading)));
+        self.counts.overruns += u64::from(readings.lost_before);
         self.counts.clipped_packets += u64::from(said.gyro || said.accel || seen);
         let mut ordered = Vec::new();
         lane.take(readings, received_utc_ns, &mut self.counts, &mut ordered);
@@ -198,8 +209,11 @@ impl Intake {
             match step {
                 Ordered::Restarted => {
                     // The sensor has one clock: what the other stream counted is over, too.
-                    let others = self.lanes.iter_mut().enumerate().filter(|(other, _)| *other != stream);
-                    others.for_each(|(_, lane)| lane.forget());
+                    for other in (0..self.lanes.len()).filter(|other| *other != stream) {
+                        self.flush_lane(other, out);
+                        self.lanes.iter_mut().skip(other).take(1).for_each(Lane::forget);
+                    }
+                    self.flush_pairs(out);
                     self.begin_anew(out);
                 }
                 Ordered::Readings(readings) => self.in_order(stream, readings, out),

@@ -17,7 +17,7 @@ const ASK_AGAIN: Duration = Duration::from_millis(50);
 pub(super) struct Heard {
     pub(super) id: String,
     pub(super) adapter: String,
-    pub(super) rssi_dbm: i16,
+    pub(super) rssi_dbm: Option<i16>,
     pub(super) name: Option<String>,
     pub(super) services: Vec<uuid::Uuid>,
 }
@@ -28,7 +28,7 @@ pub(super) fn key(peripheral: &Peripheral) -> String {
     if address == BDAddr::default() { peripheral.id().to_string() } else { address.to_string() }
 }
 
-/// Everything that has a signal strength. BlueZ lists all it ever met, and forgets signal strengths when listening ends.
+/// Everything that has a signal strength or is connected. BlueZ lists all it ever met, and forgets signal strengths when listening ends.
 pub(super) async fn heard(manager: &Manager) -> Result<Vec<Heard>, RadioError> {
     let mut all = Vec::new();
     for adapter in powered_adapters(manager).await? {
@@ -50,7 +50,11 @@ async fn heard_now(peripheral: &Peripheral, adapter: &str) -> Result<Option<Hear
         Err(error) => return Err(error),
     };
     let Some(properties) = properties else { return Ok(None) };
-    let Some(rssi_dbm) = properties.rssi else { return Ok(None) };
+    // One that is connected, as by a program that was killed, does not advertise.
+    if properties.rssi.is_none() && !peripheral.is_connected().await.unwrap_or(false) {
+        return Ok(None);
+    }
+    let rssi_dbm = properties.rssi;
     // BlueZ's alias of a sensor without a name is its address with dashes.
     let nameless = peripheral.address().to_string().replace(':', "-");
     let local = properties.local_name.filter(|name| !name.eq_ignore_ascii_case(&nameless));

@@ -136,9 +136,7 @@ impl Descriptor {
             tick_modulus: stream.ticks().map(|(modulus, _)| modulus),
             tick_hz: stream.ticks().map_or(0.0, |(_, tick_hz)| tick_hz),
             sample_rate_hz: stream.sample_rate_hz,
-            per_packet: stream.fixed_samples(),
             has_gyro: stream.gyro.is_some(),
-            has_accel: stream.accel.is_some(),
         };
         self.streams.iter().map(layout).collect()
     }

@@ -94,10 +94,7 @@ fn two_streams_are_two_characteristics_with_a_layout_each() {
     let (_, text) = shipped()[0];
     let descriptor = Descriptor::parse(text).unwrap();
     let layouts = descriptor.streams();
-    assert_eq!(
-        layouts.iter().map(|it| (it.has_gyro, it.has_accel)).collect::<Vec<_>>(),
-        [(true, false), (false, true)]
-    );
+    assert_eq!(layouts.iter().map(|it| it.has_gyro).collect::<Vec<_>>(), [true, false]);
     let [gyro, accel] = descriptor.notify()[..] else { panic!() };
     assert_eq!(readings(&descriptor, gyro, &[0; 12]).stream, 0);
     let found = readings(&descriptor, accel, &[0; 12]);
@@ -173,7 +170,6 @@ fn readings_are_counted_by_the_length_or_by_a_field() {
     assert_eq!((count(&by_length, 14), count(&by_length, 38)), (Ok(1), Ok(3)));
     assert_eq!(count(&by_length, 13), Err(PacketError::TooShort { found: 13, expected: 14 }));
     assert_eq!(count(&by_length, 39), Err(PacketError::TooLong { found: 39, expected: 38 }));
-    assert_eq!(by_length.streams()[0].per_packet, None);
 
     let by_field = descriptor(&plain("samples = { at = 0, type = \"u8\", most = 4 }"));
     assert_eq!(count(&by_field, 37), Ok(3));
@@ -213,7 +209,7 @@ fn counters_and_times_come_with_their_wrap() {
     let one = descriptor(&plain(keys));
     let layout = one.streams()[0];
     assert_eq!((layout.sequence_modulus, layout.tick_modulus), (Some(200), Some(16_000_000)));
-    assert_eq!((layout.tick_hz, layout.per_packet, one.is_untimed()), (32768.0, Some(1), false));
+    assert_eq!((layout.tick_hz, one.is_untimed()), (32768.0, false));
     let mut bytes = [0; 17];
     bytes[..5].copy_from_slice(&[199, 0xff, 1, 2, 3]);
     let found = readings(&one, DATA, &bytes);

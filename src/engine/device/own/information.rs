@@ -189,9 +189,7 @@ impl Information {
             tick_modulus: Some(1 << 32),
             tick_hz: self.tick_hz,
             sample_rate_hz: self.sample_rate_hz,
-            per_packet: None,
             has_gyro: true,
-            has_accel: true,
         }
     }
 

@@ -10,9 +10,7 @@ fn layout(sequence: Option<u64>, tick: Option<u64>) -> StreamLayout {
         tick_modulus: tick,
         tick_hz: if tick.is_some() { 1e6 } else { 0.0 },
         sample_rate_hz: 1000.0,
-        per_packet: Some(10),
         has_gyro: true,
-        has_accel: true,
     }
 }
 

@@ -26,9 +26,7 @@ fn the_example_of_the_page_is_a_descriptor_and_its_packets_decode() {
         tick_modulus: Some(1 << 32),
         tick_hz: 1e6,
         sample_rate_hz: 1000.0,
-        per_packet: None,
         has_gyro: true,
-        has_accel: true,
     };
     assert_eq!(one.streams(), [layout]);
     assert_eq!(one.start()[0].bytes, [1, 0xe8, 3]);
