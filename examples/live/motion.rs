@@ -2,7 +2,7 @@
 
 use anyhow::Context;
 use swingd::engine::device::RawReading;
-use swingd::engine::device::own::{Capabilities, Information, PacketHeader, encode_packet};
+use swingd::engine::device::own::{Information, PacketHeader, encode_packet};
 use swingd::engine::sample::Sample;
 use swingd::engine::wire::mcap::{DeviceRecord, Entry, LinkRecord, LinkState};
 use swingd::sim::{Kind, Preset, Scenario, SwingKind, SwingTruth};
@@ -138,18 +138,6 @@ fn packet(information: &Information, place: usize, samples: &[Sample]) -> anyhow
 }
 
 fn information(sensor: &swingd::engine::profile::SensorProfile) -> Information {
-    Information {
-        capabilities: Capabilities::default(),
-        sample_rate_hz: (1.0 / STEP_S).round(),
-        tick_hz: (f64::from(STEP_TICKS) / STEP_S).round(),
-        gyro_range_radps: sensor.gyro_range_radps,
-        accel_range_mps2: sensor.accel_range_mps2,
-        accel_hi_range_mps2: None,
-        gyro_bandwidth_hz: Some(sensor.gyro_bandwidth_hz),
-        accel_bandwidth_hz: Some(sensor.accel_bandwidth_hz),
-        gyro_noise_radps_rthz: Some(sensor.gyro_noise_radps_rthz),
-        accel_noise_mps2_rthz: Some(sensor.accel_noise_mps2_rthz),
-        boot_number: 1,
-        firmware: "simulated".into(),
-    }
+    let tick_hz = (f64::from(STEP_TICKS) / STEP_S).round();
+    Information { tick_hz, firmware: "simulated".into(), ..Information::of(sensor, (1.0 / STEP_S).round()) }
 }

@@ -172,35 +172,29 @@ impl<R: Radio> Keeper<R> {
     async fn connect(&self, hardware: &mut Option<String>) -> Result<Made<R::Link>, RadioError> {
         let sink = self.inlet.sink(Arc::clone(&self.clock));
         let link = self.radio.connect(&self.target.id, sink).await?;
-        let made = match &self.target.speaks {
-            Speaks::Own => self.start_own(link, hardware).await,
-            Speaks::Described(described) => self.start_described(link, described, hardware).await,
+        let started = match &self.target.speaks {
+            Speaks::Own => {
+                let exchanges_times = self.start_own(&link, hardware).await;
+                exchanges_times.map(|exchanges_times| (exchanges_times, vec![control(Request::Stop)]))
+            }
+            Speaks::Described(described) => {
+                self.start_described(&link, described, hardware).await.map(|()| (false, described.stop.clone()))
+            }
         };
-        match made {
-            Ok(made) => Ok(made),
-            Err((link, error)) => {
+        match started {
+            Ok((exchanges_times, stop)) => {
+                let has_battery = link.characteristics().contains(&uuid(own::BATTERY_LEVEL));
+                Ok(Made { link, exchanges_times, has_battery, stop })
+            }
+            Err(error) => {
                 let _ = timeout(SHORT_CALL, link.disconnect()).await;
                 Err(error)
             }
         }
     }
 
-    async fn start_own(
-        &self,
-        link: R::Link,
-        hardware: &mut Option<String>,
-    ) -> Result<Made<R::Link>, (R::Link, RadioError)> {
-        match self.start_own_on(&link, hardware).await {
-            Ok(exchanges_times) => {
-                let stop = vec![control(Request::Stop)];
-                Ok(self.made(link, exchanges_times, stop))
-            }
-            Err(error) => Err((link, error)),
-        }
-    }
-
     /// Starts it; whether it exchanges times.
-    async fn start_own_on(&self, link: &R::Link, hardware: &mut Option<String>) -> Result<bool, RadioError> {
+    async fn start_own(&self, link: &R::Link, hardware: &mut Option<String>) -> Result<bool, RadioError> {
         let bytes = read(link, uuid(own::INFORMATION)).await?;
         let hardware = self.hardware(link, hardware).await;
         let device = DeviceRecord { name: self.target.name.clone(), hardware, ..DeviceRecord::default() }
@@ -215,18 +209,6 @@ impl<R: Radio> Keeper<R> {
     }
 
     async fn start_described(
-        &self,
-        link: R::Link,
-        described: &Described,
-        hardware: &mut Option<String>,
-    ) -> Result<Made<R::Link>, (R::Link, RadioError)> {
-        match self.start_described_on(&link, described, hardware).await {
-            Ok(()) => Ok(self.made(link, false, described.stop.clone())),
-            Err(error) => Err((link, error)),
-        }
-    }
-
-    async fn start_described_on(
         &self,
         link: &R::Link,
         described: &Described,
@@ -243,11 +225,6 @@ impl<R: Radio> Keeper<R> {
             write(link, start).await?;
         }
         Ok(())
-    }
-
-    fn made(&self, link: R::Link, exchanges_times: bool, stop: Vec<Write>) -> Made<R::Link> {
-        let has_battery = link.characteristics().contains(&uuid(own::BATTERY_LEVEL));
-        Made { link, exchanges_times, has_battery, stop }
     }
 
     /// Manufacturer, model and firmware, as far as the sensor says.

@@ -1,5 +1,6 @@
 //! A station's recordings: one recorder a file, begun with the first entry and left to finish by itself.
 
+use super::MakeDisk;
 use super::clock::{Clock, Now};
 use super::recorder::{Disk, Kept, Progress, RecorderCore, RecorderHandle, Settings, spawn};
 use super::station::{Recording, RecordingStatus};
@@ -11,7 +12,7 @@ use std::time::{Duration, Instant};
 
 /// Recordings on a disk, each written by a thread of its own.
 pub struct Recordings<D: Disk> {
-    disk: Arc<dyn Fn() -> D + Send + Sync>,
+    disk: MakeDisk<D>,
     settings: Settings,
     clock: Arc<dyn Clock>,
     handle: Option<RecorderHandle>,
@@ -26,7 +27,7 @@ pub struct Recordings<D: Disk> {
 
 impl<D: Disk> Recordings<D> {
     /// Nothing is written yet. `disk` makes a way to the disk for each recorder.
-    pub fn new(disk: Arc<dyn Fn() -> D + Send + Sync>, settings: Settings, clock: Arc<dyn Clock>) -> Self {
+    pub fn new(disk: MakeDisk<D>, settings: Settings, clock: Arc<dyn Clock>) -> Self {
         Self { disk, settings, clock, handle: None, progress: None, before: None, is_partial: false, failed: None }
     }
 

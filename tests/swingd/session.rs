@@ -113,25 +113,13 @@ mod hostile {
     use super::*;
     use proptest::prelude::*;
     use swingd::engine::device::descriptor::{Descriptor, shipped};
-    use swingd::engine::device::own::{self, Capabilities, Information, PacketHeader, encode_packet};
+    use swingd::engine::device::own::{self, Information, PacketHeader, encode_packet};
     use swingd::engine::device::{Device, RawReading};
+    use swingd::engine::profile::SensorProfile;
     use swingd::engine::wire::mcap::{LinkRecord, LinkState};
 
     fn information(boot_number: u32) -> Information {
-        Information {
-            capabilities: Capabilities::default(),
-            sample_rate_hz: 1000.0,
-            tick_hz: 1e6,
-            gyro_range_radps: 70.0,
-            accel_range_mps2: 320.0,
-            accel_hi_range_mps2: None,
-            gyro_bandwidth_hz: None,
-            accel_bandwidth_hz: None,
-            gyro_noise_radps_rthz: None,
-            accel_noise_mps2_rthz: None,
-            boot_number,
-            firmware: String::new(),
-        }
+        Information { boot_number, ..Information::of(&SensorProfile::default(), 1000.0) }
     }
 
     /// A packet that fits the profile, whatever its readings and counters.

@@ -100,9 +100,8 @@ struct Suspect {
 
 impl Lane {
     pub(super) fn new(layout: StreamLayout) -> Self {
-        let has_ticks = layout.tick_modulus.is_some() && layout.tick_hz > 0.0;
         // Without ticks, samples are counted instead.
-        let tick_hz = if has_ticks { layout.tick_hz } else { layout.sample_rate_hz };
+        let tick_hz = if has_ticks(&layout) { layout.tick_hz } else { layout.sample_rate_hz };
         Self {
             layout,
             tick_hz,
@@ -140,7 +139,7 @@ impl Lane {
             (_, Some(sequence)) if self.layout.sequence_modulus.is_some() => sequence.saturating_mul(count as u64),
             _ => return self.take_uncounted(readings, received_utc_ns, counts, out),
         };
-        let sequence = readings.sequence.filter(|_| self.has_ticks() && self.layout.sequence_modulus.is_some());
+        let sequence = readings.sequence.filter(|_| self.is_numbered());
         let place = self.place(raw, sequence, count, received_utc_ns);
         match place {
             Some((key, tick)) => {
@@ -180,7 +179,12 @@ impl Lane {
     }
 
     fn has_ticks(&self) -> bool {
-        self.layout.tick_modulus.is_some() && self.layout.tick_hz > 0.0
+        has_ticks(&self.layout)
+    }
+
+    /// Whether packets are told apart by number, and placed by tick.
+    fn is_numbered(&self) -> bool {
+        self.has_ticks() && self.layout.sequence_modulus.is_some()
     }
 
     /// The modulus of what is taken for ticks.
@@ -301,7 +305,7 @@ impl Lane {
 
     fn is_next(&self, key: i64, tick: i64) -> bool {
         let Some(last) = self.last else { return true };
-        if self.has_ticks() && self.layout.sequence_modulus.is_some() {
+        if self.is_numbered() {
             return key == last.key + 1;
         }
         let expected = last.tick as f64 + last.count as f64 * last.step;
@@ -317,7 +321,7 @@ impl Lane {
                 counts.absurd += 1;
                 return;
             }
-            let numbered = self.has_ticks() && self.layout.sequence_modulus.is_some();
+            let numbered = self.is_numbered();
             let lost_packets = if numbered { key - last.key - 1 } else { 0 };
             let step = self.long_step(last.step);
             let missing = ((tick - last.tick) as f64 / step).round() as i64 - last.count;
@@ -378,6 +382,10 @@ impl Lane {
         let Readings { readings, is_faulty, .. } = readings;
         out.push(Ordered::Readings(OrderedReadings { tick, step: 1.0, readings, is_faulty, received_utc_ns }));
     }
+}
+
+fn has_ticks(layout: &StreamLayout) -> bool {
+    layout.tick_modulus.is_some() && layout.tick_hz > 0.0
 }
 
 #[cfg(test)]

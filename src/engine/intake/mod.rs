@@ -18,6 +18,7 @@ pub use counts::Counts;
 
 use super::device::own::BATTERY_LEVEL;
 use super::device::{Decoded, Device, DeviceError, RawReading, Readings};
+use super::motion::conditioning::Limits;
 use super::profile::SensorProfile;
 use super::sample::{Sample, SensorTime};
 use super::wire::mcap::{DeviceRecord, LinkRecord, LinkState, Packet};
@@ -53,33 +54,12 @@ pub struct Intake {
     device: Option<Device>,
     lanes: Vec<Lane>,
     pairing: Option<Pairing>,
-    ranges: Ranges,
+    limits: Option<Limits>,
     counts: Counts,
     /// Added to the ticks' own seconds.
     offset_s: f64,
     last: Option<(f64, i64)>,
     anew: bool,
-}
-
-/// Where the device's channels end.
-#[derive(Clone, Copy, Debug, Default)]
-struct Ranges {
-    gyro_radps: f64,
-    accel_mps2: f64,
-}
-
-impl Ranges {
-    fn of(device: &Device) -> Self {
-        let sensor = device.described_in(&SensorProfile::default());
-        // Within one step of 16 bits.
-        let end = |range: f64| range * (1.0 - 1.0 / 32768.0);
-        Self { gyro_radps: end(sensor.gyro_range_radps), accel_mps2: end(sensor.accel_range_mps2) }
-    }
-
-    fn is_at_end(&self, reading: &RawReading) -> bool {
-        let beyond = |vector: Option<nalgebra::Vector3<f64>>, end: f64| vector.is_some_and(|v| v.amax() >= end);
-        beyond(reading.gyro_s_radps, self.gyro_radps) || beyond(reading.accel_s_mps2, self.accel_mps2)
-    }
 }
 
 impl Intake {
@@ -128,7 +108,7 @@ impl Intake {
             _ => None,
         };
         self.lanes = streams.into_iter().map(Lane::new).collect();
-        self.ranges = Ranges::of(&device);
+        self.limits = Some(Limits::new(&device.described_in(&SensorProfile::default())));
         if self.device.replace(device).is_some() {
             self.counts.restarts += 1;
         }
@@ -196,7 +176,12 @@ impl Intake {
     fn readings(&mut self, readings: Readings, received_utc_ns: i64, out: &mut Vec<Arrival>) {
         let stream = readings.stream;
         let Some(lane) = self.lanes.get_mut(stream).filter(|_| !readings.readings.is_empty()) else { return };
-        let (said, seen) = (readings.clipped, readings.readings.iter().any(|reading| self.ranges.is_at_end(reading)));
+        let is_clipped = |reading: &RawReading| {
+            let Some(limits) = &self.limits else { return false };
+            reading.gyro_s_radps.is_some_and(|gyro| limits.gyro_clipped(&gyro))
+                || reading.accel_s_mps2.is_some_and(|accel| limits.accel_clipped(&accel))
+        };
+        let (said, seen) = (readings.clipped, readings.readings.iter().any(is_clipped));
         self.counts.overruns += u64::from(readings.lost_before);
         self.counts.clipped_packets += u64::from(said.gyro || said.accel || seen);
         let mut ordered = Vec::new();

@@ -1,25 +1,13 @@
 use super::*;
 use crate::engine::device::RawReading;
-use crate::engine::device::own::{self, Answer, Capabilities, Information, PacketHeader, encode_packet};
+use crate::engine::device::own::{self, Answer, Information, PacketHeader, encode_packet};
 use nalgebra::Vector3;
 
 const BEGIN_NS: i64 = 1_780_000_000_000_000_000;
 
 fn information(boot_number: u32) -> Information {
-    Information {
-        capabilities: Capabilities::default(),
-        sample_rate_hz: 1000.0,
-        tick_hz: 1e6,
-        gyro_range_radps: 70.0,
-        accel_range_mps2: 320.0,
-        accel_hi_range_mps2: None,
-        gyro_bandwidth_hz: None,
-        accel_bandwidth_hz: None,
-        gyro_noise_radps_rthz: None,
-        accel_noise_mps2_rthz: None,
-        boot_number,
-        firmware: String::new(),
-    }
+    let of_default = Information::of(&SensorProfile::default(), 1000.0);
+    Information { gyro_range_radps: 70.0, accel_range_mps2: 320.0, boot_number, ..of_default }
 }
 
 fn record(boot_number: u32) -> DeviceRecord {
@@ -68,6 +56,21 @@ fn packets_become_samples_on_the_sensors_own_clock() {
         assert!((sample.time.0 - expected_s).abs() < 1e-9, "{i}");
         // The range is told in whole m°/s.
         assert!((sample.gyro_s_radps.x - k as f64 * 70.0 / 32768.0).abs() < 1e-9, "{i}");
+    }
+}
+
+/// A board that says nothing of clipping shows it by its readings: 32767 counts are the end of the range.
+#[test]
+fn clipping_is_seen_without_being_said() {
+    let (mut intake, mut out) = (Intake::new(), Vec::new());
+    intake.read_as(&record(1), &mut out).unwrap();
+    for (k, counts) in [(0_u32, 32766.0), (1, 32767.0), (2, -32768.0)] {
+        let mut sent = packet(k, PacketHeader::default());
+        let at = 12 + 6 * 4;
+        sent.bytes[at..at + 2].copy_from_slice(&(counts as i16).to_le_bytes());
+        assert_eq!(sent.bytes[1], 0, "no flag says so");
+        intake.packet(&sent, &mut out);
+        assert_eq!(intake.counts().clipped_packets, u64::from(k), "{counts}");
     }
 }
 

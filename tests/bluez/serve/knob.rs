@@ -60,21 +60,9 @@ impl Motion {
     }
 
     pub fn information(&self, boot_number: u32) -> Information {
-        let good = Preset::Good.profile();
-        Information {
-            capabilities: Capabilities { exchanges_times: true, ..Capabilities::default() },
-            sample_rate_hz: 1000.0,
-            tick_hz: 1e6,
-            gyro_range_radps: good.gyro_range_radps,
-            accel_range_mps2: good.accel_range_mps2,
-            accel_hi_range_mps2: None,
-            gyro_bandwidth_hz: Some(good.gyro_bandwidth_hz),
-            accel_bandwidth_hz: Some(good.accel_bandwidth_hz),
-            gyro_noise_radps_rthz: Some(good.gyro_noise_radps_rthz),
-            accel_noise_mps2_rthz: Some(good.accel_noise_mps2_rthz),
-            boot_number,
-            firmware: "made up for tests".into(),
-        }
+        let capabilities = Capabilities { exchanges_times: true, ..Capabilities::default() };
+        let good = Information::of(&Preset::Good.profile(), 1000.0);
+        Information { capabilities, boot_number, firmware: "made up for tests".into(), ..good }
     }
 
     /// The packet of this number, as a sensor sends it that has counted from zero.

@@ -263,22 +263,10 @@ impl Sensor {
     }
 }
 
-/// What a sensor of these ranges says of itself.
+/// What a sensor of this profile says of itself.
 pub fn information(sensor: &SensorProfile) -> Information {
-    Information {
-        capabilities: Capabilities { exchanges_times: true, ..Capabilities::default() },
-        sample_rate_hz: 1000.0,
-        tick_hz: 1e6,
-        gyro_range_radps: sensor.gyro_range_radps,
-        accel_range_mps2: sensor.accel_range_mps2,
-        accel_hi_range_mps2: None,
-        gyro_bandwidth_hz: Some(sensor.gyro_bandwidth_hz),
-        accel_bandwidth_hz: Some(sensor.accel_bandwidth_hz),
-        gyro_noise_radps_rthz: Some(sensor.gyro_noise_radps_rthz),
-        accel_noise_mps2_rthz: Some(sensor.accel_noise_mps2_rthz),
-        boot_number: 1,
-        firmware: "made up for tests".into(),
-    }
+    let capabilities = Capabilities { exchanges_times: true, ..Capabilities::default() };
+    Information { capabilities, firmware: "made up for tests".into(), ..Information::of(sensor, 1000.0) }
 }
 
 /// A sample as it is sent.

@@ -39,7 +39,7 @@ pub struct Information {
     pub gyro_noise_radps_rthz: Option<f64>,
     /// White noise density of the accelerometer, m/s²/√Hz, where it is known.
     pub accel_noise_mps2_rthz: Option<f64>,
-    /// Another number at every power-on.
+    /// Another number at every power-on: tells a sensor that was restarted from one that was out of reach.
     pub boot_number: u32,
     /// The firmware's name and version, for people; at most [`LONGEST_FIRMWARE_BYTES`] as sent.
     pub firmware: String,
@@ -177,9 +177,23 @@ impl Information {
         bytes
     }
 
-    /// Another number at every power-on: tells a sensor that was restarted from one that was out of reach.
-    pub fn boot(&self) -> u32 {
-        self.boot_number
+    /// What a sensor of this profile says of itself: one accelerometer, a tick a microsecond, its first boot, nothing that
+    /// it can be asked for.
+    pub fn of(sensor: &SensorProfile, sample_rate_hz: f64) -> Self {
+        Self {
+            capabilities: Capabilities::default(),
+            sample_rate_hz,
+            tick_hz: 1e6,
+            gyro_range_radps: sensor.gyro_range_radps,
+            accel_range_mps2: sensor.accel_range_mps2,
+            accel_hi_range_mps2: None,
+            gyro_bandwidth_hz: Some(sensor.gyro_bandwidth_hz),
+            accel_bandwidth_hz: Some(sensor.accel_bandwidth_hz),
+            gyro_noise_radps_rthz: Some(sensor.gyro_noise_radps_rthz),
+            accel_noise_mps2_rthz: Some(sensor.accel_noise_mps2_rthz),
+            boot_number: 1,
+            firmware: String::new(),
+        }
     }
 
     /// How its one stream counts.

@@ -53,7 +53,7 @@ fn the_pages_example_of_the_information_is_true() {
     let found = Information::parse(bytes).unwrap();
     let expected = sensor();
     assert_eq!(
-        (found.capabilities, found.boot(), &found.firmware),
+        (found.capabilities, found.boot_number, &found.firmware),
         (expected.capabilities, 0x2a51_c0de, &expected.firmware)
     );
     let numbers = |of: &Information| {
