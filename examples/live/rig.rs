@@ -17,6 +17,7 @@ use swingd::daemon::clock::Clock;
 use swingd::daemon::inlet::Inlet;
 use swingd::daemon::service::{Service, Settings};
 use swingd::daemon::station::Limits;
+use swingd::daemon::store::Place;
 use swingd::engine::device::own;
 
 /// What comes with the program if nothing else is configured.
@@ -91,6 +92,7 @@ pub fn play(lessons: Vec<Lesson>, seconds: f64) -> anyhow::Result<Outcome> {
         events_keep: EVENTS_KEEP,
         nearly_full_bytes: 1_000_000_000,
         limits: LIMITS,
+        store: Place::in_folder(&folder.0),
     };
     let service = runtime.block_on(Service::start(&settings))?;
     let outcome = play_on(&service, lessons, seconds);

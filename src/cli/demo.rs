@@ -9,6 +9,7 @@ use super::serve::{Played, speed};
 use super::targets::replace;
 use crate::daemon::service::{Service, Settings};
 use crate::daemon::station::Limits;
+use crate::daemon::store::Place;
 use crate::report::page::page;
 use crate::report::svg::picture;
 use crate::report::table::table;
@@ -75,6 +76,7 @@ async fn play(args: &DemoArgs, data_folder: &Path, out: &mut dyn Write) -> anyho
         events_keep: 1000,
         nearly_full_bytes: 0,
         limits: Limits { idle_close_s: 60.0, most_bytes: MOST_BYTES },
+        store: Place::in_folder(data_folder),
     };
     let service = Service::start(&settings).await?;
     let (address, speed) = (service.address(), args.speed);

@@ -14,6 +14,7 @@ use crate::daemon::radio::ble::{BleRadio, hide_harmless_panics};
 use crate::daemon::radio::{Advert, printable};
 use crate::daemon::service::{Service, Settings};
 use crate::daemon::station::Limits;
+use crate::daemon::store::Place;
 use crate::engine::device::descriptor::{Descriptor, shipped};
 use crate::engine::wire::mcap::Entry;
 use anyhow::Context;
@@ -126,6 +127,7 @@ fn settings(config: &Config) -> Settings {
         data_folder: config.data_folder.value.clone(),
         listen: config.http_listen.value,
         events_keep: config.events_keep.value,
+        store: Place::in_folder(&config.data_folder.value),
         nearly_full_bytes: config.recording.near_full_mb.value.saturating_mul(MB),
         limits: Limits {
             idle_close_s: config.recording.idle_close_s.value as f64,

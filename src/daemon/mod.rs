@@ -8,17 +8,18 @@
 //!
 //! [`clock`] the host's time; [`radio`] Bluetooth behind a trait; [`link`] a connection kept alive; [`finder`] which sensors
 //! to connect to; [`playback`] a recording as a device; [`inlet`] the ring; [`station`] what is done for one sensor, with
-//! [`state`] and [`recording`]; [`recorder`] to disk; [`hub`] and [`event_log`] where it is told; [`http`] to whom.
+//! [`state`] and [`recording`]; [`recorder`] to disk; [`hub`] and [`event_log`] where it is told; [`store`] where it is kept; [`api`] the door for
+//! front-ends.
 //!
 //! Bounds: the ring [`inlet::DEPTH`] (full: dropped, counted, a gap), the recorder's queue [`recorder::QUEUE_DEPTH`] (full:
 //! not recorded, counted, a fault), the hub's channel (full: the subscriber catches up or is told that it cannot), the
 //! event log's queue (full: counted). Stopping: sources end, stations empty their rings, finish and close, the event log
 //! is written; within [`STOP_WITHIN`].
 
+pub mod api;
 pub mod clock;
 pub mod event_log;
 pub mod finder;
-pub mod http;
 pub mod hub;
 pub mod inlet;
 pub mod link;
@@ -31,6 +32,7 @@ pub mod recording;
 pub mod service;
 pub mod state;
 pub mod station;
+pub mod store;
 #[cfg(test)]
 mod test_child;
 

@@ -9,7 +9,8 @@ use super::playback::{Pace, play};
 use super::radio::Radio;
 use super::recorder::{Leftovers, SystemDisk};
 use super::station::Limits;
-use super::{STOP_WITHIN, Stations, http};
+use super::store::{Place, Store, StoreError};
+use super::{STOP_WITHIN, Stations, api};
 use crate::engine::wire::mcap::Entry;
 use axum::serve::ListenerExt;
 use std::net::SocketAddr;
@@ -50,6 +51,8 @@ pub struct Settings {
     pub nearly_full_bytes: u64,
     /// When recordings end.
     pub limits: Limits,
+    /// Where the record is kept.
+    pub store: Place,
 }
 
 /// Why the service cannot start.
@@ -58,6 +61,9 @@ pub enum StartError {
     /// Another one has the folder, or it cannot be had.
     #[error(transparent)]
     Lock(#[from] LockError),
+    /// The record cannot be opened.
+    #[error(transparent)]
+    Store(#[from] StoreError),
     /// The folder cannot be written to.
     #[error("{}: {cause}; expected a folder that can be written to", path.display())]
     Folder {
@@ -79,6 +85,7 @@ pub enum StartError {
 /// The running service.
 pub struct Service {
     hub: Arc<Hub>,
+    store: Store,
     stations: Arc<Stations<SystemDisk>>,
     clock: Arc<dyn Clock>,
     address: SocketAddr,
@@ -109,6 +116,7 @@ impl Service {
         make_private_folder(&recordings).map_err(failed(&recordings))?;
         // Looked for before any recorder begins, so that none of its files is among them.
         let leftovers = Leftovers::look(&SystemDisk, &recordings);
+        let store = Store::open(&settings.store).await?;
         let (earlier, last_id, log) = EventLog::open(folder, settings.events_keep).map_err(failed(folder))?;
         let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
         // Later than any id before, even if the log of these is lost.
@@ -130,15 +138,18 @@ impl Service {
         let (cancel, tasks) = (CancellationToken::new(), TaskTracker::new());
         let streams = CancellationToken::new();
         let plate_stations = Arc::clone(&stations);
-        let shared = http::Shared {
+        let shared = api::Api {
+            store: store.clone(),
             hub: Arc::clone(&hub),
+            clock: Arc::clone(&clock),
+            data_folder: folder.clone(),
             plate: Arc::new(move |context| plate_stations.at_the_plate(context)),
             cancel: streams.clone(),
-            heartbeat: http::HEARTBEAT,
+            heartbeat: api::HEARTBEAT,
         };
         let (lost, failing) = (log.lost(), log.failing());
-        let server = tokio::spawn(serve(listener, http::app(shared), streams.clone()));
-        let service = Self { hub, stations, clock, address, cancel, tasks, streams, server, log, lock };
+        let server = tokio::spawn(serve(listener, api::app(shared), streams.clone()));
+        let service = Self { hub, store, stations, clock, address, cancel, tasks, streams, server, log, lock };
         // Not waited for at the end: what is not finished then is at the next start.
         tokio::task::spawn_blocking(move || tell_recovered(leftovers));
         service.tasks.spawn(watch_log(lost, failing, Arc::clone(&service.hub), service.cancel.clone()));
@@ -217,6 +228,7 @@ impl Service {
         if tokio::time::timeout(LOG_WITHIN, closed).await.is_err() {
             tracing::warn!("the event log was not written in time; after a restart the last events cannot be resumed");
         }
+        self.store.close().await;
         drop(self.lock);
     }
 }

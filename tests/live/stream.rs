@@ -7,8 +7,10 @@ use crate::support::within;
 use serde_json::json;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
-use swingd::daemon::http::{self, Shared};
+use swingd::daemon::api::{self, Api};
+use swingd::daemon::clock::SystemClock;
 use swingd::daemon::hub::{Fault, Hub};
+use swingd::daemon::store::{Place, Store};
 use tokio_util::sync::CancellationToken;
 
 const KEEP: usize = 20_000;
@@ -190,8 +192,12 @@ async fn a_front_end_that_does_not_read_holds_up_nobody() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn heartbeats_come_while_there_is_nothing_to_tell() {
-    let cancel = CancellationToken::new();
-    let shared = Shared {
+    let (cancel, folder) = (CancellationToken::new(), Folder::new("heartbeats"));
+    std::fs::create_dir_all(folder.kept()).unwrap();
+    let shared = Api {
+        store: Store::open(&Place::in_folder(&folder.kept())).await.unwrap(),
+        clock: Arc::new(SystemClock::new()),
+        data_folder: folder.kept(),
         hub: Arc::new(Hub::new(Vec::new(), 1, 10, Box::new(|_| {}))),
         plate: Arc::new(|_| {}),
         cancel: cancel.clone(),
@@ -199,7 +205,7 @@ async fn heartbeats_come_while_there_is_nothing_to_tell() {
     };
     let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
     let address = listener.local_addr().unwrap();
-    let server = axum::serve(listener, http::app(shared)).with_graceful_shutdown(cancel.clone().cancelled_owned());
+    let server = axum::serve(listener, api::app(shared)).with_graceful_shutdown(cancel.clone().cancelled_owned());
     let server = tokio::spawn(async { server.await });
     let mut events = Events::open(address, None).await;
     events.expect("hello").await;
@@ -210,5 +216,5 @@ async fn heartbeats_come_while_there_is_nothing_to_tell() {
     cancel.cancel();
     assert_eq!(events.rest().await, []);
     within("the server to end", server).await.unwrap().unwrap();
-    assert_eq!(http::HEARTBEAT, Duration::from_secs(5), "what front-ends are promised");
+    assert_eq!(api::HEARTBEAT, Duration::from_secs(5), "what front-ends are promised");
 }

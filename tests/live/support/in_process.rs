@@ -5,6 +5,7 @@ use std::path::Path;
 use swingd::daemon::playback::Pace;
 use swingd::daemon::service::{Service, Settings};
 use swingd::daemon::station::Limits;
+use swingd::daemon::store::Place;
 use swingd::engine::wire::mcap::Entry;
 
 /// Starts it on a folder, to keep so many events.
@@ -15,6 +16,7 @@ pub async fn start(folder: &Path, events_keep: usize) -> Service {
         events_keep,
         nearly_full_bytes: 1,
         limits: Limits { idle_close_s: 600.0, most_bytes: u64::MAX },
+        store: Place::in_folder(folder),
     };
     Service::start(&settings).await.unwrap()
 }

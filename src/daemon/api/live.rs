@@ -1,26 +1,20 @@
-//! What front-ends see: the present state, and the stream of events.
+//! What is so now, and the stream of events.
 //!
-//! | | |
-//! | --- | --- |
-//! | `GET /v1/events` | Server-Sent Events (WHATWG HTML, "Server-sent events"); resumes after `Last-Event-ID`, or `?after=` |
-//! | `GET /v1/sensors` | the state of every sensor |
-//! | `GET /v1/faults` | what is wrong now, with cause and remedy |
-//! | `PUT /v1/at-the-plate` | who and what the swings from here on belong to |
-//!
-//! Only names of this machine are taken for the `Host`, so that no page from elsewhere can reach it under a name of its
-//! own; the JSON body of the one request that changes something keeps pages of other origins from sending it unasked.
+//! Server-Sent Events (WHATWG HTML, "Server-sent events") resume after `Last-Event-ID`, or `?after=`. What stands in them:
+//! proto-docs/live.md.
 
-use super::hub::{Hub, News, Subscription};
-use crate::engine::wire::mcap::{AtThePlate, AtThePlateSide};
-use axum::extract::{Query, Request, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use super::Api;
+use super::extract::Params;
+use super::problem::{Kind, Problem};
+use crate::daemon::hub::{Hub, News, Subscription};
+use axum::Json;
+use axum::extract::{Request, State};
+use axum::http::{HeaderMap, header};
 use axum::middleware::Next;
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
-use axum::routing::{get, put};
-use axum::{Json, Router, middleware};
 use futures::stream::{Stream, unfold};
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 use std::convert::Infallible;
 use std::sync::Arc;
@@ -28,57 +22,26 @@ use std::time::Duration;
 use tokio::sync::broadcast;
 use tokio::sync::broadcast::error::RecvError;
 use tokio_util::sync::CancellationToken;
+use utoipa::{IntoParams, ToSchema};
 
 /// A front-end that lost the stream asks for it again after this.
 const RETRY: Duration = Duration::from_secs(1);
 /// So often at least something is sent, so that a dead connection is found.
 pub const HEARTBEAT: Duration = Duration::from_secs(5);
-/// A body is not longer than this, bytes.
-const LONGEST_BODY: usize = 64 * 1024;
-/// Of who and what is at the plate each has no more characters than this: every swing's event repeats them.
-const LONGEST_NAME: usize = 200;
 
 /// Told first: what is served, and the last event so far.
 const HELLO: &str = "hello";
 /// Told in place of events that are gone; the present state follows.
 const RESET: &str = "reset";
 
-/// Takes who is at the plate.
-pub type Plate = Arc<dyn Fn(&AtThePlate) + Send + Sync>;
-
-/// What the routes need.
-#[derive(Clone)]
-pub struct Shared {
-    /// Where everything is told.
-    pub hub: Arc<Hub>,
-    /// Where who is at the plate goes.
-    pub plate: Plate,
-    /// Ends the streams.
-    pub cancel: CancellationToken,
-    /// How often something is sent at least: [`HEARTBEAT`].
-    pub heartbeat: Duration,
-}
-
-/// The routes.
-pub fn app(shared: Shared) -> Router {
-    Router::new()
-        .route("/v1/events", get(events))
-        .route("/v1/sensors", get(sensors))
-        .route("/v1/faults", get(faults))
-        .route("/v1/at-the-plate", put(at_the_plate))
-        .layer(axum::extract::DefaultBodyLimit::max(LONGEST_BODY))
-        .layer(middleware::from_fn(only_this_machine))
-        .with_state(shared)
-}
-
-async fn only_this_machine(request: Request, next: Next) -> Response {
+/// Only names of this machine are taken for the `Host`, so that no page from elsewhere can reach it under a name of its own.
+pub async fn only_this_machine(request: Request, next: Next) -> Response {
     let host = request.headers().get(header::HOST).and_then(|host| host.to_str().ok()).unwrap_or("");
     if is_this_machine(host) {
         return next.run(request).await;
     }
-    let words =
-        "this address is only for programs of this machine: expected localhost, 127.0.0.1 or [::1] as the host\n";
-    (StatusCode::MISDIRECTED_REQUEST, words).into_response()
+    let words = "expected localhost, 127.0.0.1 or [::1] as the host: this address is only for programs of this machine";
+    Problem::new(Kind::WrongHost, words).into_response()
 }
 
 fn is_this_machine(host: &str) -> bool {
@@ -89,57 +52,63 @@ fn is_this_machine(host: &str) -> bool {
     matches!(name, "localhost" | "127.0.0.1" | "[::1]")
 }
 
-async fn sensors(State(shared): State<Shared>) -> Response {
-    json(format!("[{}]", shared.hub.sensors().join(",")))
+/// Read the sensors' states
+///
+/// The state of every sensor that was connected since the start, as the event stream tells it.
+#[utoipa::path(get, path = "/v1/sensors", tag = "live", responses((status = 200, body = Vec<serde_json::Value>)))]
+pub async fn sensors(State(api): State<Api>) -> Response {
+    json(format!("[{}]", api.hub.sensors().join(",")))
 }
 
-async fn faults(State(shared): State<Shared>) -> Response {
-    Json(shared.hub.faults()).into_response()
+/// Something that is wrong now.
+#[derive(Serialize, ToSchema)]
+pub struct FaultOut {
+    /// The sensor it concerns; null: the whole service.
+    #[schema(required)]
+    sensor: Option<String>,
+    /// One word for programs.
+    key: &'static str,
+    /// Why, for people.
+    cause: String,
+    /// What can be done, for people.
+    remedy: String,
 }
 
-/// Who is at the plate, as a front-end says it. A key that is not known is refused, unlike in a recording, which may be of
-/// a later version.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct AtThePlateBody {
-    nickname: Option<String>,
-    side: Option<AtThePlateSide>,
-    bat: Option<String>,
-    drill: Option<String>,
-    round: Option<String>,
-}
-
-async fn at_the_plate(State(shared): State<Shared>, Json(body): Json<AtThePlateBody>) -> Response {
-    let AtThePlateBody { nickname, side, bat, drill, round } = body;
-    for (key, name) in [("nickname", &nickname), ("bat", &bat), ("drill", &drill), ("round", &round)] {
-        let length = name.as_ref().map_or(0, |name| name.chars().count());
-        if length > LONGEST_NAME {
-            let words = format!("`{key}` has {length} characters; expected at most {LONGEST_NAME}\n");
-            return (StatusCode::UNPROCESSABLE_ENTITY, words).into_response();
-        }
-    }
-    (shared.plate)(&AtThePlate { nickname, side, bat, drill, round });
-    StatusCode::NO_CONTENT.into_response()
+/// Read what is wrong
+#[utoipa::path(get, path = "/v1/faults", tag = "live", responses((status = 200, body = Vec<FaultOut>)))]
+pub async fn faults(State(api): State<Api>) -> Json<Vec<FaultOut>> {
+    let faults = api.hub.faults().into_iter();
+    Json(faults.map(|f| FaultOut { sensor: f.sensor, key: f.key, cause: f.cause, remedy: f.remedy }).collect())
 }
 
 fn json(text: String) -> Response {
     ([(header::CONTENT_TYPE, "application/json")], text).into_response()
 }
 
-#[derive(Deserialize)]
-struct After {
+/// Where an event stream is to begin.
+#[derive(Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+pub struct After {
+    /// The last event that is known; the header `Last-Event-ID` goes before it.
     after: Option<u64>,
 }
 
-async fn events(
-    State(shared): State<Shared>,
-    Query(After { after }): Query<After>,
+/// Follow what happens
+///
+/// A stream of Server-Sent Events that goes on until the service stops. Without `after` it begins with what is so now.
+#[utoipa::path(
+    get, path = "/v1/events", tag = "live", params(After),
+    responses((status = 200, content_type = "text/event-stream", body = String))
+)]
+pub async fn events(
+    State(api): State<Api>,
+    Params(After { after }): Params<After>,
     headers: HeaderMap,
 ) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
     let last = headers.get("last-event-id").and_then(|id| id.to_str().ok()).map(|id| id.parse().unwrap_or(u64::MAX));
-    let stream = Reader::new(&shared, last.or(after));
+    let stream = Reader::new(&api, last.or(after));
     let stream = unfold(stream, |mut reader| async { Some((Ok(reader.next().await?), reader)) });
-    Sse::new(stream).keep_alive(KeepAlive::new().interval(shared.heartbeat))
+    Sse::new(stream).keep_alive(KeepAlive::new().interval(api.heartbeat))
 }
 
 /// One front-end's place in the stream.
@@ -153,14 +122,14 @@ struct Reader {
 }
 
 impl Reader {
-    fn new(shared: &Shared, after: Option<u64>) -> Self {
-        let Subscription { now, missed, last_id, news } = shared.hub.subscribe(after);
+    fn new(api: &Api, after: Option<u64>) -> Self {
+        let Subscription { now, missed, last_id, news } = api.hub.subscribe(after);
         let mut reader = Self {
-            hub: Arc::clone(&shared.hub),
+            hub: Arc::clone(&api.hub),
             news,
             ready: VecDeque::new(),
             last_id: after.unwrap_or(last_id),
-            cancel: shared.cancel.clone(),
+            cancel: api.cancel.clone(),
         };
         let version = env!("CARGO_PKG_VERSION");
         let hello = serde_json::json!({ "service": "swingd", "version": version, "last_id": last_id });

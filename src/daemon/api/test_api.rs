@@ -1,0 +1,109 @@
+//! The API in a test: a store of its own, no socket.
+
+use super::{Api, HEARTBEAT, app};
+use crate::daemon::clock::SystemClock;
+use crate::daemon::hub::Hub;
+use crate::daemon::store::test_store::{self, TestStore};
+use crate::engine::wire::mcap::AtThePlate;
+use axum::body::{Body, to_bytes};
+use axum::http::{HeaderMap, Request, header};
+use serde_json::Value;
+use std::sync::{Arc, Mutex};
+use tokio_util::sync::CancellationToken;
+use tower::ServiceExt;
+
+/// The router over a fresh store.
+pub struct TestApi {
+    /// What the handlers have.
+    pub api: Api,
+    /// Who was said to be at the plate, in order.
+    pub plate: Arc<Mutex<Vec<AtThePlate>>>,
+    router: axum::Router,
+    _store: TestStore,
+}
+
+/// An answer, read.
+#[derive(Debug)]
+pub struct Answer {
+    /// The status.
+    pub status: u16,
+    /// The headers.
+    pub headers: HeaderMap,
+    /// The body.
+    pub bytes: Vec<u8>,
+    /// The body as JSON; null if it is none.
+    pub json: Value,
+}
+
+/// Runs a test on SQLite, and on PostgreSQL where there is one (see [`test_store::on_each`]).
+pub fn on_each(test: impl AsyncFn(TestApi)) {
+    test_store::on_each(async |store| test(TestApi::new(store)).await);
+}
+
+impl TestApi {
+    fn new(store: TestStore) -> Self {
+        let plate: Arc<Mutex<Vec<AtThePlate>>> = Arc::default();
+        let taken = Arc::clone(&plate);
+        let api = Api {
+            store: store.store.clone(),
+            hub: Arc::new(Hub::new(Vec::new(), 1, 100, Box::new(|_| {}))),
+            clock: Arc::new(SystemClock::new()),
+            data_folder: store.folder.clone(),
+            plate: Arc::new(move |context| taken.lock().unwrap().push(context.clone())),
+            cancel: CancellationToken::new(),
+            heartbeat: HEARTBEAT,
+        };
+        Self { router: app(api.clone()), api, plate, _store: store }
+    }
+
+    /// Any request; a host is added where it has none.
+    pub async fn send(&self, mut request: Request<Body>) -> Answer {
+        request.headers_mut().entry(header::HOST).or_insert(header::HeaderValue::from_static("localhost"));
+        let response = self.router.clone().oneshot(request).await.unwrap();
+        let (parts, body) = response.into_parts();
+        let bytes = to_bytes(body, 100_000_000).await.unwrap().to_vec();
+        let json = serde_json::from_slice(&bytes).unwrap_or(Value::Null);
+        Answer { status: parts.status.as_u16(), headers: parts.headers, bytes, json }
+    }
+
+    /// GET.
+    pub async fn get(&self, path: &str) -> Answer {
+        self.send(Request::get(path).body(Body::empty()).unwrap()).await
+    }
+
+    /// POST of JSON.
+    pub async fn post(&self, path: &str, body: Value) -> Answer {
+        self.send(json(Request::post(path), &body)).await
+    }
+
+    /// POST of JSON under an `Idempotency-Key`.
+    pub async fn post_with_key(&self, path: &str, key: &str, body: Value) -> Answer {
+        self.send(json(Request::post(path).header("idempotency-key", key), &body)).await
+    }
+
+    /// PUT of JSON.
+    pub async fn put(&self, path: &str, body: Value) -> Answer {
+        self.send(json(Request::put(path), &body)).await
+    }
+
+    /// PATCH from a version.
+    pub async fn patch(&self, path: &str, etag: &str, body: Value) -> Answer {
+        self.send(json(Request::patch(path).header(header::IF_MATCH, etag), &body)).await
+    }
+
+    /// DELETE of a version.
+    pub async fn delete(&self, path: &str, etag: &str) -> Answer {
+        self.send(Request::delete(path).header(header::IF_MATCH, etag).body(Body::empty()).unwrap()).await
+    }
+}
+
+impl Answer {
+    /// A header's text.
+    pub fn header(&self, name: &str) -> Option<&str> {
+        self.headers.get(name)?.to_str().ok()
+    }
+}
+
+fn json(request: axum::http::request::Builder, body: &Value) -> Request<Body> {
+    request.header(header::CONTENT_TYPE, "application/json").body(Body::from(body.to_string())).unwrap()
+}

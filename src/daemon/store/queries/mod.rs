@@ -1,0 +1,63 @@
+//! All SQL but the schema's: a function a query, the same text for SQLite and PostgreSQL.
+//!
+//! Parameters are `$1`, `$2`, …; text that is put together holds only column names and literals of this folder. Every function
+//! takes a connection (a [`Transaction`](super::Transaction) or a [`Reading`](super::Reading) derefs to one); those that
+//! belong together are called within one.
+
+pub mod bats;
+pub mod idempotency;
+
+use super::StoreError;
+use super::rows::Seen;
+use sqlx::any::AnyRow;
+use sqlx::{AnyConnection, Row};
+use uuid::Uuid;
+
+/// Where a page of a list begins and how long it is: rows after `after`, in the order of the list.
+#[derive(Clone, Copy, Debug)]
+pub struct Slice<K> {
+    /// The last key of the page before; `None`: the first page.
+    pub after: Option<K>,
+    /// At most so many.
+    pub limit: i64,
+}
+
+/// The id in a column.
+fn uuid(row: &AnyRow, column: &str) -> Result<Uuid, StoreError> {
+    let text: String = row.try_get(column)?;
+    text.parse().map_err(|_| StoreError::Strange(format!("`{column}` holds `{text}`; expected a UUID")))
+}
+
+/// The id in a column that may be NULL.
+fn maybe_uuid(row: &AnyRow, column: &str) -> Result<Option<Uuid>, StoreError> {
+    let text: Option<String> = row.try_get(column)?;
+    let parsed = text.map(|text| {
+        text.parse().map_err(|_| StoreError::Strange(format!("`{column}` holds `{text}`; expected a UUID")))
+    });
+    parsed.transpose()
+}
+
+/// 0 or 1.
+fn truth(row: &AnyRow, column: &str) -> Result<bool, StoreError> {
+    Ok(row.try_get::<i64, _>(column)? != 0)
+}
+
+/// What an edit that found no row of its version is told: that there is none, or that it was changed.
+///
+/// `version_of` selects the version of the row `$1`.
+async fn changed(
+    connection: &mut AnyConnection,
+    rows: u64,
+    kind: &'static str,
+    seen: Seen,
+    version_of: &'static str,
+) -> Result<(), StoreError> {
+    if rows == 1 {
+        return Ok(());
+    }
+    let now = sqlx::query(version_of).bind(seen.id.to_string()).fetch_optional(connection).await?;
+    match now {
+        Some(row) => Err(StoreError::Stale { kind, seen: seen.version, now: row.try_get(0)? }),
+        None => Err(StoreError::NoSuch { kind, id: seen.id.to_string() }),
+    }
+}
