@@ -1,14 +1,14 @@
 //! A swing's curves as they are kept and as they leave: whole numbers of small steps on an even grid.
 //!
 //! [`StoredCurves`] is made once from the engine's [`Curves`], with nothing cut and no point left out; [`encode`] and
-//! [`decode`] are its bytes (specified in proto-docs/curves.md), [`CurvesJson`] and [`csv`] its text.
+//! [`decode`] are its bytes (specified in proto-docs/curves.md), [`CurvesJson`] and [`to_csv`] its text.
 
 mod bits;
 mod compact;
 mod text;
 
 pub use compact::{VERSION, decode, encode};
-pub use text::{CurvesJson, csv};
+pub use text::{CurvesJson, to_csv};
 
 use crate::engine::swing::Curves;
 use nalgebra::Vector3;
@@ -20,7 +20,7 @@ const MOST_POINTS: usize = u16::MAX as usize;
 /// A grid is even if each of its times is where it has to be, to this part of a step.
 const EVEN_WITHIN: f64 = 1e-3;
 /// Steps in a m/s and a rad/s: 0.5 mm/s and 0.5 mrad/s of error at most. The least σ that simulated swings of a flawless
-/// sensor have is 27 mm/s and 9 mrad/s.
+/// sensor have is 21 mm/s, 9 mm/s for the hands, and 9 mrad/s.
 const SPEED_STEPS: f64 = 1e3;
 /// Steps in a metre: 0.05 mm of error at most.
 const PLACE_STEPS: f64 = 1e4;

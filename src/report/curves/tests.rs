@@ -53,13 +53,19 @@ fn the_pages_bytes_are_those_of_its_curves() {
     let bytes = hex(examples("hex")[0]);
     assert_eq!(to_hex(&encode(&example())), to_hex(&bytes));
     assert_eq!(decode(&bytes).unwrap(), example());
+
+    let cubes = |channel: usize, point: usize| if channel == 0 { (point.pow(3) % 1009) as f64 / 1e3 } else { 0.0 };
+    let cubes = StoredCurves::new(&made(40, 39, 5e-4, cubes)).unwrap();
+    let bytes = hex(examples("hex")[1]);
+    assert_eq!(to_hex(&encode(&cubes)), to_hex(&bytes));
+    assert_eq!(decode(&bytes).unwrap(), cubes);
 }
 
 #[test]
 fn the_pages_texts_are_those_of_its_curves() {
     let json: serde_json::Value = serde_json::from_str(examples("json")[0]).unwrap();
     assert_eq!(serde_json::to_value(CurvesJson::from(&example())).unwrap(), json);
-    assert_eq!(csv(&example()).replace("\r\n", "\n").trim_end(), examples("csv")[0]);
+    assert_eq!(to_csv(&example()).replace("\r\n", "\n").trim_end(), examples("csv")[0]);
 }
 
 /// Each value is within half a step of what it was, each time within what is documented.
@@ -100,7 +106,7 @@ fn a_swing_is_kept_whole() {
 #[test]
 fn text_is_short_and_has_a_row_a_point() {
     let stored = StoredCurves::new(&swing(3).curves).unwrap();
-    let text = csv(&stored);
+    let text = to_csv(&stored);
     assert_eq!(text.matches("\r\n").count(), 1 + stored.points());
     let mut reader = ::csv::Reader::from_reader(text.as_bytes());
     for (record, (point, time_s)) in reader.records().zip(stored.times_s().enumerate()) {
@@ -157,6 +163,33 @@ fn other_bytes_are_refused_with_what_is_wrong() {
     }
     let longer = [sound.as_slice(), &[0]].concat();
     assert!(matches!(decode(&longer), Err(CurvesError::Trailing { found: 8.. })));
+}
+
+/// The bytes of two points of which all values are 0 but one, whose difference stands written out in 40 bits.
+fn written_out(folded: u64) -> Vec<u8> {
+    let mut bits = bits::BitWriter::behind(vec![VERSION, 1, 0, 0, 0, 2, 0, 0, 0]);
+    for channel in Channel::ALL {
+        bits.put(0, 32);
+        if channel == Channel::HandSpeed {
+            bits.put((1 << 24) - 1, 24);
+            bits.put(folded, 40);
+        } else {
+            bits.put(0, 3);
+        }
+    }
+    bits.into_bytes()
+}
+
+#[test]
+fn a_difference_is_written_out_only_where_it_has_to_be_and_never_leaves_32_bits() {
+    let damaged = Err(CurvesError::Damaged { channel: Channel::HandSpeed, point: 1 });
+    let last = |folded| decode(&written_out(folded)).map(|curves| curves.values(Channel::HandSpeed).last());
+    // With the first width, two low bits, 24 · 2² is the least that cannot be written shorter.
+    assert_eq!(decode(&written_out(95)), damaged);
+    assert_eq!(last(96), Ok(Some(0.048)));
+    assert_eq!(last(2 * 2_147_483_647), Ok(Some(2_147_483.647)));
+    assert_eq!(decode(&written_out(2 * 2_147_483_648)), damaged);
+    assert_eq!(decode(&written_out((1 << 40) - 1)), damaged);
 }
 
 proptest! {

@@ -46,7 +46,7 @@ impl From<&StoredCurves> for CurvesJson {
 }
 
 /// Curves as CSV (RFC 4180): one header line, `t_s` from contact and the keys of [`Channel::ALL`], then a row a point.
-pub fn csv(curves: &StoredCurves) -> String {
+pub fn to_csv(curves: &StoredCurves) -> String {
     let mut out = "t_s".to_owned();
     for channel in Channel::ALL {
         out += ",";
