@@ -193,7 +193,11 @@ fn a_difference_is_written_out_only_where_it_has_to_be_and_never_leaves_32_bits(
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 256, rng_seed: RngSeed::Fixed(4), failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig {
+        rng_seed: RngSeed::Fixed(4),
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
 
     #[test]
     fn whatever_is_kept_comes_back(
