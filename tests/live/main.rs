@@ -1,6 +1,8 @@
 //! The live service from notification to event, on virtual time and as a process.
 
 mod cli;
+#[cfg(target_os = "linux")]
+mod disk;
 mod faults;
 mod http;
 mod kill;

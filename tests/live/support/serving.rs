@@ -2,6 +2,7 @@
 
 use super::WAIT;
 use super::folder::Folder;
+use std::ffi::OsStr;
 use std::fs::File;
 use std::io::{BufRead, BufReader};
 use std::net::SocketAddr;
@@ -27,10 +28,15 @@ pub struct Ended {
 impl Serving {
     /// Starts it; nothing of this machine's user counts.
     pub fn start(folder: &Folder, words: &[&str]) -> Self {
+        Self::start_with(folder, words, &[])
+    }
+
+    /// The same, in an environment with these variables too.
+    pub fn start_with(folder: &Folder, words: &[&str], variables: &[(&str, &OsStr)]) -> Self {
         let config = folder.path("swingd.toml");
         std::fs::write(&config, "[recording]\nnear_full_mb = 1\n[log]\nto_file = false\n").unwrap();
         let mut command = Command::new(env!("CARGO_BIN_EXE_swingd"));
-        command.arg("serve").env("SWINGD_CONFIG", &config).arg("--data-folder").arg(folder.kept());
+        command.arg("serve").envs(variables.iter().copied()).env("SWINGD_CONFIG", &config).arg("--data-folder").arg(folder.kept());
         if !words.contains(&"--http-listen") {
             command.args(["--http-listen", "127.0.0.1:0"]);
         }
@@ -85,7 +91,8 @@ impl Serving {
         Ended { status: self.child.wait().unwrap(), lines, errors: self.errors() }
     }
 
-    fn errors(&self) -> String {
+    /// What it said to standard error so far.
+    pub fn errors(&self) -> String {
         std::fs::read_to_string(self.folder.join("errors.txt")).unwrap()
     }
 }
