@@ -10,3 +10,4 @@ mod session;
 mod shared;
 mod stages;
 mod support;
+mod without;
