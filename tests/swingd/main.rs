@@ -1,6 +1,7 @@
 //! The program and the library through their public doors.
 
 mod bad_input;
+mod bids;
 mod commands;
 mod curves;
 mod engine;
@@ -10,3 +11,4 @@ mod session;
 mod shared;
 mod stages;
 mod support;
+mod without;

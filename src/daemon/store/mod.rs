@@ -18,7 +18,7 @@ pub use error::StoreError;
 pub use place::Place;
 
 use sqlx::any::{AnyConnectOptions, AnyPoolOptions};
-use sqlx::{AnyConnection, AnyPool, Executor};
+use sqlx::{AnyConnection, AnyPool, Connection, Executor};
 use std::ops::{Deref, DerefMut};
 use std::str::FromStr;
 use std::time::Duration;
@@ -112,6 +112,8 @@ async fn pool(place: &Place, connections: u32) -> Result<AnyPool, StoreError> {
         .after_connect(move |connection, _| {
             Box::pin(async move { if is_sqlite { prepare_sqlite(connection).await } else { Ok(()) } })
         })
+        // A transaction whose end failed leaves a connection that cannot begin another one: it is closed.
+        .after_release(|connection, _| Box::pin(async move { Ok(!connection.is_in_transaction()) }))
         .connect_with(options)
         .await;
     pool.map_err(|error| StoreError::cannot_open(place, error))
