@@ -1,8 +1,8 @@
 /* A disk that fails or is watched, put before the C library with LD_PRELOAD.
  *
- * Calls that change files whose path contains SWINGD_DISK_PATH are counted in a table shared with the test (SWINGD_DISK_TABLE,
+ * Calls that change files whose path contains DISK_SHIM_PATH are counted in a table shared with the test (DISK_SHIM_TABLE,
  * a file of eight 64-bit words, mapped). With `fail_from` set, calls number fail_from to fail_to - 1 fail with `error`; a write that
- * fails with ENOSPC first writes half, as disks that become full do. With SWINGD_DISK_LOG set, each call that succeeded is
+ * fails with ENOSPC first writes half, as disks that become full do. With DISK_SHIM_LOG set, each call that succeeded is
  * appended to that file: a header of four 64-bit words (kind, length of the path, offset, length) and path and bytes.
  */
 #define _GNU_SOURCE
@@ -43,8 +43,8 @@ __attribute__((constructor)) static void begin(void) {
     real_fdatasync = dlsym(RTLD_NEXT, "fdatasync");
     real_ftruncate = dlsym(RTLD_NEXT, "ftruncate64");
     real_unlink = dlsym(RTLD_NEXT, "unlink");
-    watched = getenv("SWINGD_DISK_PATH");
-    const char *table_path = getenv("SWINGD_DISK_TABLE"), *log_path = getenv("SWINGD_DISK_LOG");
+    watched = getenv("DISK_SHIM_PATH");
+    const char *table_path = getenv("DISK_SHIM_TABLE"), *log_path = getenv("DISK_SHIM_LOG");
     if (!watched || !table_path) return;
     int fd = open(table_path, O_RDWR);
     if (fd < 0) return;

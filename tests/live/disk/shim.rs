@@ -46,9 +46,9 @@ impl Shim {
     pub fn variables(&self) -> [(&'static str, &OsStr); 4] {
         [
             ("LD_PRELOAD", self.library.as_os_str()),
-            ("SWINGD_DISK_PATH", OsStr::new("store.sqlite")),
-            ("SWINGD_DISK_TABLE", self.table_path.as_os_str()),
-            ("SWINGD_DISK_LOG", self.log.as_os_str()),
+            ("DISK_SHIM_PATH", OsStr::new("store.sqlite")),
+            ("DISK_SHIM_TABLE", self.table_path.as_os_str()),
+            ("DISK_SHIM_LOG", self.log.as_os_str()),
         ]
     }
 

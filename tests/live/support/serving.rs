@@ -36,7 +36,12 @@ impl Serving {
         let config = folder.path("swingd.toml");
         std::fs::write(&config, "[recording]\nnear_full_mb = 1\n[log]\nto_file = false\n").unwrap();
         let mut command = Command::new(env!("CARGO_BIN_EXE_swingd"));
-        command.arg("serve").envs(variables.iter().copied()).env("SWINGD_CONFIG", &config).arg("--data-folder").arg(folder.kept());
+        command
+            .arg("serve")
+            .envs(variables.iter().copied())
+            .env("SWINGD_CONFIG", &config)
+            .arg("--data-folder")
+            .arg(folder.kept());
         if !words.contains(&"--http-listen") {
             command.args(["--http-listen", "127.0.0.1:0"]);
         }
