@@ -32,9 +32,11 @@ impl<S: Send + Sync> FromRequestParts<S> for IfMatch {
             let words = "expected If-Match with the ETag of what was edited";
             return Err(Problem::new(Kind::VersionRequired, words));
         };
-        let tag = value.to_str().ok().map(str::trim);
-        let version = tag.and_then(|tag| tag.strip_prefix('"')?.strip_suffix('"')?.parse().ok());
+        let tag = value.to_str().ok().map(str::trim).and_then(|tag| tag.strip_prefix('"')?.strip_suffix('"'));
+        let Some(tag) = tag else {
+            return Err(Problem::new(Kind::Malformed, "If-Match holds no strong entity tag; expected one in quotes"));
+        };
         // A tag that this service never gave is of no version there is.
-        version.map(Self).ok_or_else(|| Problem::new(Kind::Changed, "If-Match names no version of it"))
+        tag.parse().map(Self).map_err(|_| Problem::new(Kind::Changed, "If-Match names no version of it"))
     }
 }
