@@ -4,8 +4,13 @@
 //! takes a connection (a [`Transaction`](super::Transaction) or a [`Reading`](super::Reading) derefs to one); those that
 //! belong together are called within one.
 
+pub mod analyses;
 pub mod bats;
+pub mod curves;
 pub mod idempotency;
+pub mod profiles;
+pub mod recordings;
+pub mod swings;
 
 use super::StoreError;
 use super::rows::Seen;
