@@ -69,7 +69,7 @@ enum Bytes {
 }
 
 /// Bytes of which the first have been looked at, and how many have been read.
-pub(super) struct Source {
+pub(crate) struct Source {
     bytes: Chain<Cursor<Vec<u8>>, Box<dyn Read + Send>>,
     read: Arc<AtomicU64>,
 }
@@ -123,7 +123,7 @@ fn profile_text_beside(csv: &Path) -> Result<Option<String>, RecordingError> {
 }
 
 /// A recording of either kind as the entries of one.
-pub(super) enum EntrySource {
+pub(crate) enum EntrySource {
     /// Rows, with the text of the profile beside them, which comes first.
     Csv { profile_toml: Option<String>, reader: Box<CsvReader<Source>> },
     /// Messages.
@@ -132,7 +132,7 @@ pub(super) enum EntrySource {
 
 impl EntrySource {
     /// From a file.
-    pub(super) fn open(path: &Path) -> Result<Self, RecordingError> {
+    pub(crate) fn open(path: &Path) -> Result<Self, RecordingError> {
         let bytes = open_bytes(path)?;
         let beside = match bytes {
             Bytes::Csv(_) => profile_text_beside(path)?,
@@ -152,7 +152,7 @@ impl EntrySource {
     }
 
     /// The next entry; `None` at the end.
-    pub(super) fn next_entry(&mut self) -> Result<Option<Entry>, WireError> {
+    pub(crate) fn next_entry(&mut self) -> Result<Option<Entry>, WireError> {
         match self {
             Self::Mcap(entries) => entries.next_entry(),
             Self::Csv { profile_toml, reader } => {
@@ -168,7 +168,7 @@ impl EntrySource {
     }
 
     /// What could not be used so far.
-    pub(super) fn issues(&self) -> &IssueLog {
+    pub(crate) fn issues(&self) -> &IssueLog {
         match self {
             Self::Mcap(entries) => entries.issues(),
             Self::Csv { reader, .. } => reader.issues(),
@@ -176,12 +176,12 @@ impl EntrySource {
     }
 
     /// Lines for people about it: the first few, and how many more there are.
-    pub(super) fn issue_lines(&self, path: &Path) -> Vec<String> {
+    pub(crate) fn issue_lines(&self, path: &Path) -> Vec<String> {
         issue_lines(path, self.issues(), matches!(self, Self::Mcap(_)))
     }
 
     /// The sensor the recording is from, as far as it was read and if it has a name.
-    pub(super) fn sensor(&self) -> Option<String> {
+    pub(crate) fn sensor(&self) -> Option<String> {
         match self {
             Self::Mcap(entries) => entries.sensor().map(str::to_owned),
             Self::Csv { .. } => None,
@@ -189,7 +189,7 @@ impl EntrySource {
     }
 }
 
-pub(super) fn wire_error(path: &Path, cause: WireError) -> RecordingError {
+pub(crate) fn wire_error(path: &Path, cause: WireError) -> RecordingError {
     RecordingError::Wire { path: path.into(), cause }
 }
 
@@ -295,7 +295,7 @@ impl Head {
 }
 
 /// The samples that come of an entry that is not samples itself.
-pub(super) fn samples_of(entry: &Entry, intake: &mut Intake) -> Vec<Sample> {
+pub(crate) fn samples_of(entry: &Entry, intake: &mut Intake) -> Vec<Sample> {
     let mut arrivals = Vec::new();
     match entry {
         Entry::Packet(packet) => intake.packet(packet, &mut arrivals),
