@@ -6,6 +6,7 @@
 
 pub mod bats;
 pub mod idempotency;
+pub mod recordings;
 
 use super::StoreError;
 use super::rows::Seen;
