@@ -23,7 +23,7 @@ pub const BATCH_SAMPLES: usize = 1024;
 const MOST_BEFORE_SAMPLES: usize = 4096;
 
 /// The longest profile that is read, bytes; one with a calibration has about 10 kB.
-const LONGEST_PROFILE: u64 = 1024 * 1024;
+pub const LONGEST_PROFILE: u64 = 1024 * 1024;
 
 /// A recording that cannot be read. Says which file, where, what was found and what was expected, in one line.
 #[derive(Debug, thiserror::Error)]
@@ -82,10 +82,10 @@ impl Read for Source {
     }
 }
 
-/// Opens a file and tells its kind; what is not MCAP is taken for CSV.
-fn open_bytes(path: &Path) -> Result<Bytes, RecordingError> {
-    let file = File::open(path).map_err(|cause| io_error(path, cause))?;
-    told_apart(path, Box::new(file))
+/// Opens a file, which messages call `name`, and tells its kind; what is not MCAP is taken for CSV.
+fn open_bytes(path: &Path, name: &Path) -> Result<Bytes, RecordingError> {
+    let file = File::open(path).map_err(|cause| io_error(name, cause))?;
+    told_apart(name, Box::new(file))
 }
 
 /// Tells by the first bytes which kind of recording they are of.
@@ -101,10 +101,10 @@ fn io_error(path: &Path, cause: std::io::Error) -> RecordingError {
     RecordingError::Io { path: path.into(), cause }
 }
 
-/// The text of the profile beside a CSV file, if there is one.
-fn profile_text_beside(csv: &Path) -> Result<Option<String>, RecordingError> {
-    let path = csv.with_extension("toml");
-    let file = match File::open(&path) {
+/// The text of the profile beside a CSV file, which messages call `name`, if there is one.
+fn profile_text_beside(csv: &Path, name: &Path) -> Result<Option<String>, RecordingError> {
+    let path = name.with_extension("toml");
+    let file = match File::open(csv.with_extension("toml")) {
         Ok(file) => file,
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
         Err(cause) => return Err(RecordingError::Io { path, cause }),
@@ -133,9 +133,9 @@ pub(crate) enum EntrySource {
 impl EntrySource {
     /// From a file.
     pub(crate) fn open(path: &Path) -> Result<Self, RecordingError> {
-        let bytes = open_bytes(path)?;
+        let bytes = open_bytes(path, path)?;
         let beside = match bytes {
-            Bytes::Csv(_) => profile_text_beside(path)?,
+            Bytes::Csv(_) => profile_text_beside(path, path)?,
             Bytes::Mcap(_) => None,
         };
         Self::of(path, bytes, beside)
@@ -212,11 +212,16 @@ pub struct OpenRecording {
 
 /// Opens a recording: CSV, with the profile NAME.toml beside it if there is one, or MCAP, with the profile in it.
 pub fn open(path: &Path) -> Result<OpenRecording, RecordingError> {
-    let bytes = open_bytes(path)?;
+    open_as(path, path)
+}
+
+/// The same, and messages call it `name`: for those who are not to learn where files lie.
+pub fn open_as(path: &Path, name: &Path) -> Result<OpenRecording, RecordingError> {
+    let bytes = open_bytes(path, name)?;
     let length = std::fs::metadata(path).ok().filter(|m| m.is_file());
     let mut recording = match bytes {
-        Bytes::Csv(_) => opened(path, bytes, profile_text_beside(path)?)?,
-        Bytes::Mcap(_) => opened(path, bytes, None)?,
+        Bytes::Csv(_) => opened(name, bytes, profile_text_beside(path, name)?)?,
+        Bytes::Mcap(_) => opened(name, bytes, None)?,
     };
     recording.length = length.map(|m| m.len());
     Ok(recording)
@@ -331,6 +336,11 @@ fn no_sample(path: &Path, source: &EntrySource, intake: &Intake) -> RecordingErr
 }
 
 impl OpenRecording {
+    /// Whether it is MCAP; else it is CSV.
+    pub fn is_mcap(&self) -> bool {
+        matches!(self.source, EntrySource::Mcap(_))
+    }
+
     /// The file.
     pub fn path(&self) -> &Path {
         &self.path

@@ -2,11 +2,9 @@
 
 use super::super::StoreError;
 use super::super::rows::{BallSource, Origin, Recording, RecordingState, RecordingSummary, Side, UtcMicros, Word};
-use super::{Slice, maybe_uuid, uuid};
+use super::{Slice, TimeKey, maybe_uuid, uuid};
 use sqlx::any::AnyRow;
 use sqlx::{AnyConnection, Row};
-use std::fmt;
-use std::str::FromStr;
 use uuid::Uuid;
 
 /// Which recordings a list has; what is not said lets all through.
@@ -20,31 +18,6 @@ pub struct Filter {
     pub from: Option<UtcMicros>,
     /// and before this.
     pub to: Option<UtcMicros>,
-}
-
-/// A recording's place in a list, the newest first.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Key {
-    /// When it began.
-    pub begun: UtcMicros,
-    /// Its id.
-    pub id: Uuid,
-}
-
-/// As it stands in a cursor: `1795623018000000 01890a5d-…`.
-impl fmt::Display for Key {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{} {}", self.begun.0, self.id)
-    }
-}
-
-impl FromStr for Key {
-    type Err = ();
-
-    fn from_str(text: &str) -> Result<Self, ()> {
-        let (begun, id) = text.split_once(' ').ok_or(())?;
-        Ok(Self { begun: UtcMicros(begun.parse().map_err(drop)?), id: id.parse().map_err(drop)? })
-    }
 }
 
 /// Whom the swings of an imported recording belong to, and what was said of them.
@@ -122,31 +95,36 @@ pub async fn belongs_to(connection: &mut AnyConnection, id: Uuid, round_id: Uuid
     Ok(())
 }
 
-/// Says that it was read to its end and that every swing in it is stored.
+/// It was read or recorded to its end.
 ///
 /// # Errors
-/// If it cannot be written.
-pub async fn stored(
+/// If there is none, or it cannot be written.
+pub async fn end(
     connection: &mut AnyConnection,
     id: Uuid,
-    ended: Option<UtcMicros>,
+    ended: UtcMicros,
     summary: RecordingSummary,
+    state: RecordingState,
 ) -> Result<(), StoreError> {
-    sqlx::query(
+    let done = sqlx::query(
         "UPDATE recordings SET ended_utc_us = $2, duration_s = $3, samples = $4, sample_rate_hz = $5, gaps = $6,
-             missing_samples = $7, state = 'stored', version = version + 1
+             missing_samples = $7, state = $8, version = version + 1
          WHERE id = $1",
     )
     .bind(id.to_string())
-    .bind(ended.map(|ended| ended.0))
+    .bind(ended.0)
     .bind(summary.duration_s)
     .bind(summary.samples)
     .bind(summary.sample_rate_hz)
     .bind(summary.gaps)
     .bind(summary.missing_samples)
+    .bind(state.word())
     .execute(connection)
     .await?;
-    Ok(())
+    if done.rows_affected() == 1 {
+        return Ok(());
+    }
+    Err(StoreError::NoSuch { kind: "recording", id: id.to_string() })
 }
 
 /// The one with this id.
@@ -159,11 +137,11 @@ pub async fn get(connection: &mut AnyConnection, id: Uuid) -> Result<Recording, 
     row.map_or_else(|| Err(StoreError::NoSuch { kind: "recording", id: id.to_string() }), |row| recording(&row))
 }
 
-/// The one of this name in an installation.
+/// The one that lies under this name in an installation's folder.
 ///
 /// # Errors
 /// If it cannot be read.
-pub async fn find(
+pub async fn of_file(
     connection: &mut AnyConnection,
     cage: &str,
     file_name: &str,
@@ -173,7 +151,7 @@ pub async fn find(
         .bind(file_name)
         .fetch_optional(connection)
         .await?;
-    row.map(|row| recording(&row)).transpose()
+    row.as_ref().map(recording).transpose()
 }
 
 /// The one that was imported from a file of this SHA-256 (hexadecimal).
@@ -182,7 +160,7 @@ pub async fn find(
 /// If it cannot be read.
 pub async fn find_sha256(connection: &mut AnyConnection, sha256: &str) -> Result<Option<Recording>, StoreError> {
     let row = sqlx::query("SELECT * FROM recordings WHERE sha256 = $1").bind(sha256).fetch_optional(connection).await?;
-    row.map(|row| recording(&row)).transpose()
+    row.as_ref().map(recording).transpose()
 }
 
 /// Those of an installation of which swings may not be stored yet, the oldest first.
@@ -204,9 +182,9 @@ pub async fn open(connection: &mut AnyConnection, cage: &str) -> Result<Vec<Reco
 pub async fn list(
     connection: &mut AnyConnection,
     filter: &Filter,
-    slice: Slice<Key>,
+    slice: Slice<TimeKey>,
 ) -> Result<Vec<Recording>, StoreError> {
-    let after = slice.after.map_or((i64::MAX, String::new()), |key| (key.begun.0, key.id.to_string()));
+    let after = slice.after.map_or((i64::MAX, String::new()), |key| (key.at.0, key.id.to_string()));
     let rows = sqlx::query(
         "SELECT * FROM recordings
          WHERE ($1 = '' OR athlete_id = $1
@@ -272,7 +250,11 @@ fn imported_round(row: &AnyRow) -> Result<Option<ImportedRound>, StoreError> {
     }))
 }
 
-fn recording(row: &AnyRow) -> Result<Recording, StoreError> {
+/// One from a row that holds all columns of `recordings`.
+///
+/// # Errors
+/// If the row is not as this version writes it.
+pub fn recording(row: &AnyRow) -> Result<Recording, StoreError> {
     let ended: Option<i64> = row.try_get("ended_utc_us")?;
     Ok(Recording {
         id: uuid(row, "id")?,
