@@ -29,6 +29,7 @@ pub mod lock;
 pub mod logging;
 pub mod playback;
 pub mod radio;
+pub mod record;
 pub mod recorder;
 pub mod recording;
 pub mod service;

@@ -1,8 +1,8 @@
 //! Recordings: files of what sensors sent.
 
 use super::super::StoreError;
-use super::super::rows::{BallSource, Origin, Recording, RecordingState, RecordingSummary, Side, UtcMicros, Word};
-use super::{Slice, TimeKey, maybe_uuid, uuid};
+use super::super::rows::{Origin, Recording, RecordingState, RecordingSummary, Round, UtcMicros, Word};
+use super::{Slice, TimeKey, maybe_uuid, rounds, uuid};
 use sqlx::any::AnyRow;
 use sqlx::{AnyConnection, Row};
 use uuid::Uuid;
@@ -25,29 +25,8 @@ pub struct Filter {
 pub struct ImportedFor {
     /// The athlete; `None`: they were erased or never said.
     pub athlete_id: Option<Uuid>,
-    /// The round, with the lesson or practice it is in; `None`: it was removed.
-    pub round: Option<ImportedRound>,
-}
-
-/// What an imported recording's round says.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ImportedRound {
-    /// Its id.
-    pub id: Uuid,
-    /// In which lesson or practice.
-    pub lesson_id: Uuid,
-    /// What was practised.
-    pub drill: Option<String>,
-    /// Where the ball came from.
-    pub ball_source: Option<BallSource>,
-    /// The ball's speed at the plate, m/s.
-    pub pitch_speed_mps: Option<f64>,
-    /// How steeply it came down there, degrees below the horizontal.
-    pub pitch_descent_deg: Option<f64>,
-    /// With what.
-    pub bat_id: Option<Uuid>,
-    /// From which side.
-    pub side: Option<Side>,
+    /// The round; `None`: it was removed.
+    pub round: Option<Round>,
 }
 
 /// Enters one. Its version is taken as 1.
@@ -210,20 +189,19 @@ pub async fn list(
 /// # Errors
 /// If it cannot be read.
 pub async fn imported_for(connection: &mut AnyConnection, id: Uuid) -> Result<Option<ImportedFor>, StoreError> {
-    let row = sqlx::query(
-        "SELECT recordings.athlete_id AS owner_id, rounds.id AS round_id, rounds.lesson_id, rounds.drill,
-             rounds.ball_source, rounds.pitch_speed_mps, rounds.pitch_descent_deg, rounds.bat_id, rounds.side
-         FROM recordings LEFT JOIN rounds ON rounds.id = recordings.round_id
-         WHERE recordings.id = $1 AND recordings.origin = 'import'",
-    )
-    .bind(id.to_string())
-    .fetch_optional(connection)
-    .await?;
+    let row = sqlx::query("SELECT athlete_id, round_id FROM recordings WHERE id = $1 AND origin = 'import'")
+        .bind(id.to_string())
+        .fetch_optional(&mut *connection)
+        .await?;
     let Some(row) = row else { return Ok(None) };
-    Ok(Some(ImportedFor { athlete_id: maybe_uuid(&row, "owner_id")?, round: imported_round(&row)? }))
+    let round = match maybe_uuid(&row, "round_id")? {
+        Some(id) => Some(rounds::get(connection, id).await?),
+        None => None,
+    };
+    Ok(Some(ImportedFor { athlete_id: maybe_uuid(&row, "athlete_id")?, round }))
 }
 
-/// The swings of a recording: id and contact on the sensor's clock, in the order of these.
+/// The swings of a recording, in the order of time.
 ///
 /// # Errors
 /// If they cannot be read.
@@ -233,21 +211,6 @@ pub async fn swing_ids(connection: &mut AnyConnection, id: Uuid) -> Result<Vec<U
         .fetch_all(connection)
         .await?;
     rows.iter().map(|row| uuid(row, "id")).collect()
-}
-
-fn imported_round(row: &AnyRow) -> Result<Option<ImportedRound>, StoreError> {
-    let Some(id) = maybe_uuid(row, "round_id")? else { return Ok(None) };
-    let (ball_source, side): (Option<String>, Option<String>) = (row.try_get("ball_source")?, row.try_get("side")?);
-    Ok(Some(ImportedRound {
-        id,
-        lesson_id: uuid(row, "lesson_id")?,
-        drill: row.try_get("drill")?,
-        ball_source: ball_source.as_deref().map(BallSource::from_word).transpose()?,
-        pitch_speed_mps: row.try_get("pitch_speed_mps")?,
-        pitch_descent_deg: row.try_get("pitch_descent_deg")?,
-        bat_id: maybe_uuid(row, "bat_id")?,
-        side: side.as_deref().map(Side::from_word).transpose()?,
-    }))
 }
 
 /// One from a row that holds all columns of `recordings`.
