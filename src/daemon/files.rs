@@ -11,6 +11,7 @@ use crate::engine::device::Device;
 use crate::engine::intake::{Arrival, Intake};
 use crate::engine::profile::{Profile, ProfileError, ProfileWarning};
 use crate::engine::sample::{ClockSummary, Issue, IssueKind, IssueLog, Sample, SampleClock};
+use crate::engine::session::Session;
 use crate::engine::wire::csv::CsvReader;
 use crate::engine::wire::mcap::{Entry, MAGIC, McapEntries, sensor_time_ns};
 use crate::engine::wire::{SampleBatches, WireError};
@@ -341,6 +342,11 @@ impl OpenRecording {
         matches!(self.source, EntrySource::Mcap(_))
     }
 
+    /// The sensor it is from, as far as it was read and if it has a name.
+    pub fn sensor(&self) -> Option<String> {
+        self.source.sensor()
+    }
+
     /// The file.
     pub fn path(&self) -> &Path {
         &self.path
@@ -409,6 +415,18 @@ impl OpenRecording {
     pub fn issue_lines(&self) -> Vec<String> {
         self.source.issue_lines(&self.path)
     }
+}
+
+/// Lines for people about a recording that was read to its end: what is unusual in its profile, and what could not be used.
+/// `problems` is what the session told of them.
+pub fn notes(open: &OpenRecording, session: &Session, problems: &[String]) -> Vec<String> {
+    let path = open.path().display();
+    let problems = problems.iter().map(|cause| format!("{path}: {cause}"));
+    let counts = session.counts();
+    let bad = (counts.bad_packets() > 0).then(|| format!("{path}: {} packets cannot be read", counts.bad_packets()));
+    let poor = session.utc().why_poor().filter(|_| counts.packets > 0);
+    let poor = poor.map(|reason| format!("{path}: the sensor's clock is placed on UTC poorly: {reason}"));
+    open.profile_warnings().chain(open.issue_lines()).chain(problems).chain(bad).chain(poor).collect()
 }
 
 /// How many issues are told one by one.
