@@ -20,6 +20,8 @@ pub mod recordings;
 pub mod rounds;
 pub mod sensors;
 pub mod swings;
+#[cfg(test)]
+mod tests;
 
 use super::StoreError;
 use super::rows::{Seen, UtcMicros};
