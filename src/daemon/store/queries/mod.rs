@@ -14,7 +14,7 @@ pub mod mounts;
 pub mod rounds;
 pub mod sensors;
 #[cfg(test)]
-mod tests;
+pub mod tests;
 
 use super::StoreError;
 use super::rows::{Seen, UtcMicros};
