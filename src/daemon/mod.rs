@@ -48,6 +48,8 @@ use clock::Clock;
 use hub::{Fault, Hub};
 use inlet::{Inlet, Outlet, ring};
 use record::ingest::Entrance;
+use record::outfit::Slot;
+use record::plate::AtBat;
 use recorder::{Disk, Settings};
 use recording::Recordings;
 use station::{Limits, Station};
@@ -82,8 +84,9 @@ pub struct Stations<D: Disk> {
     entrance: Entrance,
     stopping: Arc<AtomicBool>,
     running: Mutex<BTreeMap<String, Running>>,
-    /// Who is at the plate, for stations yet to be opened. Locked within `running`.
-    at_the_plate: Mutex<Option<AtThePlate>>,
+    /// Who is at the plate and which version of it, for stations yet to be opened. Locked within `running`.
+    at_the_plate: Mutex<Option<(i64, AtThePlate)>>,
+    outfit: Slot,
 }
 
 struct Running {
@@ -102,8 +105,9 @@ impl<D: Disk> Stations<D> {
         limits: Limits,
         entrance: Entrance,
     ) -> Self {
-        let (stopping, running, at_the_plate) = (Arc::default(), Mutex::default(), Mutex::default());
-        Self { hub, clock, disk, folder, nearly_full_bytes, limits, entrance, stopping, running, at_the_plate }
+        let (stopping, running) = (Arc::default(), Mutex::default());
+        let (at_the_plate, outfit) = (Mutex::default(), Slot::default());
+        Self { hub, clock, disk, folder, nearly_full_bytes, limits, entrance, stopping, running, at_the_plate, outfit }
     }
 
     /// A station for a sensor, and the way into it; the one there is if it has one already. `None` if there are
@@ -138,7 +142,7 @@ impl<D: Disk> Stations<D> {
             Ok(started) => {
                 *thread.lock().unwrap_or_else(PoisonError::into_inner) = Some(started.thread().clone());
                 running.insert(sensor.to_owned(), Running { inlet: Arc::clone(&inlet), thread: started });
-                if let Some(context) = &*self.at_the_plate.lock().unwrap_or_else(PoisonError::into_inner) {
+                if let Some((_, context)) = &*self.at_the_plate.lock().unwrap_or_else(PoisonError::into_inner) {
                     inlet.push(self.plate_entry(context));
                 }
                 Some(inlet)
@@ -150,13 +154,20 @@ impl<D: Disk> Stations<D> {
         }
     }
 
-    /// Who is at the plate from here on, for every sensor, those that are yet to come among them.
-    pub fn at_the_plate(&self, context: &AtThePlate) {
+    /// Who is at the plate from here on, for every sensor, those that are yet to come among them. Who was said to be
+    /// there before somebody that is known already is passed over: two may say it at once.
+    pub fn at_the_plate(&self, at_bat: &AtBat) {
         let running = self.running.lock().unwrap_or_else(PoisonError::into_inner);
-        *self.at_the_plate.lock().unwrap_or_else(PoisonError::into_inner) = Some(context.clone());
-        for station in running.values() {
-            station.inlet.push(self.plate_entry(context));
+        let mut known = self.at_the_plate.lock().unwrap_or_else(PoisonError::into_inner);
+        if known.as_ref().is_some_and(|(version, _)| *version > at_bat.plate.version) {
+            return;
         }
+        let context = at_bat.entry();
+        *self.outfit.lock().unwrap_or_else(PoisonError::into_inner) = Arc::clone(&at_bat.outfit);
+        for station in running.values() {
+            station.inlet.push(self.plate_entry(&context));
+        }
+        *known = Some((at_bat.plate.version, context));
     }
 
     fn plate_entry(&self, context: &AtThePlate) -> Entry {
@@ -183,7 +194,9 @@ impl<D: Disk> Stations<D> {
         settings.longest_file_bytes = u64::MAX;
         settings.nearly_full_bytes = self.nearly_full_bytes;
         let recordings = Recordings::new(Arc::clone(&self.disk), settings, Arc::clone(&self.clock));
-        Station::new(Arc::clone(inlet), outlet, Arc::clone(&self.hub), recordings, self.limits, self.entrance.clone())
+        let entrance = self.entrance.clone();
+        Station::new(Arc::clone(inlet), outlet, Arc::clone(&self.hub), recordings, self.limits, entrance)
+            .dressed_from(Arc::clone(&self.outfit))
     }
 }
 

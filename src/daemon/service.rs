@@ -9,11 +9,14 @@ use super::lock::{Holder, InstanceLock, LockError, make_private_folder};
 use super::playback::{Pace, play};
 use super::radio::Radio;
 use super::record::ingest::{Entrance, Ingest};
+use super::record::backlog::Backlog;
+use super::record::{Turns, finish_imports, plate};
 use super::recorder::{Leftovers, SystemDisk};
 use super::station::Limits;
 use super::store::{Place, Store, StoreError};
 use super::{STOP_WITHIN, Stations, api};
-use crate::engine::wire::mcap::Entry;
+use super::store::rows::UtcMicros;
+use crate::engine::wire::mcap::{AtThePlate, Entry};
 use axum::serve::ListenerExt;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -132,7 +135,11 @@ impl Service {
         make_private_folder(&recordings).map_err(failed(&recordings))?;
         // Looked for before any recorder begins, so that none of its files is among them.
         let leftovers = Leftovers::look(&SystemDisk, &recordings);
+        let backlog = Backlog::look(&settings.cage, recordings.clone());
         let store = Store::open(&settings.store).await?;
+        if let Err(error) = finish_imports(&store, &settings.cage, &recordings).await {
+            tracing::warn!(%error, "imports that were cut short are seen to at the next start");
+        }
         let (earlier, last_id, log) = EventLog::open(folder, settings.events_keep).map_err(failed(folder))?;
         let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
         // Later than any id before, even if the log of these is lost.
@@ -154,27 +161,51 @@ impl Service {
         let address = listener.local_addr().map_err(listen_error)?;
         holder.http = Some(address);
         lock.tell(&holder)?;
+        bring_back_the_plate(&store, &settings.cage, &*clock, &stations).await?;
         let (cancel, tasks) = (CancellationToken::new(), TaskTracker::new());
         let streams = CancellationToken::new();
         let plate_stations = Arc::clone(&stations);
+        let turns: Arc<Turns> = Arc::default();
         let shared = api::Api {
             store: store.clone(),
             hub: Arc::clone(&hub),
             clock: Arc::clone(&clock),
             cage: settings.cage.clone(),
             data_folder: folder.clone(),
-            turns: Arc::default(),
-            plate: Arc::new(move |context| plate_stations.at_the_plate(context)),
+            turns: Arc::clone(&turns),
+            plate: Arc::new(move |at_bat| plate_stations.at_the_plate(at_bat)),
             cancel: streams.clone(),
             heartbeat: api::HEARTBEAT,
         };
         let (lost, failing) = (log.lost(), log.failing());
         let server = tokio::spawn(serve(listener, api::app(shared), streams.clone()));
         let service = Self { hub, store, stations, clock, address, cancel, tasks, streams, server, entrance, ingest, log, lock };
-        // Not waited for at the end: what is not finished then is at the next start.
-        tokio::task::spawn_blocking(move || tell_recovered(leftovers));
+        service.tasks.spawn(service.see_to_the_past(leftovers, backlog, turns));
         service.tasks.spawn(watch_log(lost, failing, Arc::clone(&service.hub), service.cancel.clone()));
         Ok(service)
+    }
+
+    /// Finishes what a crash left, and stores what earlier runs did not. Not waited for at the end: what is not done then is
+    /// at the next start.
+    fn see_to_the_past(
+        &self,
+        leftovers: Leftovers,
+        backlog: Backlog,
+        turns: Arc<Turns>,
+    ) -> impl Future<Output = ()> + use<> {
+        let (store, clock, cancel) = (self.store.clone(), Arc::clone(&self.clock), self.cancel.clone());
+        async move {
+            let work = async {
+                let finished = tokio::task::spawn_blocking(move || tell_recovered(leftovers)).await;
+                if finished.is_ok() {
+                    backlog.work_off(&store, &clock, &turns).await;
+                }
+            };
+            tokio::select! {
+                () = work => {}
+                () = cancel.cancelled() => {}
+            }
+        }
     }
 
     /// Where front-ends find it.
@@ -264,6 +295,20 @@ impl Service {
         self.store.close().await;
         drop(self.lock);
     }
+}
+
+/// Whoever was at the plate when the service ended is again, if their lesson is not over.
+async fn bring_back_the_plate(
+    store: &Store,
+    cage: &str,
+    clock: &dyn Clock,
+    stations: &Stations<SystemDisk>,
+) -> Result<(), StoreError> {
+    let at_bat = plate::current(&mut *store.read().await?, cage, UtcMicros(clock.now().utc_ns / 1000)).await?;
+    if at_bat.entry() != AtThePlate::default() {
+        stations.at_the_plate(&at_bat);
+    }
+    Ok(())
 }
 
 /// Finishes what a crash left, and says so.

@@ -12,6 +12,7 @@ use super::hub::{Fault, Hub};
 use super::inlet::{Inlet, Outlet};
 use super::record::handover::Handover;
 use super::record::ingest::Entrance;
+use super::record::outfit::{Slot, Wardrobe};
 use super::recorder::Kept;
 use super::state::{Live, SensorState};
 use crate::engine::Stage;
@@ -97,6 +98,7 @@ pub struct Station<R> {
     panicked_at: Option<Duration>,
     session_name: Arc<str>,
     handover: Handover,
+    wardrobe: Wardrobe,
     waiting: VecDeque<Waiting>,
     next_look: Duration,
     /// What a recording begins with: the last of each kind.
@@ -133,6 +135,7 @@ impl<R: Recording> Station<R> {
     pub fn new(inlet: Arc<Inlet>, outlet: Outlet, hub: Arc<Hub>, recording: R, limits: Limits, entrance: Entrance) -> Self {
         Self {
             live: Live::new(inlet.sensor()),
+            wardrobe: Wardrobe::new(inlet.sensor(), Slot::default()),
             handover: Handover::new(inlet.sensor(), entrance),
             inlet,
             outlet,
@@ -150,6 +153,12 @@ impl<R: Recording> Station<R> {
             next_look: Duration::ZERO,
             preamble: [const { None }; 4],
         }
+    }
+
+    /// Its profile is to be what is swung makes of it.
+    pub fn dressed_from(mut self, slot: Slot) -> Self {
+        self.wardrobe = Wardrobe::new(self.inlet.sensor(), slot);
+        self
     }
 
     /// Takes what has come and tells what there is to tell; whether there may be more right away.
@@ -202,6 +211,22 @@ impl<R: Recording> Station<R> {
     }
 
     fn take(&mut self, entry: Entry, now: Now) {
+        match entry {
+            Entry::Profile { log_time_ns, toml } => {
+                let entry = self.wardrobe.profile(log_time_ns, toml);
+                self.take_in(entry, now);
+            }
+            Entry::AtThePlate { log_time_ns, .. } => {
+                self.take_in(entry, now);
+                if let Some(entry) = self.wardrobe.plate(log_time_ns) {
+                    self.take_in(entry, now);
+                }
+            }
+            entry => self.take_in(entry, now),
+        }
+    }
+
+    fn take_in(&mut self, entry: Entry, now: Now) {
         let is_sent = match &entry {
             // Answers and batteries alone are no recording.
             Entry::Packet(packet) => ![own::CONTROL, own::BATTERY_LEVEL].contains(&packet.characteristic.as_str()),

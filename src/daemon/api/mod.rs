@@ -38,9 +38,9 @@ pub use openapi::document;
 use super::clock::Clock;
 use super::hub::Hub;
 use super::record::Turns;
+use super::record::plate::AtBat;
 use super::store::Store;
 use super::store::rows::UtcMicros;
-use crate::engine::wire::mcap::AtThePlate;
 use axum::extract::DefaultBodyLimit;
 use axum::middleware;
 use axum::routing::get;
@@ -52,7 +52,7 @@ use utoipa_axum::router::{OpenApiRouter, UtoipaMethodRouterExt};
 use utoipa_axum::routes;
 
 /// Takes who is at the plate.
-pub type Plate = Arc<dyn Fn(&AtThePlate) + Send + Sync>;
+pub type Plate = Arc<dyn Fn(&AtBat) + Send + Sync>;
 
 /// What the handlers need.
 #[derive(Clone)]
@@ -124,7 +124,7 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(aims::read, aims::edit, aims::remove))
         .routes(routes!(live::events))
         .routes(routes!(live::faults))
-        .routes(routes!(plate::put))
+        .routes(routes!(plate::read, plate::put))
         .routes(routes!(recordings::list, imports::create).layer(DefaultBodyLimit::max(imports::LONGEST_BODY)))
         .routes(routes!(recordings::read))
         .routes(routes!(recordings::file))

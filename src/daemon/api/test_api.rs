@@ -105,7 +105,7 @@ impl TestApi {
             cage: "north".into(),
             data_folder: store.folder.clone(),
             turns: Arc::default(),
-            plate: Arc::new(move |context| taken.lock().unwrap().push(context.clone())),
+            plate: Arc::new(move |context| taken.lock().unwrap().push(context.entry())),
             cancel: CancellationToken::new(),
             heartbeat: HEARTBEAT,
         };

@@ -303,12 +303,18 @@ CREATE INDEX ball_results_by_swing ON ball_results (swing_id);
 CREATE INDEX ball_results_by_athlete ON ball_results (athlete_id, measured_utc_us);
 CREATE INDEX ball_results_by_time ON ball_results (measured_utc_us, id);
 
--- Who and what the next swing belongs to, at each installation.
+-- Who and what the next swing belongs to, at each installation, as it was said; with an athlete, it is in a round as well.
 CREATE TABLE plates (
     cage              TEXT    PRIMARY KEY,
     athlete_id        TEXT    REFERENCES athletes (id) ON DELETE SET NULL,
     lesson_id         TEXT    REFERENCES lessons (id) ON DELETE SET NULL,
     round_id          TEXT    REFERENCES rounds (id) ON DELETE SET NULL,
+    side              TEXT CHECK (side IN ('right', 'left')),
+    bat_id            TEXT    REFERENCES bats (id) ON DELETE SET NULL,
+    drill             TEXT,
+    ball_source       TEXT CHECK (ball_source IN ('tee', 'toss', 'front_toss', 'machine', 'live', 'dry')),
+    pitch_speed_mps   REAL,
+    pitch_descent_deg REAL,
     since_utc_us      INTEGER NOT NULL,
     version           INTEGER NOT NULL
 ) STRICT;

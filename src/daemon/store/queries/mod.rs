@@ -4,8 +4,6 @@
 //! takes a connection (a [`Transaction`](super::Transaction) or a [`Reading`](super::Reading) derefs to one); those that
 //! belong together are called within one.
 
-#[cfg(test)]
-mod tests;
 pub mod aims;
 pub mod analyses;
 pub mod athletes;
@@ -15,6 +13,7 @@ pub mod curves;
 pub mod idempotency;
 pub mod lessons;
 pub mod mounts;
+pub mod plates;
 pub mod profiles;
 pub mod recordings;
 pub mod rounds;
