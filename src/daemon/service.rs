@@ -170,7 +170,8 @@ impl Service {
         };
         let (lost, failing) = (log.lost(), log.failing());
         let server = tokio::spawn(serve(listener, api::app(shared), streams.clone()));
-        let service = Self { hub, store, stations, clock, address, cancel, tasks, streams, server, entrance, ingest, log, lock };
+        let service =
+            Self { hub, store, stations, clock, address, cancel, tasks, streams, server, entrance, ingest, log, lock };
         // Not waited for at the end: what is not finished then is at the next start.
         tokio::task::spawn_blocking(move || tell_recovered(leftovers));
         service.tasks.spawn(watch_log(lost, failing, Arc::clone(&service.hub), service.cancel.clone()));

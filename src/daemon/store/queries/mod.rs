@@ -4,8 +4,6 @@
 //! takes a connection (a [`Transaction`](super::Transaction) or a [`Reading`](super::Reading) derefs to one); those that
 //! belong together are called within one.
 
-#[cfg(test)]
-mod tests;
 pub mod aims;
 pub mod analyses;
 pub mod athletes;
