@@ -179,7 +179,8 @@ impl Service {
         };
         let (lost, failing) = (log.lost(), log.failing());
         let server = tokio::spawn(serve(listener, api::app(shared), streams.clone()));
-        let service = Self { hub, store, stations, clock, address, cancel, tasks, streams, server, entrance, ingest, log, lock };
+        let service =
+            Self { hub, store, stations, clock, address, cancel, tasks, streams, server, entrance, ingest, log, lock };
         service.tasks.spawn(service.see_to_the_past(leftovers, backlog, turns));
         service.tasks.spawn(watch_log(lost, failing, Arc::clone(&service.hub), service.cancel.clone()));
         Ok(service)

@@ -103,6 +103,8 @@ pub struct AthleteParams {
 pub async fn list(State(api): State<Api>, Params(params): Params<AthleteParams>) -> Result<Json<Page<Athlete>>> {
     let mut reading = api.store.read().await?;
     let slice = page::slice(params.after.as_deref(), params.limit)?;
+    // Nobody can have another, and PostgreSQL takes no NUL.
+    Check::new().text("nickname", params.nickname.as_deref().unwrap_or_default(), 100).done()?;
     let rows = athletes::list(&mut reading, params.nickname.as_deref(), slice).await?;
     let ids: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
     let mut consents: BTreeMap<Uuid, Vec<rows::Consent>> = BTreeMap::new();
@@ -278,6 +280,7 @@ mod tests {
             assert_eq!(wrens, [all[0].clone(), all[2].clone(), all[4].clone()]);
             assert_eq!(pages(&api, "/v1/athletes?nickname=").await, [] as [serde_json::Value; 0]);
             assert_eq!(api.get("/v1/athletes?name=Wren").await.status, 400);
+            assert_eq!(api.get("/v1/athletes?nickname=W%00").await.status, 422);
         });
     }
 }

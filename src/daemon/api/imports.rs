@@ -251,3 +251,6 @@ fn of_disk(cause: &std::io::Error) -> Problem {
         _ => Problem::new(Kind::Internal, "the folder of recordings cannot be written to; the log says more"),
     }
 }
+
+#[cfg(test)]
+pub(super) mod tests;
