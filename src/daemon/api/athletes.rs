@@ -224,7 +224,7 @@ impl AthleteBody {
 
 #[cfg(test)]
 mod tests {
-    use super::super::test_api::{TestApi, on_each, pages, set_clock};
+    use super::super::test_api::{TestApi, athlete, on_each, pages, set_clock};
     use serde_json::json;
 
     /// 2026-11-25.
@@ -249,6 +249,18 @@ mod tests {
             assert_eq!((read.json.get("height_m"), &read.json["nickname"]), (None, &json!("Wren")));
             assert_eq!(api.patch(path, "\"2\"", json!({"birth_year": null})).await.json["is_minor"], json!(null));
             assert_eq!(api.delete(path, "\"3\"").await.status, 405);
+        });
+    }
+
+    #[test]
+    fn of_edits_at_the_same_time_one_is_made_and_the_others_are_told() {
+        on_each(async |api: TestApi| {
+            let path = format!("/v1/athletes/{}", athlete(&api, "Wren").await);
+            let edits = (0..8).map(|k| api.patch(&path, "\"1\"", json!({"note": format!("by {k}")})));
+            let answers = futures::future::join_all(edits).await;
+            let made: Vec<_> = answers.iter().filter(|answer| answer.status == 200).collect();
+            assert_eq!((made.len(), answers.iter().filter(|answer| answer.status == 412).count()), (1, 7));
+            assert_eq!(api.get(&path).await.json, made[0].json);
         });
     }
 
