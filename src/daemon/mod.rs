@@ -3,22 +3,27 @@
 //! ```text
 //!   radio ─► keeper (task a sensor) ──┐                      ┌─► recorder (thread) ─► disk
 //!            drain (task a sensor) ───┼─► ring ─► station ───┤
-//!   recording ─► playback (thread) ───┘          (thread)    └─► hub ─► SSE, Rust channel, event log (thread)
+//!   recording ─► playback (thread) ───┘          (thread)    ├─► ingest (task) ─► store
+//!                                                            └─► hub ─► SSE, Rust channel, event log (thread)
 //! ```
 //!
 //! [`clock`] the host's time; [`radio`] Bluetooth behind a trait; [`link`] a connection kept alive; [`finder`] which sensors
 //! to connect to; [`playback`] a recording as a device; [`inlet`] the ring; [`station`] what is done for one sensor, with
-//! [`state`] and [`recording`]; [`recorder`] to disk; [`hub`] and [`event_log`] where it is told; [`store`] where it is kept; [`api`] the door for
+//! [`state`] and [`recording`]; [`recorder`] to disk; [`files`] from there; [`hub`] and [`event_log`] where it is told;
+//! [`store`] where it is kept, and [`record`] what comes there; [`api`] the door for
 //! front-ends.
 //!
 //! Bounds: the ring [`inlet::DEPTH`] (full: dropped, counted, a gap), the recorder's queue [`recorder::QUEUE_DEPTH`] (full:
-//! not recorded, counted, a fault), the hub's channel (full: the subscriber catches up or is told that it cannot), the
-//! event log's queue (full: counted). Stopping: sources end, stations empty their rings, finish and close, the event log
-//! is written; within [`STOP_WITHIN`].
+//! not recorded, counted, a fault), the ingest's queue [`record::ingest::QUEUE_DEPTH`] (full: taken from the recording at
+//! the next start), the hub's channel (full: the subscriber catches up or is told that it cannot), the
+//! event log's queue (full: counted). Stopping: sources end, stations empty their rings, finish and close, what they told is
+//! stored, the event log is written; within [`STOP_WITHIN`].
 
+pub mod access;
 pub mod api;
 pub mod clock;
 pub mod event_log;
+pub mod files;
 pub mod finder;
 pub mod hub;
 pub mod inlet;
@@ -27,6 +32,7 @@ pub mod lock;
 pub mod logging;
 pub mod playback;
 pub mod radio;
+pub mod record;
 pub mod recorder;
 pub mod recording;
 pub mod service;
@@ -35,10 +41,15 @@ pub mod station;
 pub mod store;
 #[cfg(test)]
 mod test_child;
+#[cfg(test)]
+pub(crate) mod test_folder;
 
 use clock::Clock;
 use hub::{Fault, Hub};
 use inlet::{Inlet, Outlet, ring};
+use record::ingest::Entrance;
+use record::outfit::Slot;
+use record::plate::AtBat;
 use recorder::{Disk, Settings};
 use recording::Recordings;
 use station::{Limits, Station};
@@ -70,10 +81,12 @@ pub struct Stations<D: Disk> {
     folder: PathBuf,
     nearly_full_bytes: u64,
     limits: Limits,
+    entrance: Entrance,
     stopping: Arc<AtomicBool>,
     running: Mutex<BTreeMap<String, Running>>,
-    /// Who is at the plate, for stations yet to be opened. Locked within `running`.
-    at_the_plate: Mutex<Option<AtThePlate>>,
+    /// Who is at the plate and which version of it, for stations yet to be opened. Locked within `running`.
+    at_the_plate: Mutex<Option<(i64, AtThePlate)>>,
+    outfit: Slot,
 }
 
 struct Running {
@@ -82,7 +95,7 @@ struct Running {
 }
 
 impl<D: Disk> Stations<D> {
-    /// None yet. Recordings go to `folder`.
+    /// None yet. Recordings go to `folder`, what is told through `entrance`.
     pub fn new(
         hub: Arc<Hub>,
         clock: Arc<dyn Clock>,
@@ -90,9 +103,11 @@ impl<D: Disk> Stations<D> {
         folder: PathBuf,
         nearly_full_bytes: u64,
         limits: Limits,
+        entrance: Entrance,
     ) -> Self {
-        let (stopping, running, at_the_plate) = (Arc::default(), Mutex::default(), Mutex::default());
-        Self { hub, clock, disk, folder, nearly_full_bytes, limits, stopping, running, at_the_plate }
+        let (stopping, running) = (Arc::default(), Mutex::default());
+        let (at_the_plate, outfit) = (Mutex::default(), Slot::default());
+        Self { hub, clock, disk, folder, nearly_full_bytes, limits, entrance, stopping, running, at_the_plate, outfit }
     }
 
     /// A station for a sensor, and the way into it; the one there is if it has one already. `None` if there are
@@ -127,7 +142,7 @@ impl<D: Disk> Stations<D> {
             Ok(started) => {
                 *thread.lock().unwrap_or_else(PoisonError::into_inner) = Some(started.thread().clone());
                 running.insert(sensor.to_owned(), Running { inlet: Arc::clone(&inlet), thread: started });
-                if let Some(context) = &*self.at_the_plate.lock().unwrap_or_else(PoisonError::into_inner) {
+                if let Some((_, context)) = &*self.at_the_plate.lock().unwrap_or_else(PoisonError::into_inner) {
                     inlet.push(self.plate_entry(context));
                 }
                 Some(inlet)
@@ -139,13 +154,20 @@ impl<D: Disk> Stations<D> {
         }
     }
 
-    /// Who is at the plate from here on, for every sensor, those that are yet to come among them.
-    pub fn at_the_plate(&self, context: &AtThePlate) {
+    /// Who is at the plate from here on, for every sensor, those that are yet to come among them. Who was said to be
+    /// there before somebody that is known already is passed over: two may say it at once.
+    pub fn at_the_plate(&self, at_bat: &AtBat) {
         let running = self.running.lock().unwrap_or_else(PoisonError::into_inner);
-        *self.at_the_plate.lock().unwrap_or_else(PoisonError::into_inner) = Some(context.clone());
-        for station in running.values() {
-            station.inlet.push(self.plate_entry(context));
+        let mut known = self.at_the_plate.lock().unwrap_or_else(PoisonError::into_inner);
+        if known.as_ref().is_some_and(|(version, _)| *version > at_bat.plate.version) {
+            return;
         }
+        let context = at_bat.entry();
+        *self.outfit.lock().unwrap_or_else(PoisonError::into_inner) = Arc::clone(&at_bat.outfit);
+        for station in running.values() {
+            station.inlet.push(self.plate_entry(&context));
+        }
+        *known = Some((at_bat.plate.version, context));
     }
 
     fn plate_entry(&self, context: &AtThePlate) -> Entry {
@@ -172,7 +194,9 @@ impl<D: Disk> Stations<D> {
         settings.longest_file_bytes = u64::MAX;
         settings.nearly_full_bytes = self.nearly_full_bytes;
         let recordings = Recordings::new(Arc::clone(&self.disk), settings, Arc::clone(&self.clock));
-        Station::new(Arc::clone(inlet), outlet, Arc::clone(&self.hub), recordings, self.limits)
+        let entrance = self.entrance.clone();
+        Station::new(Arc::clone(inlet), outlet, Arc::clone(&self.hub), recordings, self.limits, entrance)
+            .dressed_from(Arc::clone(&self.outfit))
     }
 }
 

@@ -1,5 +1,6 @@
 //! The whole service, put together: started, and stopped so that nothing is lost.
 
+use super::access;
 use super::clock::{Clock, SystemClock};
 use super::event_log::EventLog;
 use super::finder::{Catalogue, Finder, Open};
@@ -7,11 +8,15 @@ use super::hub::{Fault, Hub};
 use super::lock::{Holder, InstanceLock, LockError, make_private_folder};
 use super::playback::{Pace, play};
 use super::radio::Radio;
+use super::record::backlog::Backlog;
+use super::record::ingest::{Entrance, Ingest};
+use super::record::{Turns, finish_imports, plate};
 use super::recorder::{Leftovers, SystemDisk};
 use super::station::Limits;
+use super::store::rows::UtcMicros;
 use super::store::{Place, Store, StoreError};
 use super::{STOP_WITHIN, Stations, api};
-use crate::engine::wire::mcap::Entry;
+use crate::engine::wire::mcap::{AtThePlate, Entry};
 use axum::serve::ListenerExt;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -27,12 +32,18 @@ use tokio_util::task::TaskTracker;
 const TASKS_WITHIN: Duration = Duration::from_millis(1200);
 /// stations to finish,
 const STATIONS_WITHIN: Duration = Duration::from_millis(2800);
+/// what they told to be stored,
+const STORE_WITHIN: Duration = Duration::from_millis(450);
 /// front-ends to read the last that was told,
 const STREAMS_WITHIN: Duration = Duration::from_millis(250);
 /// and the event log to be written.
 const LOG_WITHIN: Duration = Duration::from_millis(250);
 const _: () = assert!(
-    TASKS_WITHIN.as_millis() + STATIONS_WITHIN.as_millis() + STREAMS_WITHIN.as_millis() + LOG_WITHIN.as_millis()
+    TASKS_WITHIN.as_millis()
+        + STATIONS_WITHIN.as_millis()
+        + STORE_WITHIN.as_millis()
+        + STREAMS_WITHIN.as_millis()
+        + LOG_WITHIN.as_millis()
         <= STOP_WITHIN.as_millis()
 );
 /// Events that the log could not take are looked for so often.
@@ -45,6 +56,12 @@ pub struct Settings {
     pub data_folder: PathBuf,
     /// Where front-ends find it; port 0: any that is free.
     pub listen: SocketAddr,
+    /// By which names, how fast and how slowly it may be asked.
+    pub http: access::Settings,
+    /// What this installation is called, where several share a store.
+    pub cage: String,
+    /// What is older than so many days is removed; 0: nothing is.
+    pub retention_days: u64,
     /// How many events can be resumed.
     pub events_keep: usize,
     /// With less free space than this the disk is nearly full, bytes.
@@ -94,6 +111,8 @@ pub struct Service {
     /// Ends what front-ends are told, and the server of it.
     streams: CancellationToken,
     server: JoinHandle<()>,
+    entrance: Entrance,
+    ingest: JoinHandle<()>,
     log: EventLog,
     lock: InstanceLock,
 }
@@ -116,12 +135,18 @@ impl Service {
         make_private_folder(&recordings).map_err(failed(&recordings))?;
         // Looked for before any recorder begins, so that none of its files is among them.
         let leftovers = Leftovers::look(&SystemDisk, &recordings);
+        let backlog = Backlog::look(&settings.cage, recordings.clone());
         let store = Store::open(&settings.store).await?;
+        if let Err(error) = finish_imports(&store, &settings.cage, &recordings).await {
+            tracing::warn!(%error, "imports that were cut short are seen to at the next start");
+        }
         let (earlier, last_id, log) = EventLog::open(folder, settings.events_keep).map_err(failed(folder))?;
         let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
         // Later than any id before, even if the log of these is lost.
         let first_id = u64::try_from(clock.now().utc_ns / 1_000_000).unwrap_or(0).max(last_id + 1);
         let hub = Arc::new(Hub::new(earlier, first_id, settings.events_keep, log.keeper()));
+        let (entrance, jobs) = Entrance::new(&settings.cage);
+        let ingest = Ingest::spawn(store.clone(), Arc::clone(&hub), Arc::clone(&clock), &settings.cage, jobs);
         let stations = Arc::new(Stations::new(
             Arc::clone(&hub),
             Arc::clone(&clock),
@@ -129,31 +154,59 @@ impl Service {
             recordings,
             settings.nearly_full_bytes,
             settings.limits,
+            entrance.clone(),
         ));
         let listen_error = |cause| StartError::Listen { address: settings.listen, cause };
         let listener = TcpListener::bind(settings.listen).await.map_err(listen_error)?;
         let address = listener.local_addr().map_err(listen_error)?;
         holder.http = Some(address);
         lock.tell(&holder)?;
+        bring_back_the_plate(&store, &settings.cage, &*clock, &stations).await?;
         let (cancel, tasks) = (CancellationToken::new(), TaskTracker::new());
         let streams = CancellationToken::new();
         let plate_stations = Arc::clone(&stations);
+        let turns: Arc<Turns> = Arc::default();
         let shared = api::Api {
             store: store.clone(),
             hub: Arc::clone(&hub),
             clock: Arc::clone(&clock),
+            cage: settings.cage.clone(),
             data_folder: folder.clone(),
-            plate: Arc::new(move |context| plate_stations.at_the_plate(context)),
+            turns: Arc::clone(&turns),
+            plate: Arc::new(move |at_bat| plate_stations.at_the_plate(at_bat)),
             cancel: streams.clone(),
             heartbeat: api::HEARTBEAT,
         };
         let (lost, failing) = (log.lost(), log.failing());
         let server = tokio::spawn(serve(listener, api::app(shared), streams.clone()));
-        let service = Self { hub, store, stations, clock, address, cancel, tasks, streams, server, log, lock };
-        // Not waited for at the end: what is not finished then is at the next start.
-        tokio::task::spawn_blocking(move || tell_recovered(leftovers));
+        let service =
+            Self { hub, store, stations, clock, address, cancel, tasks, streams, server, entrance, ingest, log, lock };
+        service.tasks.spawn(service.see_to_the_past(leftovers, backlog, turns));
         service.tasks.spawn(watch_log(lost, failing, Arc::clone(&service.hub), service.cancel.clone()));
         Ok(service)
+    }
+
+    /// Finishes what a crash left, and stores what earlier runs did not. Not waited for at the end: what is not done then is
+    /// at the next start.
+    fn see_to_the_past(
+        &self,
+        leftovers: Leftovers,
+        backlog: Backlog,
+        turns: Arc<Turns>,
+    ) -> impl Future<Output = ()> + use<> {
+        let (store, clock, cancel) = (self.store.clone(), Arc::clone(&self.clock), self.cancel.clone());
+        async move {
+            let work = async {
+                let finished = tokio::task::spawn_blocking(move || tell_recovered(leftovers)).await;
+                if finished.is_ok() {
+                    backlog.work_off(&store, &clock, &turns).await;
+                }
+            };
+            tokio::select! {
+                () = work => {}
+                () = cancel.cancelled() => {}
+            }
+        }
     }
 
     /// Where front-ends find it.
@@ -219,6 +272,18 @@ impl Service {
         if tokio::time::timeout(STATIONS_WITHIN, stopped).await.is_err() {
             tracing::warn!("a recording was not finished in time; it is at the next start");
         }
+        let stored = async {
+            self.entrance.stop().await;
+            (&mut self.ingest).await
+        };
+        match tokio::time::timeout(STORE_WITHIN, stored).await {
+            Ok(Ok(())) => {}
+            Ok(Err(error)) => tracing::error!(%error, "what was told last may not be stored; it is at the next start"),
+            Err(_) => {
+                self.ingest.abort();
+                tracing::warn!("what was told last was not stored in time; it is at the next start");
+            }
+        }
         self.streams.cancel();
         if tokio::time::timeout(STREAMS_WITHIN, &mut self.server).await.is_err() {
             tracing::debug!("a front-end did not read to the end of its stream");
@@ -231,6 +296,20 @@ impl Service {
         self.store.close().await;
         drop(self.lock);
     }
+}
+
+/// Whoever was at the plate when the service ended is again, if their lesson is not over.
+async fn bring_back_the_plate(
+    store: &Store,
+    cage: &str,
+    clock: &dyn Clock,
+    stations: &Stations<SystemDisk>,
+) -> Result<(), StoreError> {
+    let at_bat = plate::current(&mut *store.read().await?, cage, UtcMicros(clock.now().utc_ns / 1000)).await?;
+    if at_bat.entry() != AtThePlate::default() {
+        stations.at_the_plate(&at_bat);
+    }
+    Ok(())
 }
 
 /// Finishes what a crash left, and says so.

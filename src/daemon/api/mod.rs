@@ -7,37 +7,52 @@
 //! (RFC 7396, [`patch`]) with `If-Match` ([`etag`]); a creation may have an `Idempotency-Key` ([`idempotency`]); bodies are
 //! bounded ([`extract`]).
 
+mod aims;
+mod athletes;
 mod bats;
 mod check;
+mod consents;
 mod etag;
 mod extract;
 mod idempotency;
+mod imports;
+mod instant;
+mod lessons;
 mod live;
+mod mounts;
 mod openapi;
 mod page;
 mod patch;
 mod plate;
 mod problem;
+mod recordings;
+mod refer;
+mod rounds;
+mod sensors;
 #[cfg(test)]
 mod test_api;
+mod words;
 
 pub use openapi::document;
 
 use super::clock::Clock;
 use super::hub::Hub;
+use super::record::Turns;
+use super::record::plate::AtBat;
 use super::store::Store;
-use crate::engine::wire::mcap::AtThePlate;
+use super::store::rows::UtcMicros;
+use axum::extract::DefaultBodyLimit;
 use axum::middleware;
 use axum::routing::get;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio_util::sync::CancellationToken;
-use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::router::{OpenApiRouter, UtoipaMethodRouterExt};
 use utoipa_axum::routes;
 
 /// Takes who is at the plate.
-pub type Plate = Arc<dyn Fn(&AtThePlate) + Send + Sync>;
+pub type Plate = Arc<dyn Fn(&AtBat) + Send + Sync>;
 
 /// What the handlers need.
 #[derive(Clone)]
@@ -48,14 +63,25 @@ pub struct Api {
     pub hub: Arc<Hub>,
     /// The host's time.
     pub clock: Arc<dyn Clock>,
+    /// What this installation is called, where several share a store.
+    pub cage: String,
     /// Everything on disk is in it.
     pub data_folder: PathBuf,
+    /// Who may measure or take in a recording now.
+    pub turns: Arc<Turns>,
     /// Where who is at the plate goes.
     pub plate: Plate,
     /// Ends the streams.
     pub cancel: CancellationToken,
     /// How often an event stream sends something at least: [`live::HEARTBEAT`].
     pub heartbeat: Duration,
+}
+
+impl Api {
+    /// The instant that answers are given at.
+    fn now(&self) -> UtcMicros {
+        UtcMicros(self.clock.now().utc_ns / 1000)
+    }
 }
 
 /// An event stream sends something at least so often.
@@ -71,7 +97,7 @@ pub fn app(api: Api) -> axum::Router {
         .fallback(problem::no_such_path)
         .method_not_allowed_fallback(problem::no_such_method)
         .layer(middleware::from_fn_with_state(api.clone(), idempotency::remember))
-        .layer(axum::extract::DefaultBodyLimit::max(extract::LONGEST_BODY))
+        .layer(DefaultBodyLimit::max(extract::LONGEST_BODY))
         .layer(middleware::from_fn(live::only_this_machine))
         .with_state(api)
 }
@@ -81,8 +107,26 @@ fn routes() -> OpenApiRouter<Api> {
     OpenApiRouter::new()
         .routes(routes!(bats::list, bats::create))
         .routes(routes!(bats::read, bats::edit, bats::remove))
+        .routes(routes!(athletes::list, athletes::create))
+        .routes(routes!(athletes::read, athletes::edit))
+        .routes(routes!(consents::list, consents::create))
+        .routes(routes!(consents::read, consents::edit))
+        .routes(routes!(lessons::list, lessons::create))
+        .routes(routes!(lessons::read, lessons::edit, lessons::remove))
+        .routes(routes!(rounds::list))
+        .routes(routes!(rounds::create))
+        .routes(routes!(rounds::read, rounds::edit, rounds::remove))
+        .routes(routes!(sensors::list))
+        .routes(routes!(sensors::read, sensors::edit))
+        .routes(routes!(mounts::list, mounts::create))
+        .routes(routes!(mounts::read, mounts::edit, mounts::remove))
+        .routes(routes!(aims::list, aims::create))
+        .routes(routes!(aims::read, aims::edit, aims::remove))
         .routes(routes!(live::events))
-        .routes(routes!(live::sensors))
         .routes(routes!(live::faults))
-        .routes(routes!(plate::put))
+        .routes(routes!(plate::read, plate::put))
+        .routes(routes!(recordings::list, imports::create).layer(DefaultBodyLimit::max(imports::LONGEST_BODY)))
+        .routes(routes!(recordings::read))
+        .routes(routes!(recordings::file))
+        .routes(routes!(recordings::reanalyse))
 }

@@ -1,11 +1,12 @@
 //! The OpenAPI document (3.1), made from the handlers.
 
+mod shape;
+
 use super::problem::ProblemBody;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
-use std::collections::BTreeMap;
 use utoipa::openapi::path::{Operation, Parameter, ParameterBuilder, ParameterIn, PathItem};
-use utoipa::openapi::schema::{ArrayItems, ObjectBuilder, Schema, Type};
+use utoipa::openapi::schema::{ObjectBuilder, Type};
 use utoipa::openapi::{
     Components, Content, Info, License, OpenApi, Ref, RefOr, Required, Response as Described, ResponseBuilder,
 };
@@ -44,11 +45,10 @@ pub(super) fn complete(document: &mut OpenApi) {
     ProblemBody::schemas(&mut schemas);
     schemas.push((ProblemBody::name().into_owned(), ProblemBody::schema()));
     components.schemas.extend(schemas);
-    merge_parts(components);
-    say_what_texts_hold(components);
     for item in document.paths.paths.values_mut() {
         complete_item(item);
     }
+    shape::settle(document);
 }
 
 fn complete_item(item: &mut PathItem) {
@@ -57,7 +57,7 @@ fn complete_item(item: &mut PathItem) {
         let words = "The ETag of the version that is edited.";
         add(operation, header_parameter("If-Match", true, words, "^\"[0-9]{1,18}\"$"));
     }
-    if let Some(operation) = &mut item.post {
+    if let Some(operation) = item.post.as_mut().filter(|operation| is_remembered(operation)) {
         let words = "The same request again under the same key within a day gets the same answer.";
         add(operation, header_parameter("Idempotency-Key", false, words, "^[!-~]{1,200}$"));
     }
@@ -65,6 +65,15 @@ fn complete_item(item: &mut PathItem) {
     for operation in all.into_iter().flatten() {
         operation.responses.responses.insert("default".into(), RefOr::T(problem()));
     }
+}
+
+/// What is made from a JSON body is answered again under the same key; a file is known by its bytes.
+fn is_remembered(operation: &Operation) -> bool {
+    let is_json = operation.request_body.as_ref().is_some_and(|body| match body {
+        RefOr::T(body) => body.content.contains_key("application/json"),
+        RefOr::Ref(_) => false,
+    });
+    is_json && operation.responses.responses.contains_key("201")
 }
 
 fn add(operation: &mut Operation, parameter: Parameter) {
@@ -81,61 +90,6 @@ fn header_parameter(name: &str, required: bool, words: &str, pattern: &str) -> P
         .schema(Some(schema))
         .build()
 }
-
-/// What is put together of parts becomes one object: a part that forbids other keys would forbid those of the others.
-fn merge_parts(components: &mut Components) {
-    let before = components.schemas.clone();
-    components.schemas.values_mut().for_each(|schema| merge_parts_of(schema, &before));
-}
-
-fn merge_parts_of(schema: &mut RefOr<Schema>, named: &BTreeMap<String, RefOr<Schema>>) {
-    match schema {
-        RefOr::T(Schema::AllOf(all)) => {
-            let mut whole = ObjectBuilder::new().description(all.description.clone()).build();
-            for part in &all.items {
-                let part = match part {
-                    RefOr::Ref(part) => part.ref_location.rsplit('/').next().and_then(|name| named.get(name)),
-                    part => Some(part),
-                };
-                if let Some(RefOr::T(Schema::Object(part))) = part {
-                    whole.properties.extend(part.properties.clone());
-                    whole.required.extend(part.required.iter().cloned());
-                }
-            }
-            *schema = RefOr::T(Schema::Object(whole));
-        }
-        RefOr::T(Schema::Object(object)) => {
-            object.properties.values_mut().for_each(|property| merge_parts_of(property, named));
-        }
-        RefOr::T(Schema::Array(array)) => {
-            if let ArrayItems::RefOrSchema(items) = &mut array.items {
-                merge_parts_of(items, named);
-            }
-        }
-        _ => {}
-    }
-}
-
-/// Bounded texts are checked for control characters too ([`Check::text`](super::check::Check::text)), and names for words.
-fn say_what_texts_hold(components: &mut Components) {
-    let objects = components.schemas.values_mut().filter_map(|schema| match schema {
-        RefOr::T(Schema::Object(object)) => Some(object),
-        _ => None,
-    });
-    for property in objects.flat_map(|object| object.properties.values_mut()) {
-        let RefOr::T(Schema::Object(text)) = property else { continue };
-        if text.max_length.is_some() && text.pattern.is_none() {
-            let pattern = if text.min_length.is_some_and(|least| least > 0) { NAME } else { TEXT };
-            text.pattern = Some(pattern.into());
-        }
-    }
-}
-
-/// Anything but control characters other than tab and newline,
-const TEXT: &str = "^[^\\x00-\\x08\\x0b-\\x1f\\x7f-\\x9f]*$";
-/// and with something to read in it.
-const NAME: &str =
-    "^[^\\x00-\\x08\\x0b-\\x1f\\x7f-\\x9f]*[^\\x00-\\x20\\x7f-\\xa0\\s][^\\x00-\\x08\\x0b-\\x1f\\x7f-\\x9f]*$";
 
 fn problem() -> Described {
     let content = Content::new(Some(Ref::from_schema_name(ProblemBody::name())));

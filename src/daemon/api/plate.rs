@@ -2,52 +2,182 @@
 
 use super::Api;
 use super::check::Check;
+use super::etag::Versioned;
 use super::extract::Body;
-use super::problem::Result;
-use crate::engine::wire::mcap::{AtThePlate, AtThePlateSide};
+use super::instant::Instant;
+use super::problem::{Place, Problem, Result};
+use super::words::{BallSource, Occasion, Side};
+use crate::daemon::record::plate::{self, AtBat, PlateError, Saying};
 use axum::extract::State;
-use axum::http::StatusCode;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
+use uuid::Uuid;
 
-/// Of who and what is at the plate each has no more characters than this: every swing's event repeats them.
-const LONGEST_NAME: usize = 200;
+/// The kind of the news that somebody else or something else is at the plate.
+const PLATE: &str = "plate";
 
-/// Who is at the plate, as a front-end says it. A key that is not known is refused, unlike in a recording, which may be of
-/// a later version.
+/// Who and what the next swing belongs to. What is left out is not known.
 #[derive(Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PlateBody {
-    nickname: Option<String>,
-    side: Option<SideWord>,
-    bat: Option<String>,
+    /// Who swings; null: nobody who is known.
+    athlete_id: Option<Uuid>,
+    /// From which side.
+    side: Option<Side>,
+    /// With what.
+    bat_id: Option<Uuid>,
+    /// What is practised.
+    #[schema(min_length = 1, max_length = 100)]
     drill: Option<String>,
-    round: Option<String>,
+    /// Where the ball comes from.
+    ball_source: Option<BallSource>,
+    /// The ball's speed at the plate, m/s. Off a tee and without a ball it is 0 unless something else is said.
+    #[schema(minimum = 0.0, maximum = 100.0)]
+    pitch_speed_mps: Option<f64>,
+    /// How steeply it comes down there, degrees below the horizontal.
+    #[schema(minimum = -89.0, maximum = 89.0)]
+    pitch_descent_deg: Option<f64>,
+    /// Whether it is a lesson, which is so where nothing is said, or practice.
+    occasion: Option<Occasion>,
+    /// A note on the round.
+    #[schema(max_length = 2000)]
+    note: Option<String>,
 }
 
-/// A batter's side.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, ToSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum SideWord {
-    /// Bats right-handed.
-    Right,
-    /// Bats left-handed.
-    Left,
+/// Who and what the next swing belongs to.
+#[derive(Serialize, ToSchema)]
+#[schema(as = AtThePlate)]
+pub struct PlateOut {
+    /// Who swings; null: nobody who is known.
+    #[schema(required)]
+    athlete_id: Option<Uuid>,
+    /// Their name.
+    #[schema(required)]
+    nickname: Option<String>,
+    /// From which side.
+    #[schema(required)]
+    side: Option<Side>,
+    /// With what.
+    #[schema(required)]
+    bat_id: Option<Uuid>,
+    /// The bat's name.
+    #[schema(required)]
+    bat: Option<String>,
+    /// What is practised.
+    #[schema(required)]
+    drill: Option<String>,
+    /// Where the ball comes from.
+    #[schema(required)]
+    ball_source: Option<BallSource>,
+    /// The ball's speed at the plate, m/s.
+    #[schema(required)]
+    pitch_speed_mps: Option<f64>,
+    /// How steeply it comes down there, degrees below the horizontal.
+    #[schema(required)]
+    pitch_descent_deg: Option<f64>,
+    /// Lesson or practice; null: nobody is at the plate.
+    #[schema(required)]
+    occasion: Option<Occasion>,
+    /// The note on the round.
+    #[schema(required)]
+    note: Option<String>,
+    /// The lesson or practice.
+    #[schema(required)]
+    lesson_id: Option<Uuid>,
+    /// The round.
+    #[schema(required)]
+    round_id: Option<Uuid>,
+    /// Since when.
+    since: Instant,
+}
+
+/// Read who is at the plate
+///
+/// Nobody is, once their lesson has ended or began more than 12 h ago.
+#[utoipa::path(get, path = "/v1/at-the-plate", tag = "plate", responses((status = 200, body = PlateOut)))]
+pub async fn read(State(api): State<Api>) -> Result<Versioned<PlateOut>> {
+    let at_bat = plate::current(&mut *api.store.read().await?, &api.cage, api.now()).await?;
+    Ok(Versioned(at_bat.plate.version, PlateOut::of(&at_bat)))
 }
 
 /// Say who is at the plate
-#[utoipa::path(put, path = "/v1/at-the-plate", tag = "plate", request_body = PlateBody, responses((status = 204)))]
-pub async fn put(State(api): State<Api>, Body(body): Body<PlateBody>) -> Result<StatusCode> {
-    let PlateBody { nickname, side, bat, drill, round } = body;
-    let mut check = Check::new();
-    for (key, name) in [("nickname", &nickname), ("bat", &bat), ("drill", &drill), ("round", &round)] {
-        check.text(key, name.as_deref().unwrap_or_default(), LONGEST_NAME);
+///
+/// Finds the athlete's lesson that is going on here or begins one, and its latest round if drill, ball, bat and side are the
+/// same, else begins one. Swings from here on belong to them, for every sensor; the switch stands in the recordings.
+#[utoipa::path(
+    put, path = "/v1/at-the-plate", tag = "plate", request_body = PlateBody, responses((status = 200, body = PlateOut))
+)]
+pub async fn put(State(api): State<Api>, Body(body): Body<PlateBody>) -> Result<Versioned<PlateOut>> {
+    let saying = body.checked()?;
+    let mut changes = api.store.write().await?;
+    let at_bat = plate::put(&mut changes, &api.cage, &saying, api.now()).await?;
+    changes.commit().await?;
+    (api.plate)(&at_bat);
+    let out = PlateOut::of(&at_bat);
+    if let Ok(data) = serde_json::to_string(&out) {
+        api.hub.publish(PLATE, data);
     }
-    check.done()?;
-    let side = side.map(|side| match side {
-        SideWord::Right => AtThePlateSide::Right,
-        SideWord::Left => AtThePlateSide::Left,
-    });
-    (api.plate)(&AtThePlate { nickname, side, bat, drill, round });
-    Ok(StatusCode::NO_CONTENT)
+    Ok(Versioned(at_bat.plate.version, out))
 }
+
+impl PlateBody {
+    fn checked(self) -> Result<Saying> {
+        let mut check = Check::new();
+        self.drill.iter().for_each(|drill| {
+            check.name("drill", drill, 100);
+        });
+        check
+            .range("pitch_speed_mps", self.pitch_speed_mps, 0.0..=100.0)
+            .range("pitch_descent_deg", self.pitch_descent_deg, -89.0..=89.0)
+            .text("note", self.note.as_deref().unwrap_or_default(), 2000)
+            .done()?;
+        Ok(Saying {
+            athlete_id: self.athlete_id,
+            side: self.side.map(Into::into),
+            bat_id: self.bat_id,
+            drill: self.drill,
+            ball_source: self.ball_source.map(Into::into),
+            pitch_speed_mps: self.pitch_speed_mps,
+            pitch_descent_deg: self.pitch_descent_deg,
+            occasion: self.occasion.unwrap_or(Occasion::Lesson).into(),
+            note: self.note,
+        })
+    }
+}
+
+impl PlateOut {
+    fn of(at_bat: &AtBat) -> Self {
+        let plate = &at_bat.plate;
+        Self {
+            athlete_id: plate.athlete_id,
+            nickname: at_bat.nickname.clone(),
+            side: plate.side.map(Into::into),
+            bat_id: plate.bat_id,
+            bat: at_bat.bat.clone(),
+            drill: plate.drill.clone(),
+            ball_source: plate.ball_source.map(Into::into),
+            pitch_speed_mps: plate.pitch_speed_mps,
+            pitch_descent_deg: plate.pitch_descent_deg,
+            occasion: at_bat.lesson.as_ref().map(|lesson| lesson.occasion.into()),
+            note: at_bat.round.as_ref().map(|round| round.note.clone()),
+            lesson_id: plate.lesson_id,
+            round_id: plate.round_id,
+            since: plate.since.into(),
+        }
+    }
+}
+
+impl From<PlateError> for Problem {
+    fn from(error: PlateError) -> Self {
+        match error {
+            PlateError::Unknown { key } => {
+                let detail = "there is none with this id; expected one that was entered".into();
+                Self::invalid(vec![Place { pointer: format!("/{key}"), detail }])
+            }
+            PlateError::Store(error) => error.into(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

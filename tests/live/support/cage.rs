@@ -12,6 +12,7 @@ use swingd::daemon::clock::Clock;
 use swingd::daemon::finder::{Catalogue, Finder};
 use swingd::daemon::hub::{Hub, News};
 use swingd::daemon::inlet::ring;
+use swingd::daemon::record::ingest::Entrance;
 use swingd::daemon::recorder::memory::MemoryDisk;
 use swingd::daemon::station::{Limits, Station};
 use swingd::engine::session::Session;
@@ -72,8 +73,10 @@ async fn live_on(sensor: Sensor, mishaps: Vec<Mishap>) -> Outcome {
     let (inlet, outlet) = ring("knob", Box::new(|| {}));
     inlet.push(Entry::Profile { log_time_ns: 0, toml: motion.profile_toml.clone() });
     let recording = MemoryRecording::new(disk.clone(), "knob", Arc::clone(&clock));
+    let (entrance, _jobs) = Entrance::new("cage");
     let limits = Limits { idle_close_s: 600.0, most_bytes: u64::MAX };
-    let station = Arc::new(Mutex::new(Station::new(Arc::clone(&inlet), outlet, Arc::clone(&hub), recording, limits)));
+    let station =
+        Arc::new(Mutex::new(Station::new(Arc::clone(&inlet), outlet, Arc::clone(&hub), recording, limits, entrance)));
     let finder = Finder {
         radio: Arc::new(radio.clone()),
         catalogue: Catalogue::default(),
@@ -86,11 +89,11 @@ async fn live_on(sensor: Sensor, mishaps: Vec<Mishap>) -> Outcome {
     tasks.spawn(finder.run());
     let turns = tokio::spawn(take_turns(Arc::clone(&station), Arc::clone(&clock), cancel.clone()));
     let (began_utc_ns, began) = sending(&radio, &*clock, &disk, mishaps).await;
-    let sending = serde_json::from_str(&hub.sensors()[0]).unwrap();
+    let sending = serde_json::from_str(&hub.sensors()[0].1).unwrap();
     // Silence: the connection is found to be lost, what is held goes on, the state is told.
     radio.air().cut();
     sleep(Duration::from_secs(5)).await;
-    let state = serde_json::from_str(&hub.sensors()[0]).unwrap();
+    let state = serde_json::from_str(&hub.sensors()[0].1).unwrap();
     let (truly_lost, last_arrived) = {
         let air = radio.air();
         let sensor = &air.sensors["knob"];

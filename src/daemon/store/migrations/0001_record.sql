@@ -145,6 +145,8 @@ CREATE TABLE recordings (
     imported_name   TEXT,
     -- Of an imported file: the athlete it was imported for.
     athlete_id      TEXT    REFERENCES athletes (id) ON DELETE SET NULL,
+    -- Of an imported file: the round that its swings belong to.
+    round_id        TEXT    REFERENCES rounds (id) ON DELETE SET NULL,
     begun_utc_us    INTEGER NOT NULL,
     -- NULL: it is being written, or its end is not known.
     ended_utc_us    INTEGER,
@@ -162,7 +164,8 @@ CREATE TABLE recordings (
 CREATE UNIQUE INDEX recordings_by_file ON recordings (cage, file_name);
 CREATE INDEX recordings_by_time ON recordings (begun_utc_us);
 CREATE INDEX recordings_by_athlete ON recordings (athlete_id);
-CREATE INDEX recordings_by_sha256 ON recordings (sha256);
+CREATE INDEX recordings_by_round ON recordings (round_id);
+CREATE UNIQUE INDEX recordings_by_sha256 ON recordings (sha256);
 
 -- The direction toward the pitcher, as it was taken.
 CREATE TABLE aims (
@@ -300,12 +303,18 @@ CREATE INDEX ball_results_by_swing ON ball_results (swing_id);
 CREATE INDEX ball_results_by_athlete ON ball_results (athlete_id, measured_utc_us);
 CREATE INDEX ball_results_by_time ON ball_results (measured_utc_us, id);
 
--- Who and what the next swing belongs to, at each installation.
+-- Who and what the next swing belongs to, at each installation, as it was said; with an athlete, it is in a round as well.
 CREATE TABLE plates (
     cage              TEXT    PRIMARY KEY,
     athlete_id        TEXT    REFERENCES athletes (id) ON DELETE SET NULL,
     lesson_id         TEXT    REFERENCES lessons (id) ON DELETE SET NULL,
     round_id          TEXT    REFERENCES rounds (id) ON DELETE SET NULL,
+    side              TEXT CHECK (side IN ('right', 'left')),
+    bat_id            TEXT    REFERENCES bats (id) ON DELETE SET NULL,
+    drill             TEXT,
+    ball_source       TEXT CHECK (ball_source IN ('tee', 'toss', 'front_toss', 'machine', 'live', 'dry')),
+    pitch_speed_mps   REAL,
+    pitch_descent_deg REAL,
     since_utc_us      INTEGER NOT NULL,
     version           INTEGER NOT NULL
 ) STRICT;

@@ -226,3 +226,32 @@ impl Word for BallSource {
         }
     }
 }
+
+/// Who and what the next swing at an installation belongs to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plate {
+    /// The installation.
+    pub cage: String,
+    /// Who swings; `None`: nobody is known to.
+    pub athlete_id: Option<Uuid>,
+    /// In which lesson or practice.
+    pub lesson_id: Option<Uuid>,
+    /// In which round.
+    pub round_id: Option<Uuid>,
+    /// From which side.
+    pub side: Option<Side>,
+    /// With what.
+    pub bat_id: Option<Uuid>,
+    /// What is practised.
+    pub drill: Option<String>,
+    /// Where the ball comes from.
+    pub ball_source: Option<BallSource>,
+    /// The ball's speed at the plate, m/s.
+    pub pitch_speed_mps: Option<f64>,
+    /// How steeply it comes down there, degrees below the horizontal.
+    pub pitch_descent_deg: Option<f64>,
+    /// Since when.
+    pub since: UtcMicros,
+    /// Counts its changes.
+    pub version: i64,
+}

@@ -1,0 +1,101 @@
+use super::super::test_api::{Answer, TestApi, on_each};
+use crate::daemon::store::queries::lessons;
+use crate::daemon::store::rows::UtcMicros;
+use serde_json::{Value, json};
+
+const PATH: &str = "/v1/at-the-plate";
+
+async fn made(api: &TestApi, path: &str, body: Value) -> Value {
+    let made = api.post(path, body).await;
+    assert_eq!(made.status, 201, "{}", made.json);
+    made.json["id"].clone()
+}
+
+async fn put(api: &TestApi, body: Value) -> Answer {
+    let said = api.put(PATH, body).await;
+    assert_eq!(said.status, 200, "{}", said.json);
+    said
+}
+
+#[test]
+fn one_request_begins_lesson_and_round_and_the_next_goes_on_with_them() {
+    on_each(async |api: TestApi| {
+        let empty = api.get(PATH).await;
+        assert_eq!(
+            (empty.status, &empty.json["athlete_id"], &empty.json["lesson_id"]),
+            (200, &Value::Null, &Value::Null)
+        );
+        let wren = made(&api, "/v1/athletes", json!({"nickname": "Wren", "bats": "left"})).await;
+        let tern = made(&api, "/v1/athletes", json!({"nickname": "Tern", "bats": "right"})).await;
+        let bat = made(&api, "/v1/bats", json!({"name": "Ash 33", "kind": "bat", "length_m": 0.838})).await;
+        let tee = json!({"athlete_id": wren, "side": "left", "bat_id": bat, "drill": "low", "ball_source": "tee"});
+        let first = put(&api, tee.clone()).await;
+        assert_eq!((&first.json["nickname"], &first.json["bat"]), (&json!("Wren"), &json!("Ash 33")));
+        assert_eq!(first.json["occasion"], "lesson");
+        let again = put(&api, tee.clone()).await;
+        assert_eq!(
+            (&again.json, again.header("etag")),
+            (&first.json, first.header("etag")),
+            "the same again is nothing"
+        );
+        let mut machine = tee.clone();
+        (machine["ball_source"], machine["pitch_speed_mps"]) = (json!("machine"), json!(29.0));
+        let second = put(&api, machine).await;
+        assert_eq!(second.json["lesson_id"], first.json["lesson_id"]);
+        assert_ne!(second.json["round_id"], first.json["round_id"]);
+        let other = put(&api, json!({"athlete_id": tern})).await;
+        assert_ne!(other.json["lesson_id"], first.json["lesson_id"]);
+        let back = put(&api, json!({"athlete_id": wren, "note": "tired"})).await;
+        assert_eq!((&back.json["lesson_id"], &back.json["note"]), (&first.json["lesson_id"], &json!("tired")));
+        let read = api.get(PATH).await;
+        assert_eq!((&read.json, read.header("etag")), (&back.json, back.header("etag")));
+        let told = api.plate.lock().unwrap();
+        let nicknames: Vec<_> = told.iter().map(|told| told.nickname.as_deref()).collect();
+        assert_eq!(nicknames, ["Wren", "Wren", "Wren", "Tern", "Wren"].map(Some));
+        assert_eq!(told[2].ball_source.as_deref(), Some("machine"));
+        assert_eq!(json!(told[4].lesson_id), first.json["lesson_id"]);
+    });
+}
+
+#[test]
+fn practice_is_another_lesson_and_a_forgotten_one_is_over() {
+    on_each(async |api: TestApi| {
+        let wren = made(&api, "/v1/athletes", json!({"nickname": "Wren", "bats": "left"})).await;
+        let practice = put(&api, json!({"athlete_id": wren, "occasion": "practice"})).await.json["lesson_id"].clone();
+        let lesson = put(&api, json!({"athlete_id": wren})).await.json["lesson_id"].clone();
+        assert_ne!(lesson, practice);
+        let row = async |id: &Value| {
+            let id = id.as_str().unwrap().parse().unwrap();
+            lessons::get(&mut *api.api.store.read().await.unwrap(), id).await.unwrap()
+        };
+        assert!(row(&practice).await.ended.is_some());
+        // Begun thirteen hours ago, and forgotten.
+        let mut old = row(&lesson).await;
+        old.begun = UtcMicros(old.begun.0 - 13 * 3_600_000_000);
+        let mut changes = api.api.store.write().await.unwrap();
+        lessons::update(&mut changes, &old).await.unwrap();
+        changes.commit().await.unwrap();
+        assert_eq!(api.get(PATH).await.json["athlete_id"], Value::Null, "nobody bats for so long");
+        let next = put(&api, json!({"athlete_id": wren})).await.json["lesson_id"].clone();
+        assert_ne!(next, lesson);
+        assert_eq!(row(&lesson).await.ended, Some(old.begun), "without a swing it ended where it began");
+    });
+}
+
+#[test]
+fn what_is_not_there_is_refused_with_its_place_and_changes_nothing() {
+    on_each(async |api: TestApi| {
+        let nobody = "01890a5d-ac96-774b-bcce-b302099a8057";
+        for (body, pointer) in [
+            (json!({"athlete_id": nobody}), "/athlete_id"),
+            (json!({"bat_id": nobody}), "/bat_id"),
+            (json!({"pitch_speed_mps": 101.0}), "/pitch_speed_mps"),
+            (json!({"drill": " "}), "/drill"),
+        ] {
+            let refused = api.put(PATH, body).await;
+            assert_eq!((refused.status, &refused.json["errors"][0]["pointer"]), (422, &json!(pointer)));
+        }
+        assert_eq!(api.put(PATH, json!({"nickname": "Wren"})).await.status, 422);
+        assert!(api.plate.lock().unwrap().is_empty());
+    });
+}

@@ -1,0 +1,24 @@
+//! The instructor's record: what joins the engine and the store.
+//!
+//! [`keep()`] writes what a session told of a swing, live or from a file; [`ingest`] is the way of the live ones,
+//! which stations hand over ([`handover`]). [`analyse_file`] reads a recording to its end and keeps its swings; [`import`]
+//! takes one in from elsewhere. [`backlog`]
+//! is what earlier runs did not store. [`plate`] is who swings next, [`outfit`] what they swing.
+
+mod analyse;
+pub mod backlog;
+pub mod handover;
+mod import;
+pub mod ingest;
+mod keep;
+pub mod outfit;
+pub mod plate;
+mod survey;
+mod turns;
+mod upload;
+
+pub use analyse::{AnalyseError, Outcome, RecordingFile, analyse_file};
+pub use import::{Import, ImportError, finish_imports, import};
+pub use keep::{Kept, Source, keep, sha256_hex, swing_id};
+pub use turns::{Busy, MayArrive, Turn, Turns};
+pub use upload::{Arrived, Arriving, LONGEST_FILE, UploadError};
