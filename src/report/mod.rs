@@ -4,12 +4,15 @@
 //! types are not serialised themselves, so what programs read cannot change by accident.
 //!
 //! In reading order: [`json`], one document a recording; [`event`], what a live or replayed session tells; [`words`], labels and units; [`table`], for a terminal; [`svg`],
-//! the picture; [`page`], all of it as one HTML file.
+//! the picture; [`page`], all of it as one HTML file; [`curves`], a swing's curves as they are kept and as they leave;
+//! [`swing_rows`], swings of many recordings as a table for notebooks.
 
+pub mod curves;
 pub mod event;
 pub mod json;
 pub mod page;
 pub mod svg;
+pub mod swing_rows;
 pub mod table;
 pub mod words;
 

@@ -2,6 +2,7 @@
 
 mod bad_input;
 mod commands;
+mod curves;
 mod engine;
 mod golden;
 mod operation;
