@@ -153,12 +153,31 @@ pub fn read(text: &[u8]) -> Result<Table, TableError> {
     check(&names, &columns)?;
     let mut rows = Vec::new();
     let mut record = ByteRecord::new();
+    let mut lines = Lines { text, at: 0, line: 1 };
     while reader.read_byte_record(&mut record).map_err(unreadable)? {
-        let line = record.position().map_or(0, ::csv::Position::line);
+        let line = lines.line_at(record.position().map_or(0, |at| at.byte() as usize));
         rows.push(Row { line, read: measured(&names, &columns, &record) });
     }
     let unknown = names.into_iter().zip(columns).filter(|(_, column)| *column == Column::Unknown);
     Ok(Table { ignored_columns: unknown.map(|(name, _)| name).collect(), rows })
+}
+
+/// Counts lines; the reader of CSV places a record before the end of the line above it.
+struct Lines<'a> {
+    text: &'a [u8],
+    at: usize,
+    line: u64,
+}
+
+impl Lines<'_> {
+    /// The line of the first character from this byte on that does not end a line. Bytes are asked for in order.
+    fn line_at(&mut self, byte: usize) -> u64 {
+        while let Some(&c) = self.text.get(self.at).filter(|c| self.at < byte || matches!(c, b'\r' | b'\n')) {
+            self.line += u64::from(c == b'\n');
+            self.at += 1;
+        }
+        self.line
+    }
 }
 
 fn check(names: &[String], columns: &[Column]) -> Result<(), TableError> {

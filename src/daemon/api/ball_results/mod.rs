@@ -1,5 +1,8 @@
 //! What other devices said the ball did: entered by hand, by a program or as a table, and matched to swings by time.
 
+#[cfg(test)]
+mod tests;
+
 use super::Api;
 use super::check::Check;
 use super::etag::{IfMatch, Versioned};

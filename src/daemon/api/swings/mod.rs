@@ -9,6 +9,8 @@ pub mod export;
 mod query;
 mod shape;
 pub mod summary;
+#[cfg(test)]
+mod tests;
 pub mod words;
 
 use super::Api;

@@ -3,8 +3,12 @@
 //! [`list`] goes through them by time of contact; [`filter`] says which. A page costs two queries, one for the swings and
 //! one for their tags, however many filters there are.
 
+#[cfg(test)]
+pub(in crate::daemon) mod example;
 pub mod filter;
 pub mod summary;
+#[cfg(test)]
+mod tests;
 
 pub use filter::{SwingFilter, Whose};
 
