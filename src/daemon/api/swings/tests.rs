@@ -6,6 +6,9 @@ use crate::engine::metrics::Metric;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
+/// Whether an item is one of those asked for.
+type IsSo = Box<dyn Fn(&Value) -> bool>;
+
 async fn filled(api: &TestApi, count: usize) -> World {
     let mut changes = api.api.store.write().await.unwrap();
     let world = fill(&mut changes, 17, count).await;
@@ -31,7 +34,7 @@ fn every_filter_of_the_api_is_the_stores() {
         let is = |key: &'static str, value: Value| move |item: &Value| item[key] == value;
         let flagged = |item: &Value| item["flags"].as_array().unwrap().contains(&json!("low_rate"));
         let tagged = |item: &Value| item["tags"].as_array().unwrap().contains(&json!("roll_over"));
-        let cases: Vec<(String, Box<dyn Fn(&Value) -> bool>)> = vec![
+        let cases: Vec<(String, IsSo)> = vec![
             (format!("athlete={athlete}"), Box::new(is("athlete_id", json!(athlete)))),
             ("athlete=none".into(), Box::new(is("athlete_id", Value::Null))),
             (format!("lesson={lesson}"), Box::new(is("lesson_id", json!(lesson)))),
@@ -180,7 +183,7 @@ fn a_round_brings_its_lesson_athlete_side_and_bat() {
 #[test]
 fn an_athlete_without_a_lesson_then_gets_one_and_a_round_like_the_old_one() {
     on_each(async |api: TestApi| {
-        let world = filled(&api, 60).await;
+        let world = filled(&api, 150).await;
         let dunlin = world.athletes[2].id;
         let in_hour = |swing: &crate::daemon::store::rows::Swing| swing.contact_utc.0 < BEGUN_US + HOUR_US;
         let swings: Vec<_> = world

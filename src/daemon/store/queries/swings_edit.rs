@@ -27,7 +27,7 @@ pub struct Move {
 ///
 /// A round brings its lesson and athlete, and, unless the move says otherwise, the side and bat that it names. An athlete
 /// brings a lesson: that of the same occasion and installation which covers the swing, or a new one at the times of the old
-/// one; and in it a round like the one the swing was in.
+/// one; and in it a round like the one the swing was in, of the side and bat that the move says.
 ///
 /// # Errors
 /// If it goes to something that is not there, or to a round and an athlete that do not belong together.
@@ -49,7 +49,7 @@ pub async fn moved(connection: &mut AnyConnection, swing: &Swing, to: Move) -> R
             if round == Some(None) {
                 moved.round_id = None;
             }
-            to_athlete(connection, &mut moved, athlete).await?;
+            to_athlete(connection, &mut moved, athlete, to).await?;
         }
         (_, Some(None)) => (moved.athlete_id, moved.lesson_id, moved.round_id) = (None, None, None),
         (Some(None), None) => moved.round_id = None,
@@ -131,7 +131,12 @@ async fn into_round(connection: &mut AnyConnection, swing: &mut Swing, id: Uuid,
     Ok(())
 }
 
-async fn to_athlete(connection: &mut AnyConnection, swing: &mut Swing, athlete: Uuid) -> Result<(), StoreError> {
+async fn to_athlete(
+    connection: &mut AnyConnection,
+    swing: &mut Swing,
+    athlete: Uuid,
+    to: Move,
+) -> Result<(), StoreError> {
     let like = like_before(connection, swing, athlete).await?;
     let covering = lessons::covering(connection, athlete, like.occasion, &like.cage, swing.contact_utc).await?;
     let lesson_id = match covering {
@@ -143,8 +148,8 @@ async fn to_athlete(connection: &mut AnyConnection, swing: &mut Swing, athlete: 
     };
     if let Some(id) = swing.round_id {
         let before = rounds::get(connection, id).await?;
-        let wanted =
-            Round { lesson_id, side: swing.side.or(before.side), bat_id: swing.bat_id.or(before.bat_id), ..before };
+        let (side, bat_id) = (to.side.unwrap_or(before.side), to.bat.unwrap_or(before.bat_id));
+        let wanted = Round { lesson_id, side, bat_id, ..before };
         swing.round_id = Some(round_like(connection, wanted).await?);
     }
     (swing.athlete_id, swing.lesson_id) = (Some(athlete), Some(lesson_id));

@@ -29,9 +29,9 @@ fn holds(filter: &SwingFilter, found: &FoundSwing) -> bool {
         && filter.met_ball.is_none_or(|met_ball| analysis.met_ball == met_ball)
         && filter.flag.is_none_or(has)
         && filter.without_flag.is_none_or(|flag| !has(flag))
-        && !(filter.is_unflagged && !analysis.flags.is_empty())
+        && (!filter.is_unflagged || analysis.flags.is_empty())
         && filter.mark.is_none_or(|mark| swing.mark == mark)
-        && !(filter.is_counted && swing.mark == Mark::Exclude)
+        && (!filter.is_counted || swing.mark != Mark::Exclude)
         && filter.tag.as_ref().is_none_or(|tag| swing.tags.contains(tag))
 }
 
