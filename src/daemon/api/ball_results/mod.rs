@@ -184,7 +184,7 @@ pub struct ImportedRow {
 ///
 /// The newest first.
 #[utoipa::path(
-    get, path = "/v1/ball-results", tag = "ball results", params(ListParams),
+    get, path = "/v1/ball-results", tag = "ball_results", params(ListParams),
     responses((status = 200, body = Page<BallResult>))
 )]
 pub async fn list(State(api): State<Api>, Params(params): Params<ListParams>) -> Result<Json<Page<BallResult>>> {
@@ -207,7 +207,7 @@ pub async fn list(State(api): State<Api>, Params(params): Params<ListParams>) ->
 /// Where no swing is named, it belongs to the nearest contact with a ball within `within_s` that has no result yet; of the
 /// athlete, if one is named. A swing that is named may have other results already: of another device.
 #[utoipa::path(
-    post, path = "/v1/ball-results", tag = "ball results", params(WithinParam), request_body = BallResultBody,
+    post, path = "/v1/ball-results", tag = "ball_results", params(WithinParam), request_body = BallResultBody,
     responses((status = 201, body = BallResult))
 )]
 pub async fn create(
@@ -239,7 +239,7 @@ pub async fn create(
 
 /// Read a ball result
 #[utoipa::path(
-    get, path = "/v1/ball-results/{id}", tag = "ball results", params(("id" = Uuid, Path)),
+    get, path = "/v1/ball-results/{id}", tag = "ball_results", params(("id" = Uuid, Path)),
     responses((status = 200, body = BallResult))
 )]
 pub async fn read(State(api): State<Api>, Id(id): Id<Uuid>) -> Result<Versioned<BallResult>> {
@@ -251,7 +251,7 @@ pub async fn read(State(api): State<Api>, Id(id): Id<Uuid>) -> Result<Versioned<
 ///
 /// Another `swing_id` corrects the match, `null` undoes it. Another instant changes the offset, but no match.
 #[utoipa::path(
-    patch, path = "/v1/ball-results/{id}", tag = "ball results", params(("id" = Uuid, Path)),
+    patch, path = "/v1/ball-results/{id}", tag = "ball_results", params(("id" = Uuid, Path)),
     request_body(content = BallResultPatch, content_type = "application/merge-patch+json"),
     responses((status = 200, body = BallResult))
 )]
@@ -290,7 +290,7 @@ pub async fn edit(
 
 /// Remove a ball result
 #[utoipa::path(
-    delete, path = "/v1/ball-results/{id}", tag = "ball results", params(("id" = Uuid, Path)),
+    delete, path = "/v1/ball-results/{id}", tag = "ball_results", params(("id" = Uuid, Path)),
     responses((status = 204))
 )]
 pub async fn remove(State(api): State<Api>, Id(id): Id<Uuid>, IfMatch(version): IfMatch) -> Result<StatusCode> {
@@ -307,7 +307,7 @@ pub async fn remove(State(api): State<Api>, Id(id): Id<Uuid>, IfMatch(version): 
 /// rows are stored, each with the swing it belongs to, no swing twice and the nearest in time first; what is wrong with the
 /// others is told. A row that is stored already is refused.
 #[utoipa::path(
-    post, path = "/v1/ball-results/import", tag = "ball results", params(ImportParams),
+    post, path = "/v1/ball-results/import", tag = "ball_results", params(ImportParams),
     request_body(content = String, content_type = "text/csv"), responses((status = 200, body = Imported))
 )]
 pub async fn import(

@@ -41,7 +41,7 @@ pub struct FlagDefinition {
 ///
 /// Every metric with its unit and definition, and what every flag means.
 #[utoipa::path(get, path = "/v1/definitions", tag = "swings", responses((status = 200, body = Definitions)))]
-pub async fn read() -> Json<Definitions> {
+pub async fn definitions() -> Json<Definitions> {
     let metric = |metric: Metric| MetricDefinition {
         key: metric.key(),
         label: label(metric),

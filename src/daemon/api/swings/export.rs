@@ -36,7 +36,7 @@ static TURN: Semaphore = Semaphore::const_new(1);
     get, path = "/v1/swings/export.csv", tag = "swings", params(FilterParams),
     responses((status = 200, body = String, content_type = "text/csv"))
 )]
-pub async fn csv(State(api): State<Api>, Filter(filter): Filter) -> Result<Response> {
+pub async fn export_csv(State(api): State<Api>, Filter(filter): Filter) -> Result<Response> {
     export(api, filter, Format::Csv).await
 }
 
@@ -47,7 +47,7 @@ pub async fn csv(State(api): State<Api>, Filter(filter): Filter) -> Result<Respo
     get, path = "/v1/swings/export.parquet", tag = "swings", params(FilterParams),
     responses((status = 200, body = Vec<u8>, content_type = "application/vnd.apache.parquet"))
 )]
-pub async fn parquet(State(api): State<Api>, Filter(filter): Filter) -> Result<Response> {
+pub async fn export_parquet(State(api): State<Api>, Filter(filter): Filter) -> Result<Response> {
     export(api, filter, Format::Parquet).await
 }
 

@@ -127,7 +127,7 @@ pub struct Statistics {
     get, path = "/v1/athletes/{id}/summary", tag = "swings", params(("id" = Uuid, Path), SummaryParams),
     responses((status = 200, body = Summary))
 )]
-pub async fn read(State(api): State<Api>, Id(id): Id<Uuid>, params: SummaryParams) -> Result<Json<Summary>> {
+pub async fn summary(State(api): State<Api>, Id(id): Id<Uuid>, params: SummaryParams) -> Result<Json<Summary>> {
     let SummaryParams { metric, side, bat, from, to, .. } = params;
     let mut metrics = if metric.is_empty() { Metric::ALL.to_vec() } else { metric };
     metrics.sort();
