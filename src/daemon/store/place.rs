@@ -32,7 +32,13 @@ impl Place {
     pub(super) fn url(&self) -> String {
         match self {
             Self::File(path) => format!("sqlite://{}?mode=rwc", escaped(&path.to_string_lossy())),
-            Self::Postgres(url) => url.clone(),
+            // An absent number goes to PostgreSQL as one of another type than a number that is there (sqlx-core 0.9.0,
+            // `AnyArguments::convert_into`: a NULL of f64 as f32), so that a statement that was prepared with the one
+            // cannot be used again with the other.
+            Self::Postgres(url) => {
+                let joint = if url.contains('?') { '&' } else { '?' };
+                format!("{url}{joint}statement-cache-capacity=0")
+            }
         }
     }
 }

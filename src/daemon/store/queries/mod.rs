@@ -7,6 +7,7 @@
 pub mod aims;
 pub mod analyses;
 pub mod athletes;
+pub mod ball_results;
 pub mod bats;
 pub mod consents;
 pub mod curves;
@@ -19,6 +20,8 @@ pub mod recordings;
 pub mod rounds;
 pub mod sensors;
 pub mod swings;
+pub mod swings_edit;
+pub mod swings_read;
 #[cfg(test)]
 pub mod tests;
 
