@@ -50,10 +50,10 @@ pub(super) fn complete(document: &mut OpenApi) {
 
 fn complete_item(item: &mut PathItem) {
     let edits = [&mut item.patch, &mut item.delete];
-    for operation in edits.into_iter().flatten() {
+    for operation in edits.into_iter().flatten().filter(|operation| !is_of_access(operation)) {
         add(operation, header_parameter("If-Match", true, "The ETag of the version that is edited."));
     }
-    if let Some(operation) = &mut item.post {
+    if let Some(operation) = item.post.as_mut().filter(|operation| !is_of_access(operation)) {
         let words = "The same request again under the same key within a day gets the same answer.";
         add(operation, header_parameter("Idempotency-Key", false, words));
     }
@@ -61,6 +61,11 @@ fn complete_item(item: &mut PathItem) {
     for operation in all.into_iter().flatten() {
         operation.responses.responses.insert("default".into(), RefOr::T(problem()));
     }
+}
+
+/// Tokens have no versions, and an answer that holds one is not kept.
+fn is_of_access(operation: &Operation) -> bool {
+    operation.tags.iter().flatten().any(|tag| tag == "access")
 }
 
 fn add(operation: &mut Operation, parameter: Parameter) {

@@ -4,8 +4,10 @@
 //! takes a connection (a [`Transaction`](super::Transaction) or a [`Reading`](super::Reading) derefs to one); those that
 //! belong together are called within one.
 
+pub mod audit;
 pub mod bats;
 pub mod idempotency;
+pub mod tokens;
 
 use super::StoreError;
 use super::rows::Seen;
