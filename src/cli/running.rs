@@ -30,7 +30,9 @@ impl Running {
         let folder = &config.data_folder.value;
         let held = occupancy(folder).with_context(|| format!("{}: the lock cannot be read", folder.display()))?;
         let address = match held {
-            Occupancy::Free => bail!("{}: no swingd runs on this data folder; expected `swingd serve`", folder.display()),
+            Occupancy::Free => {
+                bail!("{}: no swingd runs on this data folder; expected `swingd serve`", folder.display())
+            }
             Occupancy::Held(Some(holder)) => holder.http.context("swingd is just starting; try again")?,
             // Elsewhere than on Unix a locked file cannot be read: then it is where it was told to listen.
             Occupancy::Held(None) => config.http_listen.value,

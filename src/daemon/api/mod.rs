@@ -91,9 +91,7 @@ pub fn app(api: Api) -> axum::Router {
         .layer(axum::extract::DefaultBodyLimit::max(extract::LONGEST_BODY))
         .layer(middleware::from_fn_with_state(api.clone(), gate::at_route))
         .with_state(api.clone());
-    axum::Router::new()
-        .fallback_service(router)
-        .layer(middleware::from_fn_with_state(api, gate::before_routing))
+    axum::Router::new().fallback_service(router).layer(middleware::from_fn_with_state(api, gate::before_routing))
 }
 
 /// Every route that is in the document, a line a path.

@@ -93,7 +93,10 @@ pub async fn redeem(
     let offer = api.access.desk().redeem(&body.code, now);
     let Some(Offer { role, label, days }) = offer else {
         api.access.rates().wrong(&peer, now).map_err(Refusal::too_many)?;
-        return Err(Refusal::new(Kind::WrongCode, "expected the code that is shown now; `swingd pair` shows a new one"));
+        return Err(Refusal::new(
+            Kind::WrongCode,
+            "expected the code that is shown now; `swingd pair` shows a new one",
+        ));
     };
     let label = body.label.filter(|label| !label.trim().is_empty()).unwrap_or(label);
     Ok(tokens::make(&api, TokenBody { role: role.into(), label, days }).await?)

@@ -110,3 +110,57 @@ fn entry(row: &AnyRow) -> Result<AuditEntry, StoreError> {
         status: u16::try_from(row.try_get::<i64, _>("status")?).unwrap_or(0),
     })
 }
+
+#[cfg(test)]
+pub mod test_support {
+    //! How it goes wrong.
+
+    use super::*;
+
+    /// No entry can be written from now on.
+    pub async fn lose_the_table(connection: &mut AnyConnection) {
+        sqlx::query("DROP TABLE audit").execute(connection).await.unwrap();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::daemon::store::test_store::on_each;
+
+    #[test]
+    fn whose_a_thing_is_follows_from_its_row_or_its_lesson() {
+        on_each(async |test| {
+            let mut changes = test.store.write().await.unwrap();
+            let id = |k: u128| Uuid::from_u128(k);
+            let rows = [
+                format!("INSERT INTO athletes VALUES ('{}', 'Wren', NULL, 'left', NULL, '', 0, 1)", id(1)),
+                format!("INSERT INTO consents VALUES ('{}', '{}', 'Robin', 'parent', 'keeping', 0, NULL, NULL, '', 1)", id(2), id(1)),
+                format!("INSERT INTO lessons VALUES ('{}', '{}', 'lesson', 'cage', 0, NULL, '', '', 1)", id(3), id(1)),
+                format!(
+                    "INSERT INTO rounds VALUES ('{}', '{}', 0, NULL, NULL, NULL, NULL, NULL, NULL, '', 1)",
+                    id(4),
+                    id(3)
+                ),
+                format!(
+                    "INSERT INTO recordings VALUES ('{}', 'cage', 'a.mcap', NULL, 'import', NULL, NULL, 0, NULL, NULL, NULL,
+                     NULL, NULL, NULL, NULL, 'stored', 1)",
+                    id(5)
+                ),
+            ];
+            for row in rows {
+                sqlx::query(sqlx::AssertSqlSafe(row)).execute(&mut *changes).await.unwrap();
+            }
+            for (of, k, whose) in [
+                (Of::Consent, 2, Some(id(1))),
+                (Of::Lesson, 3, Some(id(1))),
+                (Of::Round, 4, Some(id(1))),
+                (Of::Recording, 5, None),
+                (Of::Swing, 6, None),
+                (Of::BallResult, 6, None),
+            ] {
+                assert_eq!(athlete_of(&mut changes, of, id(k)).await.unwrap(), whose, "{of:?}");
+            }
+        });
+    }
+}
