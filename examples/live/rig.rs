@@ -89,6 +89,9 @@ pub fn play(lessons: Vec<Lesson>, seconds: f64) -> anyhow::Result<Outcome> {
     let settings = Settings {
         data_folder: folder.0.clone(),
         listen: "127.0.0.1:0".parse()?,
+        http: swingd::daemon::access::Settings::default(),
+        cage: "cage".into(),
+        retention_days: 0,
         events_keep: EVENTS_KEEP,
         nearly_full_bytes: 1_000_000_000,
         limits: LIMITS,

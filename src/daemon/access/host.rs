@@ -110,7 +110,9 @@ mod tests {
             (HeaderName::from_static(name), HeaderValue::from_bytes(value.as_bytes()).unwrap())
         };
         let mut headers = HeaderMap::new();
-        lines.iter().map(line).for_each(|(name, value)| drop(headers.append(name, value)));
+        for (name, value) in lines.iter().map(line) {
+            headers.append(name, value);
+        }
         headers
     }
 
