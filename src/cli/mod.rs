@@ -4,7 +4,7 @@
 //! In reading order: [`analysis`], a recording through the engine;
 //! `progress`; `targets`, files that are written whole or not at all; `text_file`; [`config`], file, environment and flags
 //! checked; [`command`], the commands by name; [`live`], news as lines; then a file a command: [`replay`], [`track`], [`calibrate`], [`convert`],
-//! [`synth`], [`demo`], [`scan`], [`serve`], [`doctor`].
+//! [`synth`], [`demo`], [`scan`], [`serve`], [`pair`] (which asks the service that is [`running`]), [`doctor`].
 
 pub mod analysis;
 pub mod calibrate;
@@ -14,8 +14,10 @@ pub mod convert;
 pub mod demo;
 pub mod doctor;
 pub mod live;
+pub mod pair;
 mod progress;
 pub mod replay;
+pub mod running;
 pub mod scan;
 pub mod serve;
 pub mod synth;

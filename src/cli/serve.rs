@@ -83,6 +83,9 @@ async fn serve(
     let service = Service::start(&settings(config)).await?;
     tracing::info!(address = %service.address(), data = %config.data_folder.value.display(), "serving");
     writeln!(out, "swingd serves http://{}/v1/events; stop it with Ctrl-C", service.address())?;
+    if !service.address().ip().is_loopback() {
+        writeln!(out, "{}", of_others(service.valid_tokens().await))?;
+    }
     out.flush()?;
     // A thread of its own prints: a terminal that is paused holds up nothing, and one that is gone ends nothing.
     let mut lines = Lines::new(service.hub().subscribe(None).news, args.units.into());
@@ -116,6 +119,17 @@ async fn serve(
     // What was told while it stopped is printed, if somebody reads.
     let _ = all_printed.recv_timeout(PRINTED_WITHIN);
     stopped
+}
+
+/// What is said of other machines where the service listens for them.
+fn of_others(tokens: Option<i64>) -> String {
+    let who = match tokens {
+        Some(0) => "no other machine gets in: there is no valid token".to_owned(),
+        Some(1) => "other machines get in with a token; 1 is valid".to_owned(),
+        Some(count) => format!("other machines get in with a token; {count} are valid"),
+        None => "other machines get in with a token".to_owned(),
+    };
+    who + ". `swingd pair` shows a code that gives one"
 }
 
 /// The last lines are printed within this time, or not.

@@ -63,6 +63,8 @@ struct Inner {
     most_kept: usize,
     sensors: BTreeMap<String, Arc<News>>,
     faults: BTreeMap<(Option<String>, &'static str), Fault>,
+    /// How many events of each kind this run has told.
+    told: BTreeMap<String, u64>,
 }
 
 /// What a new subscriber gets.
@@ -86,8 +88,15 @@ impl Hub {
             kept.pop_front();
         }
         let first_id = first_id.max(last + 1);
-        let inner =
-            Inner { first_id, next_id: first_id, kept, most_kept, sensors: BTreeMap::new(), faults: BTreeMap::new() };
+        let inner = Inner {
+            first_id,
+            next_id: first_id,
+            kept,
+            most_kept,
+            sensors: BTreeMap::new(),
+            faults: BTreeMap::new(),
+            told: BTreeMap::new(),
+        };
         Self { inner: Mutex::new(inner), sender: broadcast::Sender::new(CHANNEL_DEPTH), keep }
     }
 
@@ -140,6 +149,11 @@ impl Hub {
         self.lock().faults.values().cloned().collect()
     }
 
+    /// How many events of each kind this run has told.
+    pub fn told(&self) -> BTreeMap<String, u64> {
+        self.lock().told.clone()
+    }
+
     /// Each sensor's name and the JSON of its state, in the order of the names.
     pub fn sensors(&self) -> Vec<(String, String)> {
         self.lock().sensors.iter().map(|(name, news)| (name.clone(), news.data.clone())).collect()
@@ -164,6 +178,7 @@ impl Hub {
     fn publish_in(&self, inner: &mut Inner, kind: &str, data: String) -> u64 {
         let id = inner.next_id;
         inner.next_id += 1;
+        *inner.told.entry(kind.to_owned()).or_default() += 1;
         let news = Arc::new(News { id: Some(id), kind: kind.into(), data });
         (self.keep)(&news);
         inner.kept.push_back(Arc::clone(&news));

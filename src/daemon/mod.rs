@@ -10,8 +10,8 @@
 //! [`clock`] the host's time; [`radio`] Bluetooth behind a trait; [`link`] a connection kept alive; [`finder`] which sensors
 //! to connect to; [`playback`] a recording as a device; [`inlet`] the ring; [`station`] what is done for one sensor, with
 //! [`state`] and [`recording`]; [`recorder`] to disk; [`files`] from there; [`hub`] and [`event_log`] where it is told;
-//! [`store`] where it is kept, and [`record`] what comes there; [`api`] the door for
-//! front-ends.
+//! [`store`] where it is kept, and [`record`] what comes there; [`api`] the door for front-ends, [`access`] who may go
+//! through it, and [`metrics`] what is counted.
 //!
 //! Bounds: the ring [`inlet::DEPTH`] (full: dropped, counted, a gap), the recorder's queue [`recorder::QUEUE_DEPTH`] (full:
 //! not recorded, counted, a fault), the ingest's queue [`record::ingest::QUEUE_DEPTH`] (full: taken from the recording at
@@ -31,6 +31,7 @@ pub mod inlet;
 pub mod link;
 pub mod lock;
 pub mod logging;
+pub mod metrics;
 pub mod playback;
 pub mod radio;
 pub mod record;

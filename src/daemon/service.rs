@@ -6,6 +6,7 @@ use super::event_log::EventLog;
 use super::finder::{Catalogue, Finder, Open};
 use super::hub::{Fault, Hub};
 use super::lock::{Holder, InstanceLock, LockError, make_private_folder};
+use super::metrics::Metrics;
 use super::playback::{Pace, play};
 use super::radio::Radio;
 use super::record::backlog::Backlog;
@@ -13,11 +14,11 @@ use super::record::ingest::{Entrance, Ingest};
 use super::record::{Turns, finish_imports, plate};
 use super::recorder::{Leftovers, SystemDisk};
 use super::station::Limits;
+use super::store::queries::tokens;
 use super::store::rows::UtcMicros;
 use super::store::{Place, Store, StoreError};
 use super::{STOP_WITHIN, Stations, api};
 use crate::engine::wire::mcap::{AtThePlate, Entry};
-use axum::serve::ListenerExt;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -157,8 +158,8 @@ impl Service {
             entrance.clone(),
         ));
         let listen_error = |cause| StartError::Listen { address: settings.listen, cause };
-        let listener = TcpListener::bind(settings.listen).await.map_err(listen_error)?;
-        let address = listener.local_addr().map_err(listen_error)?;
+        let listeners = access::server::listen(settings.listen).await.map_err(listen_error)?;
+        let address = listeners.first().map_or(Ok(settings.listen), TcpListener::local_addr).map_err(listen_error)?;
         holder.http = Some(address);
         lock.tell(&holder)?;
         bring_back_the_plate(&store, &settings.cage, &*clock, &stations).await?;
@@ -174,11 +175,15 @@ impl Service {
             data_folder: folder.clone(),
             turns: Arc::clone(&turns),
             plate: Arc::new(move |at_bat| plate_stations.at_the_plate(at_bat)),
+            access: Arc::new(access::Access::new(&settings.http, settings.cage.clone(), address, store.clone())),
+            metrics: Arc::new(Metrics::new(clock.now().utc_ns as f64 * 1e-9)),
+            nearly_full_bytes: settings.nearly_full_bytes,
             cancel: streams.clone(),
             heartbeat: api::HEARTBEAT,
         };
         let (lost, failing) = (log.lost(), log.failing());
-        let server = tokio::spawn(serve(listener, api::app(shared), streams.clone()));
+        let (app, head) = (api::app(shared), settings.http.patience.head);
+        let server = tokio::spawn(access::server::serve(listeners, app, head, streams.clone()));
         let service =
             Self { hub, store, stations, clock, address, cancel, tasks, streams, server, entrance, ingest, log, lock };
         service.tasks.spawn(service.see_to_the_past(leftovers, backlog, turns));
@@ -217,6 +222,13 @@ impl Service {
     /// Where everything is told.
     pub fn hub(&self) -> &Arc<Hub> {
         &self.hub
+    }
+
+    /// How many tokens are worth something; `None`: the store does not tell now.
+    pub async fn valid_tokens(&self) -> Option<i64> {
+        let now = UtcMicros(self.clock.now().utc_ns / 1000);
+        let count = async { tokens::count_valid(&mut *self.store.read().await?, now).await };
+        count.await.ok()
     }
 
     /// Its stations.
@@ -287,6 +299,7 @@ impl Service {
         self.streams.cancel();
         if tokio::time::timeout(STREAMS_WITHIN, &mut self.server).await.is_err() {
             tracing::debug!("a front-end did not read to the end of its stream");
+            self.server.abort();
         }
         let log = self.log;
         let closed = tokio::task::spawn_blocking(move || log.close());
@@ -322,19 +335,6 @@ fn tell_recovered(leftovers: Leftovers) {
             }
             Some(error) => tracing::warn!(%path, error, "a recording is kept as the last run left it"),
         }
-    }
-}
-
-async fn serve(listener: TcpListener, app: axum::Router, cancel: CancellationToken) {
-    // Events are short and must not wait for a buffer to fill.
-    let listener = listener.tap_io(|stream| {
-        if let Err(error) = stream.set_nodelay(true) {
-            tracing::debug!(%error, "events may be late by a few ms");
-        }
-    });
-    let ended = axum::serve(listener, app).with_graceful_shutdown(cancel.cancelled_owned()).await;
-    if let Err(error) = ended {
-        tracing::error!(%error, "the HTTP server ended");
     }
 }
 

@@ -1,5 +1,6 @@
 //! The live service from notification to event, on virtual time and as a process.
 
+mod access;
 mod cli;
 #[cfg(target_os = "linux")]
 mod disk;

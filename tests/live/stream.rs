@@ -7,6 +7,7 @@ use crate::support::within;
 use serde_json::json;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
+use swingd::daemon::access::{self, Access};
 use swingd::daemon::api::{self, Api};
 use swingd::daemon::clock::SystemClock;
 use swingd::daemon::hub::{Fault, Hub};
@@ -194,8 +195,14 @@ async fn a_front_end_that_does_not_read_holds_up_nobody() {
 async fn heartbeats_come_while_there_is_nothing_to_tell() {
     let (cancel, folder) = (CancellationToken::new(), Folder::new("heartbeats"));
     std::fs::create_dir_all(folder.kept()).unwrap();
+    let store = Store::open(&Place::in_folder(&folder.kept())).await.unwrap();
+    let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
+    let address = listener.local_addr().unwrap();
     let shared = Api {
-        store: Store::open(&Place::in_folder(&folder.kept())).await.unwrap(),
+        access: Arc::new(Access::new(&access::Settings::default(), "north".into(), address, store.clone())),
+        metrics: Arc::default(),
+        nearly_full_bytes: 1,
+        store,
         cage: "north".into(),
         clock: Arc::new(SystemClock::new()),
         data_folder: folder.kept(),
@@ -205,10 +212,8 @@ async fn heartbeats_come_while_there_is_nothing_to_tell() {
         cancel: cancel.clone(),
         heartbeat: Duration::from_millis(50),
     };
-    let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
-    let address = listener.local_addr().unwrap();
-    let server = axum::serve(listener, api::app(shared)).with_graceful_shutdown(cancel.clone().cancelled_owned());
-    let server = tokio::spawn(async { server.await });
+    let head = access::Patience::default().head;
+    let server = tokio::spawn(access::server::serve(vec![listener], api::app(shared), head, cancel.clone()));
     let mut events = Events::open(address, None).await;
     events.expect("hello").await;
     for _ in 0..3 {
@@ -217,6 +222,6 @@ async fn heartbeats_come_while_there_is_nothing_to_tell() {
     }
     cancel.cancel();
     assert_eq!(events.rest().await, []);
-    within("the server to end", server).await.unwrap().unwrap();
+    within("the server to end", server).await.unwrap();
     assert_eq!(api::HEARTBEAT, Duration::from_secs(5), "what front-ends are promised");
 }

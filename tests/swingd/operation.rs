@@ -50,12 +50,12 @@ fn doctor_ends_with_the_status_that_its_checks_ask_for() {
     // The machine's own clock and disk are not this test's.
     let no_problem = checks.iter().all(|check| check["verdict"] != "problem");
     assert_eq!((document["no_problem"].as_bool(), well.status), (Some(no_problem), i32::from(!no_problem)));
-    assert_eq!(checks.len(), 9);
+    assert_eq!(checks.len(), 10);
 
     let taken = TcpListener::bind("127.0.0.1:0").unwrap();
     let address = taken.local_addr().unwrap().to_string();
     let ran = run(&folder, &["doctor", "--http-listen", &address], &[]);
-    assert_eq!((ran.status, ran.err.as_str(), ran.out.lines().count()), (1, "", 9));
+    assert_eq!((ran.status, ran.err.as_str(), ran.out.lines().count()), (1, "", 10));
     let line = ran.out.lines().last().unwrap();
     assert!(line.starts_with(&format!("problem     port           {address} is held by another program; ")), "{line}");
 }

@@ -6,6 +6,7 @@
 mod disk;
 mod files;
 mod host;
+mod store;
 #[cfg(test)]
 mod tests;
 
@@ -121,7 +122,7 @@ fn of_configuration(config: Result<(Config, Vec<UnknownVariable>), ConfigError>)
     let (config, unknown_variables) = match config {
         Ok(loaded) => loaded,
         Err(error) => {
-            let remedy = "correct it; until then data folder, log, files and port are not checked";
+            let remedy = "correct it; until then data folder, log, files, store and port are not checked";
             return vec![Check::problem("configuration", error.to_string(), remedy)];
         }
     };
@@ -138,6 +139,7 @@ fn of_configuration(config: Result<(Config, Vec<UnknownVariable>), ConfigError>)
     checks.push(disk::log_folder(config.log_folder().as_deref()));
     checks.push(files::profiles(&config.sensors));
     checks.push(files::descriptors(&config.sensors));
+    checks.push(store::store(&config.store()));
     checks.push(match &occupancy {
         Ok(Occupancy::Free) => Check::ok("instance", "none runs on this data folder"),
         Ok(Occupancy::Held(Some(holder))) => Check::ok("instance", format!("one runs: {holder}")),

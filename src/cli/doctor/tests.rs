@@ -23,7 +23,7 @@ fn all_is_well_and_nothing_is_left_behind_but_the_folders() {
     let folder = TestFolder::new("doctor-well");
     let checks = checks(folder.as_ref(), &[ANY_PORT, ("SWINGD_RECORDING_NEAR_FULL_MB", "1")]);
     let names: Vec<_> = checks.iter().map(|check| check.name).collect();
-    let all = ["configuration", "data folder", "log folder", "profiles", "descriptors", "instance", "port"];
+    let all = ["configuration", "data folder", "log folder", "profiles", "descriptors", "store", "instance", "port"];
     assert_eq!(names, all);
     // How fast the disk is, is not this test's.
     let well = checks.iter().filter(|check| check.name != "data folder").all(|check| check.verdict == Verdict::Ok);
@@ -129,7 +129,7 @@ fn a_configuration_that_cannot_be_used_is_one_problem() {
     assert_eq!(
         checks[0].line(),
         "problem     configuration  environment: SWINGD_LOG_DAYS is \"soon\"; expected a whole number of days from 1 to \
-         3650; correct it; until then data folder, log, files and port are not checked"
+         3650; correct it; until then data folder, log, files, store and port are not checked"
     );
 }
 

@@ -22,11 +22,18 @@ pub struct Patience {
     pub piece: Duration,
     /// For a whole request until the answer begins, uploads and exports apart.
     pub whole: Duration,
+    /// Whether an event stream's token is still worth something is looked at so often.
+    pub recheck: Duration,
 }
 
 impl Default for Patience {
     fn default() -> Self {
-        Self { head: Duration::from_secs(15), piece: Duration::from_secs(10), whole: Duration::from_secs(30) }
+        Self {
+            head: Duration::from_secs(15),
+            piece: Duration::from_secs(10),
+            whole: Duration::from_secs(30),
+            recheck: Duration::from_secs(5),
+        }
     }
 }
 

@@ -6,6 +6,8 @@ use axum::extract::{FromRequest, FromRequestParts, Request};
 use axum::http::StatusCode;
 use axum::http::request::Parts;
 use serde::de::DeserializeOwned;
+use std::error::Error;
+use tower_http::timeout::TimeoutError;
 
 /// A body is not longer than this where a route says nothing else, bytes.
 pub(super) const LONGEST_BODY: usize = 256 * 1024;
@@ -29,6 +31,11 @@ impl<S: Send + Sync, T: DeserializeOwned> FromRequest<S> for Body<T> {
 }
 
 pub(super) fn of_json(rejection: &JsonRejection) -> Problem {
+    let first: &(dyn Error + 'static) = rejection;
+    let mut causes = std::iter::successors(Some(first), |error| Error::source(*error));
+    if causes.any(|cause| cause.is::<TimeoutError>()) {
+        return Problem::new(Kind::TooSlow, "the body stopped coming; expected the rest of it");
+    }
     let kind = match rejection.status() {
         StatusCode::PAYLOAD_TOO_LARGE => Kind::TooLarge,
         StatusCode::UNSUPPORTED_MEDIA_TYPE => Kind::UnsupportedType,

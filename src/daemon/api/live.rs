@@ -5,14 +5,12 @@
 
 use super::Api;
 use super::extract::Params;
-use super::problem::{Kind, Problem};
-use crate::daemon::hub::{Hub, News, Subscription};
+use crate::daemon::hub::{Fault, Hub, News, Subscription};
+use crate::daemon::metrics::StreamClient;
 use axum::Json;
-use axum::extract::{Request, State};
-use axum::http::{HeaderMap, header};
-use axum::middleware::Next;
+use axum::extract::State;
+use axum::http::HeaderMap;
 use axum::response::sse::{Event, KeepAlive, Sse};
-use axum::response::{IntoResponse, Response};
 use futures::stream::{Stream, unfold};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
@@ -34,24 +32,6 @@ const HELLO: &str = "hello";
 /// Told in place of events that are gone; the present state follows.
 const RESET: &str = "reset";
 
-/// Only names of this machine are taken for the `Host`, so that no page from elsewhere can reach it under a name of its own.
-pub async fn only_this_machine(request: Request, next: Next) -> Response {
-    let host = request.headers().get(header::HOST).and_then(|host| host.to_str().ok()).unwrap_or("");
-    if is_this_machine(host) {
-        return next.run(request).await;
-    }
-    let words = "expected localhost, 127.0.0.1 or [::1] as the host: this address is only for programs of this machine";
-    Problem::new(Kind::WrongHost, words).into_response()
-}
-
-fn is_this_machine(host: &str) -> bool {
-    let name = match host.rsplit_once(':') {
-        Some((name, port)) if port.bytes().all(|byte| byte.is_ascii_digit()) => name,
-        _ => host,
-    };
-    matches!(name, "localhost" | "127.0.0.1" | "[::1]")
-}
-
 /// Something that is wrong now.
 #[derive(Serialize, ToSchema)]
 pub struct FaultOut {
@@ -70,7 +50,20 @@ pub struct FaultOut {
 #[utoipa::path(get, path = "/v1/faults", tag = "live", responses((status = 200, body = Vec<FaultOut>)))]
 pub async fn faults(State(api): State<Api>) -> Json<Vec<FaultOut>> {
     let faults = api.hub.faults().into_iter();
-    Json(faults.map(|f| FaultOut { sensor: f.sensor, key: f.key, cause: f.cause, remedy: f.remedy }).collect())
+    Json(faults.map(FaultOut::from).collect())
+}
+
+impl From<Fault> for FaultOut {
+    fn from(fault: Fault) -> Self {
+        Self { sensor: fault.sensor, key: fault.key, cause: fault.cause, remedy: fault.remedy }
+    }
+}
+
+impl FaultOut {
+    /// One of the whole service.
+    pub(super) fn of_service(key: &'static str, cause: String, remedy: &str) -> Self {
+        Self { sensor: None, key, cause, remedy: remedy.to_owned() }
+    }
 }
 
 /// Where an event stream is to begin.
@@ -107,6 +100,7 @@ struct Reader {
     /// The last event that is in `ready` or was sent.
     last_id: u64,
     cancel: CancellationToken,
+    _counted: StreamClient,
 }
 
 impl Reader {
@@ -118,6 +112,7 @@ impl Reader {
             ready: VecDeque::new(),
             last_id: after.unwrap_or(last_id),
             cancel: api.cancel.clone(),
+            _counted: api.metrics.stream_client(),
         };
         let version = env!("CARGO_PKG_VERSION");
         let hello = serde_json::json!({ "service": "swingd", "version": version, "last_id": last_id });

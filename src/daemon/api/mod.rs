@@ -5,16 +5,19 @@
 //!
 //! Conventions, the same for all: errors are [`problem`]s (RFC 9457); lists are [`page`]s; an edit is a JSON Merge Patch
 //! (RFC 7396, [`patch`]) with `If-Match` ([`etag`]); a creation may have an `Idempotency-Key` ([`idempotency`]); bodies are
-//! bounded ([`extract`]).
+//! bounded ([`extract`]). Before all of it stands the [`gate`].
 
 mod aims;
 mod athletes;
+mod audit;
 mod ball_results;
 mod bats;
 mod check;
 mod consents;
 mod etag;
 mod extract;
+mod gate;
+mod health;
 mod idempotency;
 mod imports;
 mod instant;
@@ -23,6 +26,7 @@ mod live;
 mod mounts;
 mod openapi;
 mod page;
+mod pairings;
 mod patch;
 mod plate;
 mod problem;
@@ -33,12 +37,17 @@ mod sensors;
 mod swings;
 #[cfg(test)]
 mod test_api;
+#[cfg(test)]
+mod test_gate;
+mod tokens;
 mod words;
 
 pub use openapi::document;
 
+use super::access::Access;
 use super::clock::Clock;
 use super::hub::Hub;
+use super::metrics::Metrics;
 use super::record::Turns;
 use super::record::plate::AtBat;
 use super::store::Store;
@@ -75,6 +84,12 @@ pub struct Api {
     pub plate: Plate,
     /// Ends the streams.
     pub cancel: CancellationToken,
+    /// Who may.
+    pub access: Arc<Access>,
+    /// What is counted.
+    pub metrics: Arc<Metrics>,
+    /// With less free space than this the disk is nearly full, bytes.
+    pub nearly_full_bytes: u64,
     /// How often an event stream sends something at least: [`live::HEARTBEAT`].
     pub heartbeat: Duration,
 }
@@ -94,14 +109,16 @@ pub fn app(api: Api) -> axum::Router {
     let (router, mut document) = routes().split_for_parts();
     openapi::complete(&mut document);
     let text = openapi::text(&document);
-    router
+    let router = router
+        .route("/pair", get(pairings::words))
         .route("/v1/openapi.json", get(move || std::future::ready(openapi::answer(text.clone()))))
         .fallback(problem::no_such_path)
         .method_not_allowed_fallback(problem::no_such_method)
         .layer(middleware::from_fn_with_state(api.clone(), idempotency::remember))
         .layer(DefaultBodyLimit::max(extract::LONGEST_BODY))
-        .layer(middleware::from_fn(live::only_this_machine))
-        .with_state(api)
+        .layer(middleware::from_fn_with_state(api.clone(), gate::at_route))
+        .with_state(api.clone());
+    axum::Router::new().fallback_service(router).layer(middleware::from_fn_with_state(api, gate::before_routing))
 }
 
 /// Every route that is in the document, a line a path.
@@ -124,6 +141,13 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(mounts::read, mounts::edit, mounts::remove))
         .routes(routes!(aims::list, aims::create))
         .routes(routes!(aims::read, aims::edit, aims::remove))
+        .routes(routes!(audit::list))
+        .routes(routes!(health::health))
+        .routes(routes!(health::metrics))
+        .routes(routes!(pairings::create))
+        .routes(routes!(pairings::redeem))
+        .routes(routes!(tokens::list, tokens::create))
+        .routes(routes!(tokens::revoke))
         .routes(routes!(live::events))
         .routes(routes!(live::faults))
         .routes(routes!(plate::read, plate::put))

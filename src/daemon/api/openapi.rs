@@ -53,11 +53,12 @@ pub(super) fn complete(document: &mut OpenApi) {
 
 fn complete_item(item: &mut PathItem) {
     let edits = [&mut item.patch, &mut item.delete];
-    for operation in edits.into_iter().flatten() {
+    for operation in edits.into_iter().flatten().filter(|operation| !is_of_access(operation)) {
         let words = "The ETag of the version that is edited.";
         add(operation, header_parameter("If-Match", true, words, "^\"[0-9]{1,18}\"$"));
     }
-    if let Some(operation) = item.post.as_mut().filter(|operation| is_remembered(operation)) {
+    if let Some(operation) = item.post.as_mut().filter(|operation| is_remembered(operation) && !is_of_access(operation))
+    {
         let words = "The same request again under the same key within a day gets the same answer.";
         add(operation, header_parameter("Idempotency-Key", false, words, "^[!-~]{1,200}$"));
     }
@@ -74,6 +75,11 @@ fn is_remembered(operation: &Operation) -> bool {
         RefOr::Ref(_) => false,
     });
     is_json && operation.responses.responses.contains_key("201")
+}
+
+/// Tokens have no versions, and an answer that holds one is not kept.
+fn is_of_access(operation: &Operation) -> bool {
+    operation.tags.iter().flatten().any(|tag| tag == "access")
 }
 
 fn add(operation: &mut Operation, parameter: Parameter) {

@@ -37,6 +37,8 @@ pub enum Kind {
     Unauthorized,
     /// Who asks may not.
     Forbidden,
+    /// The pairing code is wrong, or none is shown.
+    WrongCode,
     /// Too much was asked in too short a time.
     TooMany,
     /// The request took too long to arrive.
@@ -73,6 +75,7 @@ impl Kind {
             Self::WrongOrigin => ("wrong-origin", StatusCode::FORBIDDEN, "Pages from elsewhere may not ask this"),
             Self::Unauthorized => ("unauthorized", StatusCode::UNAUTHORIZED, "A token is needed"),
             Self::Forbidden => ("forbidden", StatusCode::FORBIDDEN, "This token may not do that"),
+            Self::WrongCode => ("wrong-code", StatusCode::FORBIDDEN, "The pairing code is not valid"),
             Self::TooMany => ("too-many", StatusCode::TOO_MANY_REQUESTS, "Too much in too short a time"),
             Self::TooSlow => ("too-slow", StatusCode::REQUEST_TIMEOUT, "The request took too long"),
             Self::DiskFull => ("disk-full", StatusCode::INSUFFICIENT_STORAGE, "There is no room on the disk"),

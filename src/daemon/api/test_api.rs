@@ -1,8 +1,10 @@
 //! The API in a test: a store of its own, no socket.
 
 use super::{Api, HEARTBEAT, app};
+use crate::daemon::access::{self, Access, Peer};
 use crate::daemon::clock::{Clock, Now, SystemClock};
 use crate::daemon::hub::Hub;
+use crate::daemon::metrics::Metrics;
 use crate::daemon::store::queries::sensors;
 use crate::daemon::store::rows::UtcMicros;
 use crate::daemon::store::test_store::{self, TestStore};
@@ -15,6 +17,9 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 use tokio_util::sync::CancellationToken;
 use tower::ServiceExt;
+
+/// Where the service would listen.
+const LISTEN: &str = "127.0.0.1:7951";
 
 /// The router over a fresh store.
 pub struct TestApi {
@@ -96,25 +101,35 @@ pub async fn sensor(api: &TestApi, name: &str) -> String {
 
 impl TestApi {
     fn new(store: TestStore) -> Self {
+        Self::with(store, &access::Settings::default(), Arc::new(SystemClock::new()))
+    }
+
+    /// With its own settings and time.
+    pub fn with(store: TestStore, settings: &access::Settings, clock: Arc<dyn Clock>) -> Self {
         let plate: Arc<Mutex<Vec<AtThePlate>>> = Arc::default();
         let taken = Arc::clone(&plate);
         let api = Api {
             store: store.store.clone(),
             hub: Arc::new(Hub::new(Vec::new(), 1, 100, Box::new(|_| {}))),
-            clock: Arc::new(SystemClock::new()),
+            clock,
             cage: "north".into(),
             data_folder: store.folder.clone(),
             turns: Arc::default(),
             plate: Arc::new(move |context| taken.lock().unwrap().push(context.entry())),
+            access: Arc::new(Access::new(settings, "north".into(), LISTEN.parse().unwrap(), store.store.clone())),
+            metrics: Arc::new(Metrics::new(0.0)),
+            nearly_full_bytes: 1,
             cancel: CancellationToken::new(),
             heartbeat: HEARTBEAT,
         };
         Self { router: app(api.clone()), api, plate, _store: store }
     }
 
-    /// Any request; a host is added where it has none.
+    /// Any request; a host is added where it has none, and that it came from this machine where nothing is said.
     pub async fn send(&self, mut request: Request<Body>) -> Answer {
         request.headers_mut().entry(header::HOST).or_insert(header::HeaderValue::from_static("localhost"));
+        let here = Peer { remote: "127.0.0.1:50000".parse().unwrap(), local: LISTEN.parse().unwrap() };
+        request.extensions_mut().get_or_insert(here);
         let response = self.router.clone().oneshot(request).await.unwrap();
         let (parts, body) = response.into_parts();
         let bytes = to_bytes(body, 100_000_000).await.unwrap().to_vec();

@@ -3,6 +3,7 @@
 use super::Place;
 use sqlx::error::ErrorKind;
 use sqlx::migrate::MigrateError;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 /// Why something was not read or written. Nothing of a change that failed was made.
 #[derive(Debug, thiserror::Error)]
@@ -72,29 +73,45 @@ impl StoreError {
     }
 }
 
+/// Failures of this process's stores that nobody's request was the reason of.
+static FAILURES: AtomicU64 = AtomicU64::new(0);
+
+/// How often a store of this process has failed: full, out of reach, not understood.
+pub fn failures() -> u64 {
+    FAILURES.load(Ordering::Relaxed)
+}
+
 impl From<sqlx::Error> for StoreError {
     fn from(error: sqlx::Error) -> Self {
-        match &error {
-            sqlx::Error::Database(cause) => {
-                let words = cause.message().to_owned();
-                match cause.kind() {
-                    ErrorKind::UniqueViolation => return Self::Refused(format!("it is there already: {words}")),
-                    ErrorKind::ForeignKeyViolation => {
-                        return Self::Refused(format!("it refers to something that is not there: {words}"));
-                    }
-                    ErrorKind::NotNullViolation | ErrorKind::CheckViolation => return Self::Refused(words),
-                    _ => {}
-                }
-                from_code(&cause.code().unwrap_or_default(), words).unwrap_or_else(|| Self::Other(Box::new(error)))
-            }
-            sqlx::Error::PoolTimedOut | sqlx::Error::Io(_) | sqlx::Error::PoolClosed | sqlx::Error::WorkerCrashed => {
-                Self::Unavailable(error.to_string())
-            }
-            sqlx::Error::ColumnDecode { .. } | sqlx::Error::Decode(_) | sqlx::Error::ColumnNotFound(_) => {
-                Self::Strange(error.to_string())
-            }
-            _ => Self::Other(Box::new(error)),
+        let error = told_apart(error);
+        if !matches!(error, Self::Refused(_)) {
+            FAILURES.fetch_add(1, Ordering::Relaxed);
         }
+        error
+    }
+}
+
+fn told_apart(error: sqlx::Error) -> StoreError {
+    match &error {
+        sqlx::Error::Database(cause) => {
+            let words = cause.message().to_owned();
+            match cause.kind() {
+                ErrorKind::UniqueViolation => return StoreError::Refused(format!("it is there already: {words}")),
+                ErrorKind::ForeignKeyViolation => {
+                    return StoreError::Refused(format!("it refers to something that is not there: {words}"));
+                }
+                ErrorKind::NotNullViolation | ErrorKind::CheckViolation => return StoreError::Refused(words),
+                _ => {}
+            }
+            from_code(&cause.code().unwrap_or_default(), words).unwrap_or_else(|| StoreError::Other(Box::new(error)))
+        }
+        sqlx::Error::PoolTimedOut | sqlx::Error::Io(_) | sqlx::Error::PoolClosed | sqlx::Error::WorkerCrashed => {
+            StoreError::Unavailable(error.to_string())
+        }
+        sqlx::Error::ColumnDecode { .. } | sqlx::Error::Decode(_) | sqlx::Error::ColumnNotFound(_) => {
+            StoreError::Strange(error.to_string())
+        }
+        _ => StoreError::Other(Box::new(error)),
     }
 }
 

@@ -18,7 +18,7 @@ pub use error::StoreError;
 pub use place::Place;
 
 use sqlx::any::{AnyConnectOptions, AnyPoolOptions};
-use sqlx::{AnyConnection, AnyPool, Connection, Executor};
+use sqlx::{AnyConnection, AnyPool, Connection, Executor, Row};
 use std::ops::{Deref, DerefMut};
 use std::str::FromStr;
 use std::time::Duration;
@@ -59,6 +59,27 @@ impl Store {
         let mut connection = store.writer.acquire().await?;
         schema::migrate(&mut connection, place.is_sqlite()).await?;
         Ok(store)
+    }
+
+    /// Whether one that is there can be opened, without changing it; `false`: there is none yet.
+    ///
+    /// # Errors
+    /// If it cannot be reached or read.
+    pub async fn is_there(place: &Place) -> Result<bool, StoreError> {
+        if let Place::File(path) = place
+            && !path.exists()
+        {
+            return Ok(false);
+        }
+        sqlx::any::install_default_drivers();
+        let pool = pool(place, 1).await?;
+        let row = match place {
+            Place::File(_) => pool.fetch_one("SELECT COUNT(*) FROM sqlite_schema WHERE name = 'athletes'").await,
+            Place::Postgres(_) => pool.fetch_one("SELECT COUNT(*) FROM pg_tables WHERE tablename = 'athletes'").await,
+        };
+        let count = row.and_then(|row| row.try_get::<i64, _>(0));
+        pool.close().await;
+        Ok(count? > 0)
     }
 
     /// Where it is.

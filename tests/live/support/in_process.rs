@@ -11,17 +11,23 @@ use swingd::engine::wire::mcap::Entry;
 
 /// Starts it on a folder, to keep so many events.
 pub async fn start(folder: &Path, events_keep: usize) -> Service {
-    let settings = Settings {
+    start_with(folder, |settings| settings.events_keep = events_keep).await
+}
+
+/// Starts it on a folder, with settings changed.
+pub async fn start_with(folder: &Path, change: impl FnOnce(&mut Settings)) -> Service {
+    let mut settings = Settings {
         data_folder: folder.to_owned(),
         listen: "127.0.0.1:0".parse().unwrap(),
         http: access::Settings::default(),
         cage: "cage".into(),
         retention_days: 0,
-        events_keep,
+        events_keep: 1000,
         nearly_full_bytes: 1,
         limits: Limits { idle_close_s: 600.0, most_bytes: u64::MAX },
         store: Place::in_folder(folder),
     };
+    change(&mut settings);
     Service::start(&settings).await.unwrap()
 }
 

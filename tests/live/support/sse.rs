@@ -77,10 +77,17 @@ pub struct Events {
 impl Events {
     /// Opens the stream, after an event or from here on.
     pub async fn open(address: SocketAddr, last_id: Option<&str>) -> Self {
+        Self::open_with(address, last_id, "").await
+    }
+
+    /// The same with further headers, whole lines.
+    pub async fn open_with(address: SocketAddr, last_id: Option<&str>, headers: &str) -> Self {
         within("the stream to open", async {
             let mut stream = TcpStream::connect(address).await.unwrap();
             let last = last_id.map_or(String::new(), |id| format!("Last-Event-ID: {id}\r\n"));
-            let text = format!("GET /v1/events HTTP/1.1\r\nHost: {address}\r\nAccept: text/event-stream\r\n{last}\r\n");
+            let text = format!(
+                "GET /v1/events HTTP/1.1\r\nHost: {address}\r\nAccept: text/event-stream\r\n{last}{headers}\r\n"
+            );
             stream.write_all(text.as_bytes()).await.unwrap();
             let (mut stream, mut head) = (BufReader::new(stream), String::new());
             while !head.ends_with("\r\n\r\n") {

@@ -7,6 +7,7 @@
 pub mod aims;
 pub mod analyses;
 pub mod athletes;
+pub mod audit;
 pub mod ball_results;
 pub mod bats;
 pub mod consents;
@@ -24,6 +25,7 @@ pub mod swings_edit;
 pub mod swings_read;
 #[cfg(test)]
 pub mod tests;
+pub mod tokens;
 
 use super::StoreError;
 use super::rows::{Seen, UtcMicros};

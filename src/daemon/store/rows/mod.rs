@@ -1,10 +1,12 @@
 //! What stands in the store, as plain values: a type a table. None is serialised; what leaves the program is the API's own.
 
+mod access;
 mod bat;
 mod device;
 mod people;
 mod swing;
 
+pub use access::{AuditEntry, AuditKey, Role, Token};
 pub use bat::{Bat, BatKind, Moi};
 pub use device::{Aim, Mount, MountSource, Origin, Recording, RecordingState, RecordingSummary, Sensor};
 pub use people::{Athlete, BallSource, Bats, Consent, Lesson, Occasion, Plate, Relation, Round, Scope};

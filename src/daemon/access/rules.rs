@@ -1,0 +1,215 @@
+//! Who may do what: one table, a line a route. What is not in it is the owner's alone.
+
+use crate::daemon::store::queries::audit::Of;
+use crate::daemon::store::rows::Role;
+use uuid::Uuid;
+
+/// What holds for a route.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Rule {
+    method: &'static str,
+    path: &'static str,
+    /// The least role that may; `None`: anybody, without a token.
+    pub least: Option<Role>,
+    /// Whether it shows or changes what belongs to an athlete, so that it is written down who did.
+    pub is_personal: bool,
+    /// Whether it may take long: uploads and exports.
+    pub is_long: bool,
+}
+
+/// For routes that nobody thought of.
+const UNKNOWN: Rule = Rule { method: "", path: "", least: Some(Role::Owner), is_personal: true, is_long: false };
+
+const fn rule(least: Role, method: &'static str, path: &'static str) -> Rule {
+    Rule { method, path, least: Some(least), is_personal: true, is_long: false }
+}
+const fn viewer(method: &'static str, path: &'static str) -> Rule {
+    rule(Role::Viewer, method, path)
+}
+const fn coach(method: &'static str, path: &'static str) -> Rule {
+    rule(Role::Coach, method, path)
+}
+const fn owner(method: &'static str, path: &'static str) -> Rule {
+    rule(Role::Owner, method, path)
+}
+
+impl Rule {
+    /// Where there is nothing: whoever is known may be told so.
+    pub const NOWHERE: Self =
+        Self { method: "", path: "", least: Some(Role::Viewer), is_personal: false, is_long: false };
+
+    const fn of_nobody(self) -> Self {
+        Self { is_personal: false, ..self }
+    }
+    const fn long(self) -> Self {
+        Self { is_long: true, ..self }
+    }
+    const fn open(self) -> Self {
+        Self { least: None, is_personal: false, ..self }
+    }
+}
+
+/// Reading is a viewer's, changing a coach's; erasing, exporting all of somebody and saying who may are the owner's.
+const RULES: &[Rule] = &[
+    viewer("GET", "/v1/openapi.json").of_nobody(),
+    viewer("GET", "/v1/health").of_nobody(),
+    viewer("GET", "/metrics").of_nobody(),
+    viewer("GET", "/v1/events"),
+    viewer("GET", "/v1/sensors").of_nobody(),
+    viewer("GET", "/v1/faults").of_nobody(),
+    viewer("GET", "/v1/definitions").of_nobody(),
+    viewer("GET", "/v1/profiles/{sha256}").of_nobody(),
+    viewer("GET", "/v1/at-the-plate"),
+    coach("PUT", "/v1/at-the-plate"),
+    viewer("GET", "/v1/athletes"),
+    coach("POST", "/v1/athletes"),
+    viewer("GET", "/v1/athletes/{id}"),
+    coach("PATCH", "/v1/athletes/{id}"),
+    owner("DELETE", "/v1/athletes/{id}").long(),
+    owner("GET", "/v1/athletes/{id}/archive").long(),
+    viewer("GET", "/v1/athletes/{id}/summary"),
+    viewer("GET", "/v1/athletes/{id}/consents"),
+    coach("POST", "/v1/athletes/{id}/consents"),
+    viewer("GET", "/v1/consents/{id}"),
+    coach("PATCH", "/v1/consents/{id}"),
+    owner("GET", "/v1/tombstones"),
+    viewer("GET", "/v1/bats").of_nobody(),
+    coach("POST", "/v1/bats").of_nobody(),
+    viewer("GET", "/v1/bats/{id}").of_nobody(),
+    coach("PATCH", "/v1/bats/{id}").of_nobody(),
+    coach("DELETE", "/v1/bats/{id}").of_nobody(),
+    viewer("GET", "/v1/sensors/{id}").of_nobody(),
+    coach("PATCH", "/v1/sensors/{id}").of_nobody(),
+    viewer("GET", "/v1/mounts").of_nobody(),
+    coach("POST", "/v1/mounts").of_nobody(),
+    viewer("GET", "/v1/mounts/{id}").of_nobody(),
+    coach("PATCH", "/v1/mounts/{id}").of_nobody(),
+    coach("DELETE", "/v1/mounts/{id}").of_nobody(),
+    viewer("GET", "/v1/aims"),
+    coach("POST", "/v1/aims"),
+    viewer("GET", "/v1/aims/{id}"),
+    coach("PATCH", "/v1/aims/{id}"),
+    coach("DELETE", "/v1/aims/{id}"),
+    viewer("GET", "/v1/lessons"),
+    coach("POST", "/v1/lessons"),
+    viewer("GET", "/v1/lessons/{id}"),
+    coach("PATCH", "/v1/lessons/{id}"),
+    coach("DELETE", "/v1/lessons/{id}"),
+    viewer("GET", "/v1/lessons/{id}/rounds"),
+    coach("POST", "/v1/rounds"),
+    viewer("GET", "/v1/rounds/{id}"),
+    coach("PATCH", "/v1/rounds/{id}"),
+    coach("DELETE", "/v1/rounds/{id}"),
+    viewer("GET", "/v1/recordings"),
+    coach("POST", "/v1/recordings").long(),
+    viewer("GET", "/v1/recordings/{id}"),
+    viewer("GET", "/v1/recordings/{id}/file").long(),
+    coach("POST", "/v1/recordings/{id}/reanalyses").long(),
+    viewer("GET", "/v1/swings"),
+    viewer("GET", "/v1/swings/export.csv").long(),
+    viewer("GET", "/v1/swings/export.parquet").long(),
+    coach("POST", "/v1/swings/moves"),
+    viewer("GET", "/v1/swings/{id}"),
+    coach("PATCH", "/v1/swings/{id}"),
+    viewer("GET", "/v1/swings/{id}/curves"),
+    viewer("GET", "/v1/swings/{id}/curves.csv"),
+    viewer("GET", "/v1/swings/{id}/revisions"),
+    viewer("GET", "/v1/ball-results"),
+    coach("POST", "/v1/ball-results"),
+    coach("POST", "/v1/ball-results/import"),
+    viewer("GET", "/v1/ball-results/{id}"),
+    coach("PATCH", "/v1/ball-results/{id}"),
+    coach("DELETE", "/v1/ball-results/{id}"),
+    owner("GET", "/v1/tokens").of_nobody(),
+    owner("POST", "/v1/tokens").of_nobody(),
+    owner("DELETE", "/v1/tokens/{id}").of_nobody(),
+    owner("POST", "/v1/pairings").of_nobody(),
+    viewer("POST", "/v1/pairings/redeem").open(),
+    viewer("GET", "/pair").open(),
+    owner("GET", "/v1/audit"),
+];
+
+/// What holds for a method and a route's pattern.
+pub fn rule_of(method: &str, pattern: &str) -> Rule {
+    find(method, pattern).unwrap_or(UNKNOWN)
+}
+
+/// The line of the table, if there is one. A head is asked for as its whole.
+pub fn find(method: &str, pattern: &str) -> Option<Rule> {
+    let method = if method == "HEAD" { "GET" } else { method };
+    RULES.iter().find(|rule| rule.method == method && rule.path == pattern).copied()
+}
+
+/// Whose data a request is about, as far as its path and query say.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum About {
+    /// This athlete's.
+    Athlete(Uuid),
+    /// That of whoever this thing belongs to.
+    Thing(Of, Uuid),
+    /// It does not say: a list, or something else.
+    Unsaid,
+}
+
+const THINGS: [(&str, Of); 6] = [
+    ("consents", Of::Consent),
+    ("lessons", Of::Lesson),
+    ("rounds", Of::Round),
+    ("recordings", Of::Recording),
+    ("swings", Of::Swing),
+    ("ball-results", Of::BallResult),
+];
+
+/// Whose data a request is about: `/v1/athletes/{id}/…`, `/v1/swings/{id}/…`, `?athlete={id}`.
+pub fn about(path: &str, query: Option<&str>) -> About {
+    let mut steps = path.strip_prefix("/v1/").unwrap_or_default().split('/');
+    let (kind, id) = (steps.next().unwrap_or_default(), steps.next().and_then(|id| id.parse().ok()));
+    let of = THINGS.iter().find(|(name, _)| *name == kind);
+    match (kind, id, of) {
+        ("athletes", Some(id), _) => About::Athlete(id),
+        (_, Some(id), Some((_, of))) => About::Thing(*of, id),
+        _ => {
+            let pairs = query.unwrap_or_default().split('&').filter_map(|pair| pair.split_once('='));
+            let athlete = pairs.filter(|(key, _)| matches!(*key, "athlete" | "athlete_id"));
+            athlete.filter_map(|(_, id)| id.parse().ok()).next().map_or(About::Unsaid, About::Athlete)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_not_in_the_table_is_the_owners_and_is_written_down() {
+        let rule = rule_of("PUT", "/v1/nothing");
+        assert_eq!((rule.least, rule.is_personal), (Some(Role::Owner), true));
+        assert_eq!(rule_of("HEAD", "/v1/bats"), rule_of("GET", "/v1/bats"));
+        assert_eq!(rule_of("PUT", "/v1/bats").least, Some(Role::Owner));
+    }
+
+    #[test]
+    fn no_line_stands_twice_and_only_pairing_is_open() {
+        for (at, rule) in RULES.iter().enumerate() {
+            let same = |other: &&Rule| (other.method, other.path) == (rule.method, rule.path);
+            assert_eq!(RULES.iter().position(|other| same(&other)), Some(at), "{} {}", rule.method, rule.path);
+            let reads = rule.method == "GET";
+            assert!(reads || rule.least > Some(Role::Viewer) || rule.path == "/v1/pairings/redeem", "{rule:?}");
+        }
+        let open: Vec<_> = RULES.iter().filter(|rule| rule.least.is_none()).map(|rule| rule.path).collect();
+        assert_eq!(open, ["/v1/pairings/redeem", "/pair"]);
+    }
+
+    #[test]
+    fn the_path_or_the_query_says_whose_it_is() {
+        let id = Uuid::from_u128(7);
+        let text = id.to_string();
+        assert_eq!(about(&format!("/v1/athletes/{text}"), None), About::Athlete(id));
+        assert_eq!(about(&format!("/v1/athletes/{text}/lessons"), Some("athlete=x")), About::Athlete(id));
+        assert_eq!(about(&format!("/v1/swings/{text}/curves"), None), About::Thing(Of::Swing, id));
+        assert_eq!(about("/v1/swings", Some(&format!("limit=5&athlete={text}"))), About::Athlete(id));
+        for path in ["/v1/athletes", "/v1/athletes/x", "/", "", "/v1/bats/00000000-0000-0000-0000-000000000007"] {
+            assert_eq!(about(path, Some("athlete=")), About::Unsaid, "{path}");
+        }
+    }
+}

@@ -1,0 +1,109 @@
+//! Pairing: a code shown at this machine, given back by another device for a token.
+
+use super::Api;
+use super::check::Check;
+use super::extract::Body;
+use super::gate::Refusal;
+use super::instant::Instant;
+use super::problem::{Kind, Problem, Result};
+use super::tokens::{self, LONGEST_LABEL, NewToken, Role, TokenBody};
+use crate::daemon::access::pairing::{Offer, VALID_FOR};
+use crate::daemon::access::{Peer, Who, secret, server};
+use crate::daemon::store::rows::UtcMicros;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use axum::{Extension, Json};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+/// A code that can be given back once.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct Pairing {
+    /// The code, as it is shown.
+    #[schema(examples("ABCD-2345"))]
+    code: String,
+    /// From when on it is worth nothing.
+    expires: Instant,
+    /// What another device opens, or reads from a QR code: the service's address, and the code behind `#`. Null: the service
+    /// does not listen for other machines, or does not know how they reach it.
+    #[schema(required)]
+    url: Option<String>,
+    /// What the token will be for.
+    role: Role,
+}
+
+/// A code that is given back.
+#[derive(Clone, Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Redemption {
+    /// The code, with or without its hyphen, in any case.
+    #[schema(min_length = 1, max_length = 40)]
+    code: String,
+    /// What the device is called, to tell its token from others; without it, what the code was made for.
+    #[schema(max_length = 100)]
+    label: Option<String>,
+}
+
+/// Show a pairing code
+///
+/// Only to somebody at the service's own machine: a code is for whoever sees its screen. A new code voids the one before; it is
+/// worth something for ten minutes, once, and until five wrong ones were given back.
+#[utoipa::path(post, path = "/v1/pairings", tag = "access", request_body = TokenBody, responses((status = 201, body = Pairing)))]
+pub async fn create(
+    State(api): State<Api>,
+    Extension(who): Extension<Who>,
+    Extension(peer): Extension<Peer>,
+    Body(body): Body<TokenBody>,
+) -> Result<Response> {
+    if who != Who::ThisMachine && !peer.is_loopback() {
+        let words = "a pairing code is shown only at the service's own machine: run `swingd pair` there";
+        return Err(Problem::new(Kind::Forbidden, words));
+    }
+    body.check()?;
+    let code = secret::new_code().map_err(|error| Problem::new(Kind::Internal, error.to_string()))?;
+    let shown = secret::shown(&code);
+    let address = server::reached_at(api.access.listen).await;
+    let url = address.map(|address| format!("http://{address}/pair#{shown}"));
+    let now = api.clock.now();
+    let valid_us = i64::try_from(VALID_FOR.as_micros()).unwrap_or(0);
+    let expires = Instant::from(UtcMicros(now.utc_ns / 1000 + valid_us));
+    let role = body.role;
+    api.access.desk().open(&code, Offer { role: role.into(), label: body.label, days: body.days }, now.elapsed);
+    Ok((StatusCode::CREATED, Json(Pairing { code: shown, expires, url, role })).into_response())
+}
+
+/// Give a pairing code back
+///
+/// From anywhere, without a token. The answer holds a token, once; the code is worth nothing then. Wrong codes are counted by
+/// address and in all.
+#[utoipa::path(
+    post, path = "/v1/pairings/redeem", tag = "access", request_body = Redemption,
+    responses((status = 201, body = NewToken))
+)]
+pub async fn redeem(
+    State(api): State<Api>,
+    Extension(peer): Extension<Peer>,
+    Body(body): Body<Redemption>,
+) -> std::result::Result<Response, Refusal> {
+    Check::new().text("label", body.label.as_deref().unwrap_or_default(), LONGEST_LABEL).done()?;
+    let now = api.clock.now().elapsed;
+    api.access.rates().may_guess(&peer, now).map_err(Refusal::too_many)?;
+    api.access.rates().may_anybody_guess(now).map_err(Refusal::too_many)?;
+    let offer = api.access.desk().redeem(&body.code, now);
+    let Some(Offer { role, label, days }) = offer else {
+        api.access.rates().wrong(&peer, now).map_err(Refusal::too_many)?;
+        return Err(Refusal::new(
+            Kind::WrongCode,
+            "expected the code that is shown now; `swingd pair` shows a new one",
+        ));
+    };
+    let label = body.label.filter(|label| !label.trim().is_empty()).unwrap_or(label);
+    Ok(tokens::make(&api, TokenBody { role: role.into(), label, days }).await?)
+}
+
+/// What a device sees that opens the address of a pairing code: it is for programs.
+pub async fn words() -> &'static str {
+    "swingd: the letters and digits behind # in the address are a pairing code.\n\
+     Enter it in the front-end that you use; it gives the code back with POST /v1/pairings/redeem and gets a token.\n"
+}
