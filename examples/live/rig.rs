@@ -137,7 +137,7 @@ fn play_on(service: &Service, lessons: Vec<Lesson>, seconds: f64) -> anyhow::Res
     let (seconds, cpu_s) = (began.elapsed().as_secs_f64(), machine::process_cpu_s()? - before_s);
     sleep(GRACE);
     let states = service.hub().sensors();
-    let states: Vec<Value> = states.iter().map(|state| serde_json::from_str(state)).collect::<Result<_, _>>()?;
+    let states: Vec<Value> = states.iter().map(|(_, state)| serde_json::from_str(state)).collect::<Result<_, _>>()?;
     for (sensor, name) in sensors.iter_mut().zip(&names) {
         let state = states.iter().find(|state| state["sensor"] == name.as_str());
         sensor.state = state.context("a sensor without a state")?.clone();
