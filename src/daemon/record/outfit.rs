@@ -3,9 +3,9 @@
 //! The profile that is configured for a sensor, or comes with what is played, is the base; bat, mount and pitch of who is at
 //! the plate take the place of its own. A [`Wardrobe`] a station says when that makes another profile.
 
+use crate::daemon::store::StoreError;
 use crate::daemon::store::queries::{Slice, bats, mounts, sensors};
 use crate::daemon::store::rows::{self, BallSource, Moi, Plate};
-use crate::daemon::store::StoreError;
 use crate::engine::geometry::unit_quaternion;
 use crate::engine::profile::{self, Profile};
 use crate::engine::wire::mcap::Entry;
@@ -164,7 +164,8 @@ mod tests {
         assert_eq!(wardrobe.plate(8), None);
         let bat = profile::Bat { length_m: 0.86, ..Profile::default().bat };
         let mount = profile::Mount { tilt_error_rad: 0.02, given: true, ..Profile::default().mount };
-        let mounts = BTreeMap::from([("knob".to_owned(), mount.clone()), ("other".to_owned(), Profile::default().mount)]);
+        let mounts =
+            BTreeMap::from([("knob".to_owned(), mount.clone()), ("other".to_owned(), Profile::default().mount)]);
         *slot.lock().unwrap() =
             Arc::new(Outfit { bat: Some(bat.clone()), mounts, pitch_speed_mps: Some(31.0), pitch_descent_deg: None });
         let changed = wardrobe.plate(9).unwrap();

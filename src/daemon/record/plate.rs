@@ -93,12 +93,7 @@ pub async fn current(connection: &mut AnyConnection, cage: &str, now: UtcMicros)
 ///
 /// # Errors
 /// If it names something that is not there, or cannot be written.
-pub async fn put(
-    changes: &mut Transaction,
-    cage: &str,
-    saying: &Saying,
-    now: UtcMicros,
-) -> Result<AtBat, PlateError> {
+pub async fn put(changes: &mut Transaction, cage: &str, saying: &Saying, now: UtcMicros) -> Result<AtBat, PlateError> {
     let before = plates::get(changes, cage).await?;
     if let Some(id) = saying.bat_id {
         bats::get(changes, id).await.map_err(|error| unknown(error, "bat_id"))?;

@@ -32,9 +32,16 @@ impl Place {
     pub(super) fn url(&self) -> String {
         match self {
             Self::File(path) => format!("sqlite://{}?mode=rwc", escaped(&path.to_string_lossy())),
-            Self::Postgres(url) => url.clone(),
+            Self::Postgres(url) => uncached(url),
         }
     }
+}
+
+/// Without statements that outlive a call: sqlx 0.9 gives an absent `f64` the type of an `f32` (`any/arguments.rs`), and
+/// PostgreSQL then refuses the present one that comes to the same statement later.
+fn uncached(url: &str) -> String {
+    let separator = if url.contains('?') { '&' } else { '?' };
+    format!("{url}{separator}statement-cache-capacity=0")
 }
 
 /// What would end the path of a URL.

@@ -161,7 +161,10 @@ fn a_recording_from_elsewhere_becomes_practice_of_its_athlete_once() {
         assert_eq!(recording["imported_name"], "tuesday.mcap");
         assert_eq!((&recording["state"], &recording["origin"]), (&json!("stored"), &json!("import")));
         assert_eq!((&recording["begun"], &recording["athlete_id"]), (&json!(BEGUN), &json!(cage.wren)));
-        assert_eq!((&recording["samples"], &recording["ended"]), (&json!(44_300), &json!("2026-11-20T17:30:44.299000Z")));
+        assert_eq!(
+            (&recording["samples"], &recording["ended"]),
+            (&json!(44_300), &json!("2026-11-20T17:30:44.299000Z"))
+        );
         let swings = cage.swings().await;
         assert_eq!(swings.len(), SWINGS);
         for (owner, occasion, drill, side, ..) in &swings {

@@ -21,7 +21,10 @@ async fn put(api: &TestApi, body: Value) -> Answer {
 fn one_request_begins_lesson_and_round_and_the_next_goes_on_with_them() {
     on_each(async |api: TestApi| {
         let empty = api.get(PATH).await;
-        assert_eq!((empty.status, &empty.json["athlete_id"], &empty.json["lesson_id"]), (200, &Value::Null, &Value::Null));
+        assert_eq!(
+            (empty.status, &empty.json["athlete_id"], &empty.json["lesson_id"]),
+            (200, &Value::Null, &Value::Null)
+        );
         let wren = made(&api, "/v1/athletes", json!({"nickname": "Wren", "bats": "left"})).await;
         let tern = made(&api, "/v1/athletes", json!({"nickname": "Tern", "bats": "right"})).await;
         let bat = made(&api, "/v1/bats", json!({"name": "Ash 33", "kind": "bat", "length_m": 0.838})).await;
@@ -30,7 +33,11 @@ fn one_request_begins_lesson_and_round_and_the_next_goes_on_with_them() {
         assert_eq!((&first.json["nickname"], &first.json["bat"]), (&json!("Wren"), &json!("Ash 33")));
         assert_eq!(first.json["occasion"], "lesson");
         let again = put(&api, tee.clone()).await;
-        assert_eq!((&again.json, again.header("etag")), (&first.json, first.header("etag")), "the same again is nothing");
+        assert_eq!(
+            (&again.json, again.header("etag")),
+            (&first.json, first.header("etag")),
+            "the same again is nothing"
+        );
         let mut machine = tee.clone();
         (machine["ball_source"], machine["pitch_speed_mps"]) = (json!("machine"), json!(29.0));
         let second = put(&api, machine).await;
