@@ -137,15 +137,9 @@ impl Service {
         // Looked for before any recorder begins, so that none of its files is among them.
         let leftovers = Leftovers::look(&SystemDisk, &recordings);
         let backlog = Backlog::look(&settings.cage, recordings.clone());
-        let store = Store::open(&settings.store).await?;
-        if let Err(error) = finish_imports(&store, &settings.cage, &recordings).await {
-            tracing::warn!(%error, "imports that were cut short are seen to at the next start");
-        }
-        let (earlier, last_id, log) = EventLog::open(folder, settings.events_keep).map_err(failed(folder))?;
+        let store = open_store(settings, &recordings).await?;
         let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
-        // Later than any id before, even if the log of these is lost.
-        let first_id = u64::try_from(clock.now().utc_ns / 1_000_000).unwrap_or(0).max(last_id + 1);
-        let hub = Arc::new(Hub::new(earlier, first_id, settings.events_keep, log.keeper()));
+        let (hub, log) = open_hub(settings, &*clock).map_err(failed(folder))?;
         let (entrance, jobs) = Entrance::new(&settings.cage);
         let ingest = Ingest::spawn(store.clone(), Arc::clone(&hub), Arc::clone(&clock), &settings.cage, jobs);
         let stations = Arc::new(Stations::new(
@@ -309,6 +303,23 @@ impl Service {
         self.store.close().await;
         drop(self.lock);
     }
+}
+
+/// The store, with what a kill left of imports seen to.
+async fn open_store(settings: &Settings, recordings: &Path) -> Result<Store, StoreError> {
+    let store = Store::open(&settings.store).await?;
+    if let Err(error) = finish_imports(&store, &settings.cage, recordings).await {
+        tracing::warn!(%error, "imports that were cut short are seen to at the next start");
+    }
+    Ok(store)
+}
+
+/// The hub, with the events of earlier runs.
+fn open_hub(settings: &Settings, clock: &dyn Clock) -> std::io::Result<(Arc<Hub>, EventLog)> {
+    let (earlier, last_id, log) = EventLog::open(&settings.data_folder, settings.events_keep)?;
+    // Later than any id before, even if the log of these is lost.
+    let first_id = u64::try_from(clock.now().utc_ns / 1_000_000).unwrap_or(0).max(last_id + 1);
+    Ok((Arc::new(Hub::new(earlier, first_id, settings.events_keep, log.keeper())), log))
 }
 
 /// Whoever was at the plate when the service ended is again, if their lesson is not over.

@@ -4,11 +4,15 @@ use crate::support::folder::{Folder, entries};
 use crate::support::in_process::{anonymous_lesson, play, start};
 use crate::support::sse::{Event, Events, request};
 use crate::support::{WAIT, within};
-use serde_json::json;
+use serde_json::{Value, json};
 use std::net::SocketAddr;
 use std::time::{Duration, Instant};
 use swingd::daemon::hub::Fault;
 use swingd::daemon::playback::Pace;
+use swingd::daemon::store::queries::{recordings, swings};
+use swingd::daemon::store::rows::Word;
+use swingd::daemon::store::{Place, Store};
+use swingd::engine::profile::Profile;
 use swingd::engine::wire::mcap::Entry;
 use tokio::io::AsyncWriteExt;
 
@@ -16,6 +20,13 @@ const JSON: &str = "Content-Type: application/json";
 
 async fn put(address: SocketAddr, body: &str) -> u16 {
     request(address, "PUT /v1/at-the-plate", &[JSON], body).await.status
+}
+
+/// Enters something; its id.
+async fn made(address: SocketAddr, path: &str, body: &Value) -> Value {
+    let made = request(address, &format!("POST {path}"), &[JSON], &body.to_string()).await;
+    assert_eq!(made.status, 201, "{made:?}");
+    made.json()["id"].clone()
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -80,19 +91,19 @@ async fn who_is_at_the_plate_is_refused_unless_it_can_be_understood() {
     let folder = Folder::new("plate");
     let service = start(&folder.kept(), 10).await;
     let address = service.address();
-    let name = |length: usize| format!("{{\"nickname\":\"{}\"}}", "é".repeat(length));
+    let drill = |length: usize| format!("{{\"drill\":\"{}\"}}", "é".repeat(length));
     for (body, status) in [
         ("{", 400),
         ("Wren", 400),
         ("\"Wren\"", 422),
         ("null", 422),
-        ("{\"nickname\":7}", 422),
+        ("{\"drill\":7}", 422),
         ("{\"side\":\"both\"}", 422),
-        ("{\"nikname\":\"Wren\"}", 422),
-        (&name(201), 422),
-        (&name(40_000), 413),
-        (&name(200), 204),
-        ("{}", 204),
+        ("{\"nickname\":\"Wren\"}", 422),
+        (&drill(101), 422),
+        (&drill(40_000), 413),
+        (&drill(100), 200),
+        ("{}", 200),
     ] {
         assert_eq!(put(address, body).await, status, "{}", body.chars().take(40).collect::<String>());
     }
@@ -108,8 +119,12 @@ async fn who_is_at_the_plate_is_in_later_swings_and_in_the_recording() {
     let folder = Folder::new("names");
     let service = start(&folder.kept(), 1000).await;
     let address = service.address();
+    let wren_id = made(address, "/v1/athletes", &json!({"nickname": "Wren", "bats": "left"})).await;
+    let robin_id = made(address, "/v1/athletes", &json!({"nickname": "Robin", "bats": "right"})).await;
+    let bat_id = made(address, "/v1/bats", &json!({"name": "the old one", "kind": "bat", "length_m": 0.8})).await;
     // Before there is any sensor.
-    assert_eq!(put(address, r#"{"nickname":"Wren","side":"left"}"#).await, 204);
+    assert_eq!(put(address, &json!({"athlete_id": wren_id, "side": "left"}).to_string()).await, 200);
+    let wrens = request(address, "GET /v1/at-the-plate", &[], "").await.json();
     let mut events = Events::open(address, None).await;
     events.expect("hello").await;
     let (at_change, reached) = tokio::sync::oneshot::channel();
@@ -127,13 +142,22 @@ async fn who_is_at_the_plate_is_in_later_swings_and_in_the_recording() {
     };
     let playing = service.play("knob", next, Pace { speed: 1000.0 }).unwrap();
     within("half of the lesson", reached).await.unwrap();
-    assert_eq!(put(address, r#"{"nickname":"Robin","bat":"the old one"}"#).await, 204);
+    let saying = json!({"athlete_id": robin_id, "bat_id": bat_id, "pitch_speed_mps": 31.5});
+    assert_eq!(put(address, &saying.to_string()).await, 200);
+    let robins = request(address, "GET /v1/at-the-plate", &[], "").await.json();
     go_on.send(()).unwrap();
     within("the other half", playing).await.unwrap();
-    let (told, ()) = tokio::join!(events.rest(), service.stop());
+    let mut told = events.until_stored(8).await;
+    let (rest, ()) = tokio::join!(events.rest(), service.stop());
+    told.extend(rest);
+    assert_eq!(told.iter().filter(|event| event.kind == "plate").count(), 2);
     let swings: Vec<_> = told.iter().filter(|event| event.kind == "swing").map(Event::json).collect();
-    let wren = json!({"nickname": "Wren", "side": "left"});
-    let robin = json!({"nickname": "Robin", "bat": "the old one"});
+    let (lesson_id, round_id) = (&wrens["lesson_id"], &wrens["round_id"]);
+    let wren = json!({"nickname": "Wren", "side": "left", "athlete_id": wren_id, "lesson_id": lesson_id,
+        "round_id": round_id});
+    let (lesson_id, round_id) = (&robins["lesson_id"], &robins["round_id"]);
+    let robin = json!({"nickname": "Robin", "bat": "the old one", "athlete_id": robin_id, "lesson_id": lesson_id,
+        "round_id": round_id, "bat_id": bat_id, "pitch_speed_mps": 31.5});
     let (mut of_wren, mut of_robin) = (0, 0);
     for swing in &swings {
         let told = &swing["told"];
@@ -148,6 +172,42 @@ async fn who_is_at_the_plate_is_in_later_swings_and_in_the_recording() {
         _ => None,
     });
     assert_eq!(names.collect::<Vec<_>>(), [wren, robin]);
+    // The bat that is swung and the pitch are in the profile from there on.
+    let profiles = recorded.iter().filter_map(|entry| match entry {
+        Entry::Profile { toml, .. } => Some(Profile::parse(toml).unwrap().0),
+        _ => None,
+    });
+    let worn: Vec<_> = profiles.map(|profile| (profile.bat.length_m, profile.swing.pitch_speed_mps)).collect();
+    assert_eq!(worn.len(), 2, "{worn:?}");
+    assert_eq!(worn[1], (0.8, 31.5));
+    assert_ne!(worn[0], worn[1]);
+    assert_owned(&folder, &swings, CHANGE_S, [&wrens, &robins]).await;
+
+    let service = start(&folder.kept(), 1000).await;
+    let again = request(service.address(), "GET /v1/at-the-plate", &[], "").await.json();
+    assert_eq!(again, robins, "a restart forgets nobody");
+    service.stop().await;
+}
+
+/// Swings are in the store under whoever was at the plate when they were told first.
+async fn assert_owned(folder: &Folder, swings: &[Value], change_s: f64, plates: [&Value; 2]) {
+    let store = Store::open(&Place::in_folder(&folder.kept())).await.unwrap();
+    let mut reading = store.read().await.unwrap();
+    let file = folder.recordings()[0].file_name().unwrap().to_str().unwrap().to_owned();
+    let recording = recordings::of_file(&mut reading, "cage", &file).await.unwrap().unwrap();
+    for swing in swings {
+        let contact_s = swing["told"]["contact_s"].as_f64().unwrap();
+        let run = swing["told"]["run"].as_i64().unwrap();
+        let place = swings::Place { recording_id: recording.id, run, contact_s };
+        let stored = swings::near(&mut reading, place, 0.1).await.unwrap().unwrap();
+        let plate = plates[usize::from(contact_s >= change_s)];
+        let owner = stored.owner;
+        let side = owner.side.map(|side| json!(side.word())).unwrap_or_default();
+        let found = json!([owner.athlete_id, owner.lesson_id, owner.round_id, owner.bat_id, side]);
+        let expected =
+            json!([plate["athlete_id"], plate["lesson_id"], plate["round_id"], plate["bat_id"], plate["side"]]);
+        assert_eq!(found, expected, "{contact_s}");
+    }
 }
 
 #[tokio::test(flavor = "multi_thread")]

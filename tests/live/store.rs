@@ -21,30 +21,6 @@ fn of_kind<'a>(events: &'a [Event], kind: &str) -> Vec<&'a Event> {
     events.iter().filter(|event| event.kind == kind).collect()
 }
 
-/// What comes until something does.
-async fn until(events: &mut Events, mut is_it: impl FnMut(&Event) -> bool) -> Vec<Event> {
-    let mut told = Vec::new();
-    loop {
-        let event = events.next().await.unwrap_or_else(|| panic!("the stream ended: {told:?}"));
-        let is_last = is_it(&event);
-        told.push(event);
-        if is_last {
-            return told;
-        }
-    }
-}
-
-/// What comes until so many swings are stored with the rest after them.
-async fn until_stored(events: &mut Events, swings: usize) -> Vec<Event> {
-    let mut stored = 0;
-    let is_final = |event: &Event| event.kind == "stored" && event.json()["stage"] == "final";
-    until(events, |event| {
-        stored += usize::from(is_final(event));
-        stored == swings
-    })
-    .await
-}
-
 /// The row of the only recording in a folder.
 async fn recording(folder: &Folder, reading: &mut Reading) -> Recording {
     let files = folder.recordings();
@@ -99,7 +75,7 @@ async fn every_swing_of_a_lesson_is_stored_as_it_was_told_and_acknowledged() {
     let service = start(&folder.kept(), KEEP).await;
     let mut events = Events::open(service.address(), None).await;
     play(&service, entries(&lesson())).await;
-    let mut told = until_stored(&mut events, 8).await;
+    let mut told = events.until_stored(8).await;
     let (rest, ()) = tokio::join!(events.rest(), service.stop());
     told.extend(rest);
     let store = opened(&folder).await;
@@ -137,11 +113,11 @@ async fn nothing_is_lost_while_another_program_holds_the_store() {
     let held = other.write().await.unwrap();
     play(&service, entries(&lesson())).await;
     let is = |event: &Event, kind: &str| event.kind == kind && event.json()["key"] == "store";
-    let mut told = until(&mut events, |event| is(event, "fault")).await;
+    let mut told = events.until_it(|event| is(event, "fault")).await;
     assert_eq!(of_kind(&told, "stored").len(), 0);
     drop(held);
-    told.extend(until(&mut events, |event| is(event, "fault_cleared")).await);
-    told.extend(until_stored(&mut events, 8).await);
+    told.extend(events.until_it(|event| is(event, "fault_cleared")).await);
+    told.extend(events.until_stored(8).await);
     let (rest, ()) = tokio::join!(events.rest(), service.stop());
     told.extend(rest);
     let mut reading = other.read().await.unwrap();

@@ -32,15 +32,16 @@ impl Place {
     pub(super) fn url(&self) -> String {
         match self {
             Self::File(path) => format!("sqlite://{}?mode=rwc", escaped(&path.to_string_lossy())),
-            // An absent number goes to PostgreSQL as one of another type than a number that is there (sqlx-core 0.9.0,
-            // `AnyArguments::convert_into`: a NULL of f64 as f32), so that a statement that was prepared with the one
-            // cannot be used again with the other.
-            Self::Postgres(url) => {
-                let joint = if url.contains('?') { '&' } else { '?' };
-                format!("{url}{joint}statement-cache-capacity=0")
-            }
+            Self::Postgres(url) => uncached(url),
         }
     }
+}
+
+/// Without statements that outlive a call: sqlx 0.9 gives an absent `f64` the type of an `f32` (`any/arguments.rs`), and
+/// PostgreSQL then refuses the present one that comes to the same statement later.
+fn uncached(url: &str) -> String {
+    let separator = if url.contains('?') { '&' } else { '?' };
+    format!("{url}{separator}statement-cache-capacity=0")
 }
 
 /// What would end the path of a URL.

@@ -113,6 +113,30 @@ impl Events {
         }
     }
 
+    /// What comes until something does, with it.
+    pub async fn until_it(&mut self, mut is_it: impl FnMut(&Event) -> bool) -> Vec<Event> {
+        let mut told = Vec::new();
+        loop {
+            let event = self.next().await.unwrap_or_else(|| panic!("the stream ended: {told:?}"));
+            let is_last = is_it(&event);
+            told.push(event);
+            if is_last {
+                return told;
+            }
+        }
+    }
+
+    /// What comes until so many swings are stored with the rest after them.
+    pub async fn until_stored(&mut self, swings: usize) -> Vec<Event> {
+        let mut stored = 0;
+        let is_final = |event: &Event| event.kind == "stored" && event.json()["stage"] == "final";
+        let is_it = |event: &Event| {
+            stored += usize::from(is_final(event));
+            stored == swings
+        };
+        self.until_it(is_it).await
+    }
+
     /// The next event, waited for as long as [`within`] does.
     pub async fn next(&mut self) -> Option<Event> {
         within("the next event, or the end of the stream", async {

@@ -30,7 +30,7 @@ fn expected_head(is_first: bool) -> [Entry; 4] {
 #[test]
 fn without_faults_every_file_is_whole_and_can_be_read_alone() {
     let bench = everything(|_| {});
-    assert_eq!(names(&bench.disk), ["20261125T161018Z-knob.mcap", "20261125T161024Z-knob.mcap"]);
+    assert_eq!(names(&bench.disk), ["20261125T161018Z-knob.mcap", "20261125T161023Z-knob.mcap"]);
     let files: Vec<_> = bench.disk.contents().into_values().collect();
     for file in &files {
         assert_eq!(entries(file)[..4], expected_head(file == &files[0]));
