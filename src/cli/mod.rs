@@ -13,6 +13,7 @@ pub mod config;
 pub mod convert;
 pub mod demo;
 pub mod doctor;
+pub mod door;
 pub mod live;
 mod progress;
 pub mod recording;

@@ -11,6 +11,8 @@
 //! [`state`] and [`recording`]; [`recorder`] to disk; [`hub`] and [`event_log`] where it is told; [`store`] where it is kept; [`api`] the door for
 //! front-ends.
 //!
+//! [`offline`] is that door where no service runs.
+//!
 //! Bounds: the ring [`inlet::DEPTH`] (full: dropped, counted, a gap), the recorder's queue [`recorder::QUEUE_DEPTH`] (full:
 //! not recorded, counted, a fault), the hub's channel (full: the subscriber catches up or is told that it cannot), the
 //! event log's queue (full: counted). Stopping: sources end, stations empty their rings, finish and close, the event log
@@ -26,6 +28,7 @@ pub mod inlet;
 pub mod link;
 pub mod lock;
 pub mod logging;
+pub mod offline;
 pub mod playback;
 pub mod radio;
 pub mod recorder;
