@@ -3,7 +3,7 @@
 //! One recording by itself is read on one thread and analysed on another; of many, each is read and analysed on one
 //! thread, and as many threads run as there are processors. The results are the same.
 
-use super::recording::{BATCH_SAMPLES, OpenRecording, RecordingError};
+use crate::daemon::files::{BATCH_SAMPLES, OpenRecording, RecordingError, notes};
 use crate::engine::session::{Session, Told};
 use crate::engine::swing::Swing;
 use crate::engine::wire::mcap::Entry;
@@ -107,18 +107,7 @@ impl Swings {
         self.take(told);
         let mut swings: Vec<Swing> = self.by_number.into_values().collect();
         swings.sort_by(|a, b| a.contact.0.total_cmp(&b.contact.0));
-        let path = open.path().display();
-        let problems = self.problems.iter().map(|cause| format!("{path}: {cause}"));
-        let counts = self.session.counts();
-        let bad =
-            (counts.bad_packets() > 0).then(|| format!("{path}: {} packets cannot be read", counts.bad_packets()));
-        let poor = self.session.utc().why_poor().filter(|_| counts.packets > 0);
-        let poor = poor.map(|reason| format!("{path}: the sensor's clock is placed on UTC poorly: {reason}"));
-        Analysis {
-            recording: summary(open, &self.session),
-            notes: open.profile_warnings().chain(open.issue_lines()).chain(problems).chain(bad).chain(poor).collect(),
-            swings,
-        }
+        Analysis { recording: summary(open, &self.session), notes: notes(open, &self.session, &self.problems), swings }
     }
 }
 

@@ -150,6 +150,8 @@ impl Service {
             hub: Arc::clone(&hub),
             clock: Arc::clone(&clock),
             data_folder: folder.clone(),
+            cage: settings.cage.clone(),
+            turns: Arc::default(),
             plate: Arc::new(move |context| plate_stations.at_the_plate(context)),
             cancel: streams.clone(),
             heartbeat: api::HEARTBEAT,

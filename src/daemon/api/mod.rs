@@ -12,6 +12,7 @@ mod check;
 mod etag;
 mod extract;
 mod idempotency;
+mod imports;
 mod instant;
 mod live;
 mod openapi;
@@ -19,22 +20,27 @@ mod page;
 mod patch;
 mod plate;
 mod problem;
+mod recordings;
+mod refer;
 #[cfg(test)]
 mod test_api;
+mod words;
 
 pub use openapi::document;
 
 use super::clock::Clock;
 use super::hub::Hub;
+use super::record::Turns;
 use super::store::Store;
 use crate::engine::wire::mcap::AtThePlate;
+use axum::extract::DefaultBodyLimit;
 use axum::middleware;
 use axum::routing::get;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio_util::sync::CancellationToken;
-use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::router::{OpenApiRouter, UtoipaMethodRouterExt};
 use utoipa_axum::routes;
 
 /// Takes who is at the plate.
@@ -51,6 +57,10 @@ pub struct Api {
     pub clock: Arc<dyn Clock>,
     /// Everything on disk is in it.
     pub data_folder: PathBuf,
+    /// This installation's name, by which several tell their recordings and lessons apart in one store.
+    pub cage: String,
+    /// Who may measure or take in a recording now.
+    pub turns: Arc<Turns>,
     /// Where who is at the plate goes.
     pub plate: Plate,
     /// Ends the streams.
@@ -72,7 +82,7 @@ pub fn app(api: Api) -> axum::Router {
         .fallback(problem::no_such_path)
         .method_not_allowed_fallback(problem::no_such_method)
         .layer(middleware::from_fn_with_state(api.clone(), idempotency::remember))
-        .layer(axum::extract::DefaultBodyLimit::max(extract::LONGEST_BODY))
+        .layer(DefaultBodyLimit::max(extract::LONGEST_BODY))
         .layer(middleware::from_fn(live::only_this_machine))
         .with_state(api)
 }
@@ -86,4 +96,8 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(live::sensors))
         .routes(routes!(live::faults))
         .routes(routes!(plate::put))
+        .routes(routes!(recordings::list, imports::create).layer(DefaultBodyLimit::max(imports::LONGEST_BODY)))
+        .routes(routes!(recordings::read))
+        .routes(routes!(recordings::file))
+        .routes(routes!(recordings::reanalyse))
 }

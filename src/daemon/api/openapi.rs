@@ -53,7 +53,7 @@ fn complete_item(item: &mut PathItem) {
     for operation in edits.into_iter().flatten() {
         add(operation, header_parameter("If-Match", true, "The ETag of the version that is edited."));
     }
-    if let Some(operation) = &mut item.post {
+    if let Some(operation) = item.post.as_mut().filter(|operation| is_remembered(operation)) {
         let words = "The same request again under the same key within a day gets the same answer.";
         add(operation, header_parameter("Idempotency-Key", false, words));
     }
@@ -61,6 +61,15 @@ fn complete_item(item: &mut PathItem) {
     for operation in all.into_iter().flatten() {
         operation.responses.responses.insert("default".into(), RefOr::T(problem()));
     }
+}
+
+/// What is made from a JSON body is answered again under the same key; a file is known by its bytes.
+fn is_remembered(operation: &Operation) -> bool {
+    let is_json = operation.request_body.as_ref().is_some_and(|body| match body {
+        RefOr::T(body) => body.content.contains_key("application/json"),
+        RefOr::Ref(_) => false,
+    });
+    is_json && operation.responses.responses.contains_key("201")
 }
 
 fn add(operation: &mut Operation, parameter: Parameter) {

@@ -49,6 +49,8 @@ impl TestApi {
             hub: Arc::new(Hub::new(Vec::new(), 1, 100, Box::new(|_| {}))),
             clock: Arc::new(SystemClock::new()),
             data_folder: store.folder.clone(),
+            cage: "north".into(),
+            turns: Arc::default(),
             plate: Arc::new(move |context| taken.lock().unwrap().push(context.clone())),
             cancel: CancellationToken::new(),
             heartbeat: HEARTBEAT,
