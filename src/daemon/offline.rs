@@ -8,6 +8,7 @@ use super::api::{self, Api};
 use super::clock::SystemClock;
 use super::hub::Hub;
 use super::lock::{Holder, InstanceLock, make_private_folder};
+use super::record::finish_imports;
 use super::service::{Settings, StartError};
 use super::store::Store;
 use std::sync::Arc;
@@ -30,14 +31,19 @@ impl Offline {
         let folder = &settings.data_folder;
         let lock = InstanceLock::take(folder, &Holder::this_process(jiff::Timestamp::now(), None))?;
         let recordings = folder.join("recordings");
-        make_private_folder(&recordings).map_err(|cause| StartError::Folder { path: recordings, cause })?;
+        make_private_folder(&recordings).map_err(|cause| StartError::Folder { path: recordings.clone(), cause })?;
         let store = Store::open(&settings.store).await?;
+        if let Err(error) = finish_imports(&store, &settings.cage, &recordings).await {
+            tracing::warn!(%error, "an import that was cut short is left as it is");
+        }
         let streams = CancellationToken::new();
         let api = Api {
             store: store.clone(),
             hub: Arc::new(Hub::new(Vec::new(), 1, settings.events_keep, Box::new(|_| {}))),
             clock: Arc::new(SystemClock::new()),
+            cage: settings.cage.clone(),
             data_folder: folder.clone(),
+            turns: Arc::default(),
             plate: Arc::new(|_| {}),
             cancel: streams.clone(),
             heartbeat: api::HEARTBEAT,

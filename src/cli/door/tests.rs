@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::cli::config::{ConfigArgs, Places};
-use crate::cli::test_folder::TestFolder;
+use crate::daemon::test_folder::TestFolder;
 use crate::daemon::lock::{Holder, InstanceLock};
 use crate::daemon::service::Service;
 use axum::extract::Request as Received;

@@ -7,14 +7,19 @@
 //! (RFC 7396, [`patch`]) with `If-Match` ([`etag`]); a creation may have an `Idempotency-Key` ([`idempotency`]); bodies are
 //! bounded ([`extract`]).
 
+mod aims;
+mod athletes;
 mod bats;
 mod check;
+mod consents;
 mod etag;
 mod extract;
 mod idempotency;
 mod imports;
 mod instant;
+mod lessons;
 mod live;
+mod mounts;
 mod openapi;
 mod page;
 mod patch;
@@ -22,6 +27,8 @@ mod plate;
 mod problem;
 mod recordings;
 mod refer;
+mod rounds;
+mod sensors;
 #[cfg(test)]
 mod test_api;
 mod words;
@@ -32,6 +39,7 @@ use super::clock::Clock;
 use super::hub::Hub;
 use super::record::Turns;
 use super::store::Store;
+use super::store::rows::UtcMicros;
 use crate::engine::wire::mcap::AtThePlate;
 use axum::extract::DefaultBodyLimit;
 use axum::middleware;
@@ -55,10 +63,10 @@ pub struct Api {
     pub hub: Arc<Hub>,
     /// The host's time.
     pub clock: Arc<dyn Clock>,
+    /// What this installation is called, where several share a store.
+    pub cage: String,
     /// Everything on disk is in it.
     pub data_folder: PathBuf,
-    /// This installation's name, by which several tell their recordings and lessons apart in one store.
-    pub cage: String,
     /// Who may measure or take in a recording now.
     pub turns: Arc<Turns>,
     /// Where who is at the plate goes.
@@ -67,6 +75,13 @@ pub struct Api {
     pub cancel: CancellationToken,
     /// How often an event stream sends something at least: [`live::HEARTBEAT`].
     pub heartbeat: Duration,
+}
+
+impl Api {
+    /// The instant that answers are given at.
+    fn now(&self) -> UtcMicros {
+        UtcMicros(self.clock.now().utc_ns / 1000)
+    }
 }
 
 /// An event stream sends something at least so often.
@@ -92,8 +107,22 @@ fn routes() -> OpenApiRouter<Api> {
     OpenApiRouter::new()
         .routes(routes!(bats::list, bats::create))
         .routes(routes!(bats::read, bats::edit, bats::remove))
+        .routes(routes!(athletes::list, athletes::create))
+        .routes(routes!(athletes::read, athletes::edit))
+        .routes(routes!(consents::list, consents::create))
+        .routes(routes!(consents::read, consents::edit))
+        .routes(routes!(lessons::list, lessons::create))
+        .routes(routes!(lessons::read, lessons::edit, lessons::remove))
+        .routes(routes!(rounds::list))
+        .routes(routes!(rounds::create))
+        .routes(routes!(rounds::read, rounds::edit, rounds::remove))
+        .routes(routes!(sensors::list))
+        .routes(routes!(sensors::read, sensors::edit))
+        .routes(routes!(mounts::list, mounts::create))
+        .routes(routes!(mounts::read, mounts::edit, mounts::remove))
+        .routes(routes!(aims::list, aims::create))
+        .routes(routes!(aims::read, aims::edit, aims::remove))
         .routes(routes!(live::events))
-        .routes(routes!(live::sensors))
         .routes(routes!(live::faults))
         .routes(routes!(plate::put))
         .routes(routes!(recordings::list, imports::create).layer(DefaultBodyLimit::max(imports::LONGEST_BODY)))

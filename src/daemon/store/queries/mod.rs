@@ -19,7 +19,7 @@ pub mod rounds;
 pub mod sensors;
 pub mod swings;
 #[cfg(test)]
-mod tests;
+pub mod tests;
 
 use super::StoreError;
 use super::rows::{Seen, UtcMicros};
