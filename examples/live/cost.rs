@@ -11,6 +11,7 @@ use std::time::Duration;
 use swingd::daemon::clock::Now;
 use swingd::daemon::hub::Hub;
 use swingd::daemon::inlet::ring;
+use swingd::daemon::record::ingest::Entrance;
 use swingd::daemon::recorder::{Command, Kept, Progress, RecorderCore, Settings, SystemDisk};
 use swingd::daemon::station::{Recording, RecordingStatus, Station};
 use swingd::engine::device::own;
@@ -64,7 +65,8 @@ fn station(lesson: &Lesson) -> anyhow::Result<f64> {
     let (inlet, outlet) = ring("knob", Box::new(|| {}));
     let settings = Settings { longest_file_bytes: u64::MAX, ..Settings::new(&folder.0, "knob") };
     let core = RecorderCore::new(SystemDisk, settings);
-    let mut station = Station::new(Arc::clone(&inlet), outlet, hub, Inline { progress: core.progress(), core }, LIMITS);
+    let (recording, entrance) = (Inline { progress: core.progress(), core }, Entrance::new("cage").0);
+    let mut station = Station::new(Arc::clone(&inlet), outlet, hub, recording, LIMITS, entrance);
     lesson.preamble(0).into_iter().for_each(|entry| inlet.push(entry));
     let before_s = thread_cpu_s()?;
     for (place, bytes) in lesson.packets.iter().enumerate() {

@@ -21,6 +21,7 @@ use swingd::daemon::clock::{Clock, Now, SystemClock};
 use swingd::daemon::event_log::EventLog;
 use swingd::daemon::hub::{Hub, News};
 use swingd::daemon::inlet::{Inlet, ring};
+use swingd::daemon::record::ingest::Entrance;
 use swingd::daemon::recorder::{Kept, Settings, SystemDisk};
 use swingd::daemon::recording::Recordings;
 use swingd::daemon::station::{Recording, RecordingStatus, Station};
@@ -145,7 +146,7 @@ impl Day {
         let recordings = Recordings::new(Arc::new(|| SystemDisk), settings, Arc::clone(&clock));
         let recording = Patient { recordings, clock, handed_over: 0 };
         let (inlet, outlet) = ring("day", Box::new(|| {}));
-        let station = Station::new(Arc::clone(&inlet), outlet, hub, recording, LIMITS);
+        let station = Station::new(Arc::clone(&inlet), outlet, hub, recording, LIMITS, Entrance::new("cage").0);
         let (began, memory) = (Instant::now(), Vec::new());
         Ok(Self { inlet, station, swings, began, packets: 0, memory, lost_entries: 0 })
     }

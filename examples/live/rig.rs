@@ -13,6 +13,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::thread::sleep;
 use std::time::{Duration, Instant};
+use swingd::daemon::access;
 use swingd::daemon::clock::Clock;
 use swingd::daemon::inlet::Inlet;
 use swingd::daemon::service::{Service, Settings};
@@ -89,6 +90,9 @@ pub fn play(lessons: Vec<Lesson>, seconds: f64) -> anyhow::Result<Outcome> {
     let settings = Settings {
         data_folder: folder.0.clone(),
         listen: "127.0.0.1:0".parse()?,
+        http: access::Settings::default(),
+        cage: "cage".into(),
+        retention_days: 0,
         events_keep: EVENTS_KEEP,
         nearly_full_bytes: 1_000_000_000,
         limits: LIMITS,

@@ -3,20 +3,23 @@
 //! ```text
 //!   radio ─► keeper (task a sensor) ──┐                      ┌─► recorder (thread) ─► disk
 //!            drain (task a sensor) ───┼─► ring ─► station ───┤
-//!   recording ─► playback (thread) ───┘          (thread)    └─► hub ─► SSE, Rust channel, event log (thread)
+//!   recording ─► playback (thread) ───┘          (thread)    ├─► ingest (task) ─► store
+//!                                                            └─► hub ─► SSE, Rust channel, event log (thread)
 //! ```
 //!
 //! [`clock`] the host's time; [`radio`] Bluetooth behind a trait; [`link`] a connection kept alive; [`finder`] which sensors
 //! to connect to; [`playback`] a recording as a device; [`inlet`] the ring; [`station`] what is done for one sensor, with
-//! [`state`] and [`recording`]; [`recorder`] to disk; [`files`] from there; [`hub`] and [`event_log`] where it is told; [`store`] where it is kept; [`api`] the door for
+//! [`state`] and [`recording`]; [`recorder`] to disk; [`files`] from there; [`hub`] and [`event_log`] where it is told;
+//! [`store`] where it is kept, and [`record`] what comes there; [`api`] the door for
 //! front-ends.
 //!
 //! [`offline`] is that door where no service runs.
 //!
 //! Bounds: the ring [`inlet::DEPTH`] (full: dropped, counted, a gap), the recorder's queue [`recorder::QUEUE_DEPTH`] (full:
-//! not recorded, counted, a fault), the hub's channel (full: the subscriber catches up or is told that it cannot), the
-//! event log's queue (full: counted). Stopping: sources end, stations empty their rings, finish and close, the event log
-//! is written; within [`STOP_WITHIN`].
+//! not recorded, counted, a fault), the ingest's queue [`record::ingest::QUEUE_DEPTH`] (full: taken from the recording at
+//! the next start), the hub's channel (full: the subscriber catches up or is told that it cannot), the
+//! event log's queue (full: counted). Stopping: sources end, stations empty their rings, finish and close, what they told is
+//! stored, the event log is written; within [`STOP_WITHIN`].
 
 pub mod access;
 pub mod api;
@@ -47,6 +50,7 @@ pub(crate) mod test_folder;
 use clock::Clock;
 use hub::{Fault, Hub};
 use inlet::{Inlet, Outlet, ring};
+use record::ingest::Entrance;
 use recorder::{Disk, Settings};
 use recording::Recordings;
 use station::{Limits, Station};
@@ -78,6 +82,7 @@ pub struct Stations<D: Disk> {
     folder: PathBuf,
     nearly_full_bytes: u64,
     limits: Limits,
+    entrance: Entrance,
     stopping: Arc<AtomicBool>,
     running: Mutex<BTreeMap<String, Running>>,
     /// Who is at the plate, for stations yet to be opened. Locked within `running`.
@@ -90,7 +95,7 @@ struct Running {
 }
 
 impl<D: Disk> Stations<D> {
-    /// None yet. Recordings go to `folder`.
+    /// None yet. Recordings go to `folder`, what is told through `entrance`.
     pub fn new(
         hub: Arc<Hub>,
         clock: Arc<dyn Clock>,
@@ -98,9 +103,10 @@ impl<D: Disk> Stations<D> {
         folder: PathBuf,
         nearly_full_bytes: u64,
         limits: Limits,
+        entrance: Entrance,
     ) -> Self {
         let (stopping, running, at_the_plate) = (Arc::default(), Mutex::default(), Mutex::default());
-        Self { hub, clock, disk, folder, nearly_full_bytes, limits, stopping, running, at_the_plate }
+        Self { hub, clock, disk, folder, nearly_full_bytes, limits, entrance, stopping, running, at_the_plate }
     }
 
     /// A station for a sensor, and the way into it; the one there is if it has one already. `None` if there are
@@ -180,7 +186,7 @@ impl<D: Disk> Stations<D> {
         settings.longest_file_bytes = u64::MAX;
         settings.nearly_full_bytes = self.nearly_full_bytes;
         let recordings = Recordings::new(Arc::clone(&self.disk), settings, Arc::clone(&self.clock));
-        Station::new(Arc::clone(inlet), outlet, Arc::clone(&self.hub), recordings, self.limits)
+        Station::new(Arc::clone(inlet), outlet, Arc::clone(&self.hub), recordings, self.limits, self.entrance.clone())
     }
 }
 

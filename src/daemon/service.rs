@@ -8,6 +8,7 @@ use super::hub::{Fault, Hub};
 use super::lock::{Holder, InstanceLock, LockError, make_private_folder};
 use super::playback::{Pace, play};
 use super::radio::Radio;
+use super::record::ingest::{Entrance, Ingest};
 use super::recorder::{Leftovers, SystemDisk};
 use super::station::Limits;
 use super::store::{Place, Store, StoreError};
@@ -28,12 +29,18 @@ use tokio_util::task::TaskTracker;
 const TASKS_WITHIN: Duration = Duration::from_millis(1200);
 /// stations to finish,
 const STATIONS_WITHIN: Duration = Duration::from_millis(2800);
+/// what they told to be stored,
+const STORE_WITHIN: Duration = Duration::from_millis(450);
 /// front-ends to read the last that was told,
 const STREAMS_WITHIN: Duration = Duration::from_millis(250);
 /// and the event log to be written.
 const LOG_WITHIN: Duration = Duration::from_millis(250);
 const _: () = assert!(
-    TASKS_WITHIN.as_millis() + STATIONS_WITHIN.as_millis() + STREAMS_WITHIN.as_millis() + LOG_WITHIN.as_millis()
+    TASKS_WITHIN.as_millis()
+        + STATIONS_WITHIN.as_millis()
+        + STORE_WITHIN.as_millis()
+        + STREAMS_WITHIN.as_millis()
+        + LOG_WITHIN.as_millis()
         <= STOP_WITHIN.as_millis()
 );
 /// Events that the log could not take are looked for so often.
@@ -101,6 +108,8 @@ pub struct Service {
     /// Ends what front-ends are told, and the server of it.
     streams: CancellationToken,
     server: JoinHandle<()>,
+    entrance: Entrance,
+    ingest: JoinHandle<()>,
     log: EventLog,
     lock: InstanceLock,
 }
@@ -129,6 +138,8 @@ impl Service {
         // Later than any id before, even if the log of these is lost.
         let first_id = u64::try_from(clock.now().utc_ns / 1_000_000).unwrap_or(0).max(last_id + 1);
         let hub = Arc::new(Hub::new(earlier, first_id, settings.events_keep, log.keeper()));
+        let (entrance, jobs) = Entrance::new(&settings.cage);
+        let ingest = Ingest::spawn(store.clone(), Arc::clone(&hub), Arc::clone(&clock), &settings.cage, jobs);
         let stations = Arc::new(Stations::new(
             Arc::clone(&hub),
             Arc::clone(&clock),
@@ -136,6 +147,7 @@ impl Service {
             recordings,
             settings.nearly_full_bytes,
             settings.limits,
+            entrance.clone(),
         ));
         let listen_error = |cause| StartError::Listen { address: settings.listen, cause };
         let listener = TcpListener::bind(settings.listen).await.map_err(listen_error)?;
@@ -158,7 +170,7 @@ impl Service {
         };
         let (lost, failing) = (log.lost(), log.failing());
         let server = tokio::spawn(serve(listener, api::app(shared), streams.clone()));
-        let service = Self { hub, store, stations, clock, address, cancel, tasks, streams, server, log, lock };
+        let service = Self { hub, store, stations, clock, address, cancel, tasks, streams, server, entrance, ingest, log, lock };
         // Not waited for at the end: what is not finished then is at the next start.
         tokio::task::spawn_blocking(move || tell_recovered(leftovers));
         service.tasks.spawn(watch_log(lost, failing, Arc::clone(&service.hub), service.cancel.clone()));
@@ -227,6 +239,18 @@ impl Service {
         let stopped = tokio::task::spawn_blocking(move || stations.stop());
         if tokio::time::timeout(STATIONS_WITHIN, stopped).await.is_err() {
             tracing::warn!("a recording was not finished in time; it is at the next start");
+        }
+        let stored = async {
+            self.entrance.stop().await;
+            (&mut self.ingest).await
+        };
+        match tokio::time::timeout(STORE_WITHIN, stored).await {
+            Ok(Ok(())) => {}
+            Ok(Err(error)) => tracing::error!(%error, "what was told last may not be stored; it is at the next start"),
+            Err(_) => {
+                self.ingest.abort();
+                tracing::warn!("what was told last was not stored in time; it is at the next start");
+            }
         }
         self.streams.cancel();
         if tokio::time::timeout(STREAMS_WITHIN, &mut self.server).await.is_err() {

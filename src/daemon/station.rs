@@ -2,13 +2,16 @@
 //!
 //! Enters: entries from the ring ([`Outlet`]), and what came from elsewhere (who is at the plate). Each goes first to the
 //! recorder, then to the session; what the session tells is published once the recorder has written the packets it came
-//! from, or after [`PATIENCE`] if the disk is slow, as the instructor waits for the number and not for the disk. Also
+//! from, or after [`PATIENCE`] if the disk is slow, as the instructor waits for the number and not for the disk. Then
+//! swings go to the store ([`Handover`]), all but the first word on each. Also
 //! leaves: the sensor's state four times a second, and faults, found within 2 s and cleared when they are over. A thread calls
 //! [`Station::step`]; so does a test on virtual time.
 
 use super::clock::Now;
 use super::hub::{Fault, Hub};
 use super::inlet::{Inlet, Outlet};
+use super::record::handover::Handover;
+use super::record::ingest::Entrance;
 use super::recorder::Kept;
 use super::state::{Live, SensorState};
 use crate::engine::Stage;
@@ -22,6 +25,7 @@ use std::collections::VecDeque;
 use std::ops::RangeInclusive;
 use std::sync::Arc;
 use std::time::Duration;
+use uuid::Uuid;
 
 /// The first word on a swing waits so long for its packets to be on disk: the instructor waits for the number.
 const PATIENCE: Duration = Duration::from_millis(20);
@@ -92,6 +96,7 @@ pub struct Station<R> {
     begun_at: Duration,
     panicked_at: Option<Duration>,
     session_name: Arc<str>,
+    handover: Handover,
     waiting: VecDeque<Waiting>,
     next_look: Duration,
     /// What a recording begins with: the last of each kind.
@@ -107,6 +112,7 @@ struct Waiting {
     line: String,
     session: Arc<str>,
     file: Option<String>,
+    told: Told,
 }
 
 /// What stands in the event stream around what the session told.
@@ -116,14 +122,18 @@ struct Envelope<'a> {
     session: &'a str,
     recording: Option<&'a str>,
     recorded: bool,
+    /// Of swings alone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    swing_id: Option<Option<Uuid>>,
     told: &'a RawValue,
 }
 
 impl<R: Recording> Station<R> {
     /// For the sensor at the other end of the ring.
-    pub fn new(inlet: Arc<Inlet>, outlet: Outlet, hub: Arc<Hub>, recording: R, limits: Limits) -> Self {
+    pub fn new(inlet: Arc<Inlet>, outlet: Outlet, hub: Arc<Hub>, recording: R, limits: Limits, entrance: Entrance) -> Self {
         Self {
             live: Live::new(inlet.sensor()),
+            handover: Handover::new(inlet.sensor(), entrance),
             inlet,
             outlet,
             hub,
@@ -233,6 +243,7 @@ impl<R: Recording> Station<R> {
         self.release_all(now);
         self.begun_at = now.elapsed;
         self.session_name = session_name(now);
+        self.handover.begin(now.utc_ns);
         self.first_index = self.index;
         let preamble = self.preamble.clone();
         for entry in preamble.into_iter().flatten() {
@@ -255,6 +266,7 @@ impl<R: Recording> Station<R> {
 
     /// What was told of the entry `index`.
     fn tell(&mut self, told: Vec<Told>, index: u64, now: Now) {
+        self.handover.first_sample(self.session.first_s());
         for told in told {
             match &told {
                 Told::Swing(swing) => {
@@ -280,7 +292,7 @@ impl<R: Recording> Station<R> {
                 self.waiting.iter_mut().for_each(|waiting| waiting.until = waiting.until.min(until));
             }
             let session = Arc::clone(&self.session_name);
-            self.waiting.push_back(Waiting { entries, until, kind, line, session, file });
+            self.waiting.push_back(Waiting { entries, until, kind, line, session, file, told });
         }
     }
 
@@ -293,6 +305,7 @@ impl<R: Recording> Station<R> {
             }
             self.publish_first(kept == Kept::Written, now);
         }
+        self.handover.settle();
     }
 
     /// Publishes all that waits, as it is now.
@@ -301,23 +314,35 @@ impl<R: Recording> Station<R> {
             let kept = self.recording.kept(first.entries.clone());
             self.publish_first(kept == Kept::Written, now);
         }
+        self.handover.settle();
     }
 
     fn publish_first(&mut self, recorded: bool, now: Now) {
-        let Some(Waiting { kind, line, session, file, .. }) = self.waiting.pop_front() else { return };
+        let Some(Waiting { kind, line, session, file, told, .. }) = self.waiting.pop_front() else { return };
         // Its recorder had not begun the file yet.
         let file = file.or_else(|| self.recording.status(now).file);
-        let Ok(told) = RawValue::from_string(line) else { return };
+        let file = file.as_deref();
+        let Ok(line) = RawValue::from_string(line) else { return };
+        let swing_id = match &told {
+            Told::Swing(swing) => Some(self.handover.swing_id(swing.number, file)),
+            _ => None,
+        };
         let sensor = self.inlet.sensor();
-        let envelope = Envelope { sensor, session: &session, recording: file.as_deref(), recorded, told: &told };
+        let envelope = Envelope { sensor, session: &session, recording: file, recorded, swing_id, told: &line };
         if let Ok(data) = serde_json::to_string(&envelope) {
             self.hub.publish(kind, data);
+        }
+        if let Told::Swing(swing) = told {
+            self.handover.swing(swing, file);
         }
     }
 
     /// Tells the state, and what is wrong or right again.
     fn look(&mut self, now: Now) {
         let status = self.recording.status(now);
+        if self.in_recording > 0 {
+            status.file.iter().for_each(|file| self.handover.file(file));
+        }
         if self.panicked_at.is_some_and(|at| now.elapsed > at + PANIC_TOLD) {
             self.panicked_at = None;
             self.hub.clear(Some(self.inlet.sensor()), ANALYSIS);
@@ -349,8 +374,10 @@ impl<R: Recording> Station<R> {
         if self.in_recording == 0 {
             return;
         }
+        self.recording.status(now).file.iter().for_each(|file| self.handover.file(file));
         let told = self.session.finish();
         self.tell(told, self.index.saturating_sub(1), now);
+        self.handover.end(now.utc_ns, self.session.clock());
         self.session = Session::new();
         self.live.closed();
         self.in_recording = 0;

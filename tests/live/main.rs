@@ -7,5 +7,6 @@ mod faults;
 mod http;
 mod kill;
 mod sessions;
+mod store;
 mod stream;
 mod support;

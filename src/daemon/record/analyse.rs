@@ -127,7 +127,7 @@ pub async fn analyse_file(
     if recording.state != RecordingState::Stored || recording.summary != Some(ended.summary) {
         let last = ended.last_utc.unwrap_or(later(recording.begun, ended.summary.duration_s));
         let mut changes = store.write().await?;
-        recordings::end(&mut changes, recording.id, last, ended.summary, RecordingState::Stored).await?;
+        recordings::end(&mut changes, recording.id, last, Some(ended.summary), RecordingState::Stored).await?;
         changes.commit().await?;
     }
     Ok(outcome)

@@ -1,10 +1,13 @@
 //! The instructor's record: what joins the engine and the store.
 //!
-//! [`keep()`] writes what a session told of a swing, live or from a file. [`analyse_file`] reads a recording to its end and
-//! keeps its swings; [`import`] takes one in from elsewhere.
+//! [`keep()`] writes what a session told of a swing, live or from a file; [`ingest`] is the way of the live ones,
+//! which stations hand over ([`handover`]). [`analyse_file`] reads a recording to its end and keeps its swings; [`import`]
+//! takes one in from elsewhere.
 
 mod analyse;
+pub mod handover;
 mod import;
+pub mod ingest;
 mod keep;
 mod survey;
 mod turns;

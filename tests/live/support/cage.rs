@@ -12,6 +12,7 @@ use swingd::daemon::clock::Clock;
 use swingd::daemon::finder::{Catalogue, Finder};
 use swingd::daemon::hub::{Hub, News};
 use swingd::daemon::inlet::ring;
+use swingd::daemon::record::ingest::Entrance;
 use swingd::daemon::recorder::memory::MemoryDisk;
 use swingd::daemon::station::{Limits, Station};
 use swingd::engine::session::Session;
@@ -72,8 +73,9 @@ async fn live_on(sensor: Sensor, mishaps: Vec<Mishap>) -> Outcome {
     let (inlet, outlet) = ring("knob", Box::new(|| {}));
     inlet.push(Entry::Profile { log_time_ns: 0, toml: motion.profile_toml.clone() });
     let recording = MemoryRecording::new(disk.clone(), "knob", Arc::clone(&clock));
+    let (entrance, _jobs) = Entrance::new("cage");
     let limits = Limits { idle_close_s: 600.0, most_bytes: u64::MAX };
-    let station = Arc::new(Mutex::new(Station::new(Arc::clone(&inlet), outlet, Arc::clone(&hub), recording, limits)));
+    let station = Arc::new(Mutex::new(Station::new(Arc::clone(&inlet), outlet, Arc::clone(&hub), recording, limits, entrance)));
     let finder = Finder {
         radio: Arc::new(radio.clone()),
         catalogue: Catalogue::default(),

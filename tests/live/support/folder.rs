@@ -81,6 +81,11 @@ pub fn lesson() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("replay-data/lesson.mcap")
 }
 
+/// How many samples an entry holds.
+pub fn samples_in(entry: &Entry) -> usize {
+    if let Entry::Samples { samples, .. } = entry { samples.len() } else { 0 }
+}
+
 /// Whether a recording is still, or was when its program ended, being written.
 pub fn is_live(path: &Path) -> bool {
     path.to_str().unwrap().ends_with(".live.mcap")

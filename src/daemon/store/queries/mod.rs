@@ -4,6 +4,8 @@
 //! takes a connection (a [`Transaction`](super::Transaction) or a [`Reading`](super::Reading) derefs to one); those that
 //! belong together are called within one.
 
+#[cfg(test)]
+mod tests;
 pub mod aims;
 pub mod analyses;
 pub mod athletes;

@@ -74,7 +74,7 @@ pub async fn belongs_to(connection: &mut AnyConnection, id: Uuid, round_id: Uuid
     Ok(())
 }
 
-/// It was read or recorded to its end.
+/// It was read or recorded to its end. Without a summary, the one it has stays.
 ///
 /// # Errors
 /// If there is none, or it cannot be written.
@@ -82,21 +82,22 @@ pub async fn end(
     connection: &mut AnyConnection,
     id: Uuid,
     ended: UtcMicros,
-    summary: RecordingSummary,
+    summary: Option<RecordingSummary>,
     state: RecordingState,
 ) -> Result<(), StoreError> {
     let done = sqlx::query(
-        "UPDATE recordings SET ended_utc_us = $2, duration_s = $3, samples = $4, sample_rate_hz = $5, gaps = $6,
-             missing_samples = $7, state = $8, version = version + 1
+        "UPDATE recordings SET ended_utc_us = $2, duration_s = COALESCE($3, duration_s),
+             samples = COALESCE($4, samples), sample_rate_hz = COALESCE($5, sample_rate_hz), gaps = COALESCE($6, gaps),
+             missing_samples = COALESCE($7, missing_samples), state = $8, version = version + 1
          WHERE id = $1",
     )
     .bind(id.to_string())
     .bind(ended.0)
-    .bind(summary.duration_s)
-    .bind(summary.samples)
-    .bind(summary.sample_rate_hz)
-    .bind(summary.gaps)
-    .bind(summary.missing_samples)
+    .bind(summary.map(|summary| summary.duration_s))
+    .bind(summary.map(|summary| summary.samples))
+    .bind(summary.map(|summary| summary.sample_rate_hz))
+    .bind(summary.map(|summary| summary.gaps))
+    .bind(summary.map(|summary| summary.missing_samples))
     .bind(state.word())
     .execute(connection)
     .await?;

@@ -1,0 +1,151 @@
+//! From what a session tells to the store, through the whole service.
+
+use crate::support::folder::{Folder, entries, lesson};
+use crate::support::in_process::{play, start};
+use crate::support::sse::{Event, Events};
+use serde_json::Value;
+use swingd::daemon::store::queries::swings::Place as Where;
+use swingd::daemon::store::queries::{analyses, recordings, swings};
+use swingd::daemon::store::rows::{Analysis, Recording, RecordingState};
+use swingd::daemon::store::{Place, Reading, Store};
+use swingd::engine::metrics::Metric;
+use uuid::Uuid;
+
+const KEEP: usize = 20_000;
+
+async fn opened(folder: &Folder) -> Store {
+    Store::open(&Place::in_folder(&folder.kept())).await.unwrap()
+}
+
+fn of_kind<'a>(events: &'a [Event], kind: &str) -> Vec<&'a Event> {
+    events.iter().filter(|event| event.kind == kind).collect()
+}
+
+/// What comes until something does.
+async fn until(events: &mut Events, mut is_it: impl FnMut(&Event) -> bool) -> Vec<Event> {
+    let mut told = Vec::new();
+    loop {
+        let event = events.next().await.unwrap_or_else(|| panic!("the stream ended: {told:?}"));
+        let is_last = is_it(&event);
+        told.push(event);
+        if is_last {
+            return told;
+        }
+    }
+}
+
+/// What comes until so many swings are stored with the rest after them.
+async fn until_stored(events: &mut Events, swings: usize) -> Vec<Event> {
+    let mut stored = 0;
+    let is_final = |event: &Event| event.kind == "stored" && event.json()["stage"] == "final";
+    until(events, |event| {
+        stored += usize::from(is_final(event));
+        stored == swings
+    })
+    .await
+}
+
+/// The row of the only recording in a folder.
+async fn recording(folder: &Folder, reading: &mut Reading) -> Recording {
+    let files = folder.recordings();
+    let [file] = &files[..] else { panic!("{files:?}") };
+    let name = file.file_name().unwrap().to_str().unwrap();
+    recordings::of_file(reading, "cage", name).await.unwrap().unwrap_or_else(|| panic!("{name} is not known"))
+}
+
+fn id(value: &Value) -> Uuid {
+    value.as_str().unwrap_or_else(|| panic!("no id: {value}")).parse().unwrap()
+}
+
+/// Every word on a swing but the first is there as it was told, found by its contact.
+async fn assert_stored(reading: &mut Reading, recording: &Recording, told: &[Event]) {
+    let mut last = std::collections::BTreeMap::new();
+    for event in of_kind(told, "swing") {
+        let envelope = event.json();
+        let told = &envelope["told"];
+        let number = told["number"].as_u64().unwrap();
+        if told["stage"] != "streaming" {
+            last.insert((number, told["stage"].as_str().unwrap().to_owned()), envelope);
+        }
+    }
+    assert_eq!(last.len(), 16, "8 swings, each told twice after the first word: {:?}", last.keys());
+    for ((number, stage), envelope) in last {
+        let told = &envelope["told"];
+        let contact_s = told["contact_s"].as_f64().unwrap();
+        let run = told["run"].as_i64().unwrap();
+        let place = Where { recording_id: recording.id, run, contact_s };
+        let known = swings::near(reading, place, 0.1).await.unwrap().unwrap_or_else(|| panic!("{number} is missing"));
+        assert_eq!((known.id, known.revision), (id(&envelope["swing_id"]), 2), "{number}");
+        let analysis = analyses::latest_of_stage(reading, known.id, &stage).await.unwrap().unwrap();
+        assert_eq!(analysis.revision, if stage == "final" { 1 } else { 2 });
+        assert_same(&analysis, told);
+    }
+}
+
+/// Metric for metric, to the bit.
+fn assert_same(analysis: &Analysis, told: &Value) {
+    assert_eq!(Some(analysis.contact_s), told["contact_s"].as_f64());
+    for metric in Metric::ALL {
+        let stored = analysis.metrics[metric.index()];
+        let told = &told["metrics"][metric.key()];
+        assert_eq!(stored.map(|it| it.value), told["value"].as_f64(), "{}", metric.key());
+        assert_eq!(stored.map(|it| it.sigma), told["sigma"].as_f64(), "{}", metric.key());
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn every_swing_of_a_lesson_is_stored_as_it_was_told_and_acknowledged() {
+    let folder = Folder::new("stored");
+    let service = start(&folder.kept(), KEEP).await;
+    let mut events = Events::open(service.address(), None).await;
+    play(&service, entries(&lesson())).await;
+    let mut told = until_stored(&mut events, 8).await;
+    let (rest, ()) = tokio::join!(events.rest(), service.stop());
+    told.extend(rest);
+    let store = opened(&folder).await;
+    let mut reading = store.read().await.unwrap();
+    let recording = recording(&folder, &mut reading).await;
+    assert_stored(&mut reading, &recording, &told).await;
+
+    assert_eq!(recording.state, RecordingState::Stored);
+    let summary = recording.summary.unwrap();
+    let samples: usize = entries(&folder.recordings()[0]).iter().map(crate::support::folder::samples_in).sum();
+    assert_eq!(summary.samples, samples as i64);
+    assert!(recording.sensor_id.is_some() && recording.ended.unwrap() >= recording.begun);
+
+    let acknowledged = of_kind(&told, "stored");
+    assert_eq!(acknowledged.len(), 16);
+    for stored in acknowledged {
+        let (line, place) = (stored.json(), stored.id);
+        assert_eq!(id(&line["recording_id"]), recording.id);
+        let swing = told.iter().find(|event| {
+            event.kind == "swing" && {
+                let envelope = event.json();
+                envelope["swing_id"] == line["swing_id"] && envelope["told"]["stage"] == line["stage"]
+            }
+        });
+        assert!(swing.unwrap_or_else(|| panic!("{line}: was never told")).id < place, "told before it is acknowledged");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn nothing_is_lost_while_another_program_holds_the_store() {
+    let folder = Folder::new("held");
+    let service = start(&folder.kept(), KEEP).await;
+    let mut events = Events::open(service.address(), None).await;
+    let other = opened(&folder).await;
+    let held = other.write().await.unwrap();
+    play(&service, entries(&lesson())).await;
+    let is = |event: &Event, kind: &str| event.kind == kind && event.json()["key"] == "store";
+    let mut told = until(&mut events, |event| is(event, "fault")).await;
+    assert_eq!(of_kind(&told, "stored").len(), 0);
+    drop(held);
+    told.extend(until(&mut events, |event| is(event, "fault_cleared")).await);
+    told.extend(until_stored(&mut events, 8).await);
+    let (rest, ()) = tokio::join!(events.rest(), service.stop());
+    told.extend(rest);
+    let mut reading = other.read().await.unwrap();
+    let recording = recording(&folder, &mut reading).await;
+    assert_stored(&mut reading, &recording, &told).await;
+    assert_eq!(recording.state, RecordingState::Stored);
+}
