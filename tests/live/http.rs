@@ -31,7 +31,10 @@ async fn routes_answer_with_what_is_so_now_and_there_are_no_others() {
     let sensors = request(address, "GET /v1/sensors", &[], "").await;
     assert!(sensors.head.to_ascii_lowercase().contains("content-type: application/json"), "{}", sensors.head);
     let sensors = sensors.json();
-    assert_eq!((&sensors["items"][0]["name"], &sensors["items"][0]["live"]), (&json!("knob"), &json!({"link": "lost"})));
+    assert_eq!(
+        (&sensors["items"][0]["name"], &sensors["items"][0]["live"]),
+        (&json!("knob"), &json!({"link": "lost"}))
+    );
     assert_eq!((sensors["items"].as_array().unwrap().len(), &sensors["next"]), (1, &json!(null)));
     let faults = request(address, "GET /v1/faults", &[], "").await.json();
     let expected = json!({"sensor": null, "key": "recording", "cause": "the disk is full", "remedy": "make room"});

@@ -270,7 +270,8 @@ mod tests {
             let (blue, red) = (sensor(&api, "knob-blue").await, sensor(&api, "knob-red").await);
             let wren = athlete(&api, "Wren").await;
             let lesson = api.post("/v1/lessons", json!({"athlete_id": wren})).await.json["id"].clone();
-            for (sensor_id, lesson_id) in [(&blue, None), (&red, Some(&lesson)), (&blue, Some(&lesson)), (&blue, None)] {
+            for (sensor_id, lesson_id) in [(&blue, None), (&red, Some(&lesson)), (&blue, Some(&lesson)), (&blue, None)]
+            {
                 api.post("/v1/aims", json!({"sensor_id": sensor_id, "lesson_id": lesson_id})).await;
             }
             let lesson = lesson.as_str().unwrap();

@@ -9,6 +9,7 @@
 
 mod aims;
 mod athletes;
+mod ball_results;
 mod bats;
 mod check;
 mod consents;
@@ -29,6 +30,7 @@ mod recordings;
 mod refer;
 mod rounds;
 mod sensors;
+mod swings;
 #[cfg(test)]
 mod test_api;
 mod words;
@@ -129,4 +131,24 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(recordings::read))
         .routes(routes!(recordings::file))
         .routes(routes!(recordings::reanalyse))
+        .merge(about_swings())
+}
+
+/// Swings, what is made of them, and what other devices said of their balls.
+fn about_swings() -> OpenApiRouter<Api> {
+    OpenApiRouter::new()
+        .routes(routes!(swings::list))
+        .routes(routes!(swings::read, swings::edit::edit))
+        .routes(routes!(swings::edit::moves))
+        .routes(routes!(swings::revisions))
+        .routes(routes!(swings::curves))
+        .routes(routes!(swings::curves_csv))
+        .routes(routes!(swings::export::csv))
+        .routes(routes!(swings::export::parquet))
+        .routes(routes!(swings::profile))
+        .routes(routes!(swings::summary::read))
+        .routes(routes!(swings::definitions::read))
+        .routes(routes!(ball_results::list, ball_results::create))
+        .routes(routes!(ball_results::read, ball_results::edit, ball_results::remove))
+        .routes(routes!(ball_results::import))
 }

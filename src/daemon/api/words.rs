@@ -134,6 +134,18 @@ words! {
 }
 
 words! {
+    /// The instructor's word on whether a swing counts.
+    Mark {
+        /// Nothing was said.
+        None,
+        /// It counts, whatever its flags.
+        Keep,
+        /// It does not count.
+        Exclude,
+    }
+}
+
+words! {
     /// What is known of a recording's swings.
     RecordingState {
         /// Some may not be stored yet.
@@ -142,6 +154,28 @@ words! {
         Stored,
         /// The file was removed; numbers made from it may remain.
         Removed,
+    }
+}
+
+words! {
+    /// How a ball result came here.
+    EnteredBy {
+        /// Typed in.
+        Hand,
+        /// By a program.
+        Program,
+        /// In a table.
+        Csv,
+    }
+}
+
+words! {
+    /// How a ball result found its swing.
+    MatchedBy {
+        /// It was the nearest in time.
+        Time,
+        /// Somebody said so.
+        Hand,
     }
 }
 
@@ -170,5 +204,8 @@ mod tests {
         same_words::<rows::MountSource, MountSource>();
         same_words::<rows::Origin, Origin>();
         same_words::<rows::RecordingState, RecordingState>();
+        same_words::<rows::Mark, Mark>();
+        same_words::<rows::EnteredBy, EnteredBy>();
+        same_words::<rows::MatchedBy, MatchedBy>();
     }
 }

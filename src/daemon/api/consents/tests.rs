@@ -75,7 +75,8 @@ fn a_consent_that_cannot_be_is_refused_and_one_edited_meanwhile_is_not_lost() {
         let athlete = api.post("/v1/athletes", json!({"nickname": "Wren"})).await;
         let path = format!("{}/consents", athlete.header("location").unwrap());
         let (t0, t1) = (Instant::from(UtcMicros(0)), Instant::from(UtcMicros(1)));
-        let body = json!({"given_by": "", "relation": "self", "scope": [], "given": t1, "expires": t0, "withdrawn": t0});
+        let body =
+            json!({"given_by": "", "relation": "self", "scope": [], "given": t1, "expires": t0, "withdrawn": t0});
         let refused = api.post(&path, body).await;
         let pointers: Vec<_> = refused.json["errors"].as_array().unwrap().iter().map(|e| &e["pointer"]).collect();
         assert_eq!(pointers, ["/given_by", "/scope", "/expires", "/withdrawn"]);
