@@ -4,8 +4,9 @@
 //! types are not serialised themselves, so what programs read cannot change by accident.
 //!
 //! In reading order: [`json`], one document a recording; [`event`], what a live or replayed session tells; [`words`], labels and units; [`table`], for a terminal; [`svg`],
-//! the picture; [`page`], all of it as one HTML file.
+//! the picture; [`page`], all of it as one HTML file; [`bids`], recordings and swings for researchers' tools.
 
+pub mod bids;
 pub mod event;
 pub mod json;
 pub mod page;

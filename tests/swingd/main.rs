@@ -1,6 +1,7 @@
 //! The program and the library through their public doors.
 
 mod bad_input;
+mod bids;
 mod commands;
 mod engine;
 mod golden;
@@ -9,3 +10,4 @@ mod session;
 mod shared;
 mod stages;
 mod support;
+mod without;

@@ -119,13 +119,13 @@ fn next_message(
     }
 }
 
-fn reader<R: Read>(source: R) -> mcap::io::MessageReader<R> {
+pub(super) fn reader<R: Read>(source: R) -> mcap::io::MessageReader<R> {
     let options =
         LinearReaderOptions::default().with_prevalidate_chunk_crcs(true).with_record_length_limit(LONGEST_RECORD);
     mcap::io::MessageReader::new_with_options(source, options)
 }
 
-fn io_error(error: McapError) -> io::Error {
+pub(super) fn io_error(error: McapError) -> io::Error {
     match error {
         McapError::Io(error) => error,
         other => io::Error::other(words_of(&other)),

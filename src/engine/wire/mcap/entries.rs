@@ -198,7 +198,7 @@ pub(super) fn words_of(error: &McapError) -> String {
     error.to_string().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-fn from_json<T: serde::de::DeserializeOwned>(message: &[u8]) -> Result<T, String> {
+pub(super) fn from_json<T: serde::de::DeserializeOwned>(message: &[u8]) -> Result<T, String> {
     serde_json::from_slice(message).map_err(|error| error.to_string())
 }
 
