@@ -6,6 +6,7 @@
 //! One connection writes, in transactions that begin with the lock (`BEGIN IMMEDIATE`); a few read beside it. What
 //! [`Transaction::commit`] has returned from is on disk: WAL with `synchronous = FULL` syncs at every commit.
 
+pub mod copy;
 pub mod error;
 pub mod place;
 pub mod queries;

@@ -4,8 +4,11 @@
 //! takes a connection (a [`Transaction`](super::Transaction) or a [`Reading`](super::Reading) derefs to one); those that
 //! belong together are called within one.
 
+pub mod backups;
 pub mod bats;
+pub mod erase;
 pub mod idempotency;
+pub mod tombstones;
 
 use super::StoreError;
 use super::rows::Seen;
