@@ -16,6 +16,7 @@
 //! event log's queue (full: counted). Stopping: sources end, stations empty their rings, finish and close, the event log
 //! is written; within [`STOP_WITHIN`].
 
+pub mod access;
 pub mod api;
 pub mod clock;
 pub mod event_log;
