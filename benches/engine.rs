@@ -10,7 +10,7 @@ use nalgebra::Vector3;
 use std::path::PathBuf;
 use std::sync::LazyLock;
 use std::time::{Duration, Instant};
-use swingd::cli::recording;
+use swingd::daemon::files;
 use swingd::engine::Engine;
 use swingd::engine::profile::Profile;
 use swingd::engine::sample::{Sample, SensorTime};
@@ -44,7 +44,7 @@ static CALM: LazyLock<Material> = LazyLock::new(|| Material {
 /// Swings with what is between them.
 static LESSON: LazyLock<Material> = LazyLock::new(|| {
     let path = std::env::var_os("RECORDING").map_or_else(bundled, PathBuf::from);
-    let mut recording = recording::open(&path).expect("a recording");
+    let mut recording = files::open(&path).expect("a recording");
     let (mut samples, mut batch) = (Vec::new(), Vec::new());
     while recording.read_batch(&mut batch).expect("a recording") {
         samples.append(&mut batch);

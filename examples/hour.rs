@@ -11,7 +11,7 @@ use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
-use swingd::cli::recording;
+use swingd::daemon::files;
 use swingd::engine::sample::{Sample, SensorTime};
 use swingd::engine::wire::csv::CsvWriter;
 
@@ -34,7 +34,7 @@ fn main() -> anyhow::Result<()> {
 }
 
 fn read(input: &Path) -> anyhow::Result<Vec<Sample>> {
-    let mut recording = recording::open(input)?;
+    let mut recording = files::open(input)?;
     let (mut samples, mut batch) = (Vec::new(), Vec::new());
     while recording.read_batch(&mut batch)? {
         samples.append(&mut batch);

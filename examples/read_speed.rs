@@ -3,12 +3,12 @@
 use std::path::Path;
 use std::time::Instant;
 
-use swingd::cli::recording;
+use swingd::daemon::files;
 
 fn main() -> anyhow::Result<()> {
     for path in std::env::args().skip(1) {
         let start = Instant::now();
-        let mut recording = recording::open(Path::new(&path))?;
+        let mut recording = files::open(Path::new(&path))?;
         let mut batch = Vec::new();
         while recording.read_batch(&mut batch)? {}
         let seconds = start.elapsed().as_secs_f64();

@@ -3,7 +3,7 @@
 //! One recording by itself is read on one thread and analysed on another; of many, each is read and analysed on one
 //! thread, and as many threads run as there are processors. The results are the same.
 
-use super::recording::{BATCH_SAMPLES, OpenRecording, RecordingError};
+use crate::daemon::files::{BATCH_SAMPLES, OpenRecording, RecordingError};
 use crate::engine::session::{Session, Told};
 use crate::engine::swing::Swing;
 use crate::engine::wire::mcap::Entry;

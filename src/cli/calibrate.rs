@@ -1,7 +1,7 @@
 //! `swingd calibrate`: what recordings teach of a sensor and its mount, as a profile.
 
-use super::recording::{self, OpenRecording};
 use super::targets::{Targets, cannot_write};
+use crate::daemon::files::{self, OpenRecording};
 use crate::engine::motion::routine::{Hold, Routine, Spin, routines};
 use crate::engine::motion::state::{parameter, prior};
 use crate::engine::profile::{Calibration, Profile};
@@ -40,7 +40,7 @@ pub fn run(args: &CalibrateArgs, out: &mut dyn Write, err: &mut dyn Write) -> an
     let mut profile: Option<Profile> = None;
     let mut learnt = None;
     for file in &args.files {
-        let mut opened = recording::open(file)?;
+        let mut opened = files::open(file)?;
         for warning in opened.profile_warnings() {
             writeln!(err, "{warning}")?;
         }

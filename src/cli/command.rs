@@ -1,6 +1,7 @@
 //! The commands by name: a line each in [`Command`], and one in [`run`].
 
-use super::{calibrate, config, convert, demo, doctor, recording, replay, scan, serve, synth, track};
+use super::{calibrate, config, convert, demo, doctor, replay, scan, serve, synth, track};
+use crate::daemon::files;
 use crate::daemon::radio::ble::BleRadio;
 use crate::daemon::radio::{Radio, RadioError};
 use std::io::{self, Write};
@@ -37,7 +38,7 @@ pub enum Command {
 pub fn run(command: Command, out: &mut dyn Write) -> anyhow::Result<bool> {
     let err = &mut io::stderr();
     match command {
-        Command::Replay(args) => Ok(replay::run(&args, &recording::open, out, err)?),
+        Command::Replay(args) => Ok(replay::run(&args, &files::open, out, err)?),
         Command::Track(args) => done(track::run(&args, err)),
         Command::Calibrate(args) => done(calibrate::run(&args, out, err)),
         Command::Synth(args) => done(synth::run(&args, out).map(drop)),

@@ -8,8 +8,8 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail, ensure};
 
-use super::recording::{self, EntrySource, RecordingError, samples_of, wire_error};
 use super::targets::{Targets, cannot_write};
+use crate::daemon::files::{self, EntrySource, RecordingError, samples_of, wire_error};
 use crate::engine::intake::Intake;
 use crate::engine::profile::Profile;
 use crate::engine::sample::Sample;
@@ -155,7 +155,7 @@ fn to_csv(args: &ConvertArgs, survey: &Survey, targets: &mut Targets) -> anyhow:
     }
     let file = targets.create(&args.output)?;
     let mut writer = CsvWriter::new(BufWriter::new(file), survey.with_hi)?;
-    let (mut input, mut batch) = (recording::open(&args.input)?, Vec::new());
+    let (mut input, mut batch) = (files::open(&args.input)?, Vec::new());
     while input.read_batch(&mut batch)? {
         writer.write(&batch).with_context(|| cannot_write(&args.output))?;
     }

@@ -3,10 +3,10 @@
 
 use super::analysis::{Analysis, analyse_while_reading};
 use super::live::Lines;
-use super::recording::{OpenRecording, RecordingError, from_reader, open};
 use super::replay::UnitsArg;
 use super::serve::{Played, speed};
 use super::targets::replace;
+use crate::daemon::files::{OpenRecording, RecordingError, from_reader, open};
 use crate::daemon::access;
 use crate::daemon::service::{Service, Settings};
 use crate::daemon::station::Limits;

@@ -1,7 +1,7 @@
 //! The commands: files and flags around the pure core. Each gives an exit status and prints results on standard output,
 //! words for people on standard error.
 //!
-//! In reading order: [`recording`], a file opened as a profile and samples; [`analysis`], a recording through the engine;
+//! In reading order: [`analysis`], a recording through the engine;
 //! `progress`; `targets`, files that are written whole or not at all; `text_file`; [`config`], file, environment and flags
 //! checked; [`command`], the commands by name; [`live`], news as lines; then a file a command: [`replay`], [`track`], [`calibrate`], [`convert`],
 //! [`synth`], [`demo`], [`scan`], [`serve`], [`doctor`].
@@ -15,14 +15,11 @@ pub mod demo;
 pub mod doctor;
 pub mod live;
 mod progress;
-pub mod recording;
 pub mod replay;
 pub mod scan;
 pub mod serve;
 pub mod synth;
 mod targets;
-#[cfg(test)]
-mod test_folder;
 mod text_file;
 pub mod track;
 

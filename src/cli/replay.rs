@@ -3,8 +3,8 @@
 use super::analysis::{Analysis, analyse, analyse_while_reading};
 use super::one_line;
 use super::progress::Progress;
-use super::recording::{OpenRecording, RecordingError};
 use super::targets::replace;
+use crate::daemon::files::{OpenRecording, RecordingError};
 use crate::engine::session::{Session, Told};
 use crate::engine::swing::Swing;
 use crate::report::event;

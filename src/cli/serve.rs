@@ -2,9 +2,9 @@
 
 use super::config::{Config, ConfigArgs};
 use super::live::Lines;
-use super::recording::{self, OpenRecording};
 use super::replay::UnitsArg;
 use super::text_file;
+use crate::daemon::files::{self, OpenRecording};
 use crate::daemon::access;
 use crate::daemon::finder::{Catalogue, Open};
 use crate::daemon::hub::{Fault, Hub};
@@ -215,7 +215,7 @@ pub(super) struct Played {
 impl Played {
     fn open(path: &Path) -> anyhow::Result<Self> {
         let stem = path.file_stem().map_or("recording".into(), |stem| stem.to_string_lossy().into_owned());
-        Ok(Self::new(&stem, recording::open(path)?))
+        Ok(Self::new(&stem, files::open(path)?))
     }
 
     /// As the sensor of this name.

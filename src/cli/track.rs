@@ -1,8 +1,8 @@
 //! `swingd track`: the motion of the sensor over a whole recording, as CSV.
 
 use super::one_line;
-use super::recording::{OpenRecording, RecordingError, open};
 use super::targets::{Targets, cannot_write};
+use crate::daemon::files::{OpenRecording, RecordingError, open};
 use crate::engine::motion::track::{TrackRow, track};
 use crate::engine::sample::Sample;
 use anyhow::{Context, ensure};

@@ -8,7 +8,7 @@
 //!
 //! [`clock`] the host's time; [`radio`] Bluetooth behind a trait; [`link`] a connection kept alive; [`finder`] which sensors
 //! to connect to; [`playback`] a recording as a device; [`inlet`] the ring; [`station`] what is done for one sensor, with
-//! [`state`] and [`recording`]; [`recorder`] to disk; [`hub`] and [`event_log`] where it is told; [`store`] where it is kept; [`api`] the door for
+//! [`state`] and [`recording`]; [`recorder`] to disk; [`files`] from there; [`hub`] and [`event_log`] where it is told; [`store`] where it is kept; [`api`] the door for
 //! front-ends.
 //!
 //! Bounds: the ring [`inlet::DEPTH`] (full: dropped, counted, a gap), the recorder's queue [`recorder::QUEUE_DEPTH`] (full:
@@ -20,6 +20,7 @@ pub mod access;
 pub mod api;
 pub mod clock;
 pub mod event_log;
+pub mod files;
 pub mod finder;
 pub mod hub;
 pub mod inlet;
@@ -28,6 +29,7 @@ pub mod lock;
 pub mod logging;
 pub mod playback;
 pub mod radio;
+pub mod record;
 pub mod recorder;
 pub mod recording;
 pub mod service;
@@ -36,6 +38,8 @@ pub mod station;
 pub mod store;
 #[cfg(test)]
 mod test_child;
+#[cfg(test)]
+pub(crate) mod test_folder;
 
 use clock::Clock;
 use hub::{Fault, Hub};

@@ -4,18 +4,21 @@
 //! types are not serialised themselves, so what programs read cannot change by accident.
 //!
 //! In reading order: [`json`], one document a recording; [`event`], what a live or replayed session tells; [`words`], labels and units; [`table`], for a terminal; [`svg`],
-//! the picture; [`page`], all of it as one HTML file; [`bids`], recordings and swings for researchers' tools.
+//! the picture; [`page`], all of it as one HTML file; [`curves`], a swing's curves as they are kept and as they leave;
+//! [`swing_rows`], swings of many recordings as a table for notebooks; [`bids`], recordings and swings for researchers' tools.
 
 pub mod bids;
+pub mod curves;
 pub mod event;
 pub mod json;
 pub mod page;
 pub mod svg;
+pub mod swing_rows;
 pub mod table;
 pub mod words;
 
 #[cfg(test)]
-mod example;
+pub(crate) mod example;
 
 /// What there is to say of a recording besides its swings.
 #[derive(Clone, Debug, Default, PartialEq)]

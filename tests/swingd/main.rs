@@ -3,6 +3,7 @@
 mod bad_input;
 mod bids;
 mod commands;
+mod curves;
 mod engine;
 mod golden;
 mod operation;

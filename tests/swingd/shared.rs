@@ -3,7 +3,7 @@
 
 use serde_json::Value;
 use std::path::{Path, PathBuf};
-use swingd::cli::recording;
+use swingd::daemon::files;
 use swingd::engine::swing::Swing;
 use swingd::engine::{Engine, Event};
 
@@ -31,7 +31,7 @@ fn csv_files(folder: &Path) -> Vec<PathBuf> {
 
 /// The last word on each swing of a recording.
 fn swings(path: &Path) -> Vec<Swing> {
-    let mut opened = recording::open(path).unwrap();
+    let mut opened = files::open(path).unwrap();
     let mut engine = Engine::new(opened.profile().clone());
     let (mut last, mut batch) = (std::collections::BTreeMap::new(), Vec::new());
     let mut keep = |events: Vec<Event>| {

@@ -62,7 +62,7 @@ fn file_name(named: &str) -> String {
 mod tests {
     use super::*;
     use crate::cli::config::{Config, ConfigArgs, Places};
-    use crate::cli::test_folder::TestFolder;
+    use crate::daemon::test_folder::TestFolder;
 
     fn sensors(pairs: &[(&str, &str)], folder: &TestFolder) -> Sensors {
         let environment = pairs.iter().map(|(name, value)| ((*name).into(), (*value).into()));

@@ -1,6 +1,6 @@
 use super::keys::{KEYS, Key};
 use super::*;
-use crate::cli::test_folder::TestFolder;
+use crate::daemon::test_folder::TestFolder;
 use std::collections::BTreeSet;
 use std::path::Path;
 

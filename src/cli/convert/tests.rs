@@ -1,5 +1,5 @@
 use super::*;
-use crate::cli::test_folder::TestFolder;
+use crate::daemon::test_folder::TestFolder;
 use crate::engine::wire::SampleBatches;
 use crate::engine::wire::csv::CsvReader;
 use crate::engine::wire::mcap::{AtThePlate, Packet};

@@ -1,6 +1,6 @@
 use super::*;
-use crate::cli::test_folder::TestFolder;
 use crate::daemon::lock::{Holder, InstanceLock};
+use crate::daemon::test_folder::TestFolder;
 use std::net::{SocketAddr, TcpListener};
 use std::path::Path;
 

@@ -1,5 +1,5 @@
-use super::super::recording::from_reader;
 use super::*;
+use crate::daemon::files::from_reader;
 use std::io::Read;
 
 /// Names tell what is there: "12" has 600 samples, "12-breaks" then breaks, "absent" is not there.

@@ -42,8 +42,8 @@ pub struct FilesCut {
     pub bytes: u64,
     /// Files that are still being written; to be tried again.
     pub waiting: Vec<String>,
-    /// Files in which something of theirs may be left, and why.
-    pub unreached: Vec<String>,
+    /// Files in which something of theirs may be left, and why; trying again does not help.
+    pub ambiguous: Vec<String>,
 }
 
 /// A folder without them.
@@ -111,7 +111,7 @@ fn cut_one(cutting: &Cutting<'_>, name: &str, done: &mut FilesCut) -> io::Result
     match named(&path, cutting.theirs)? {
         Named::No => return Ok(()),
         Named::Perhaps => {
-            done.unreached.push(format!("{name}: says only a nickname that another athlete has too"));
+            done.ambiguous.push(format!("{name}: says only a nickname that another athlete has too"));
             return Ok(());
         }
         Named::Yes => {}

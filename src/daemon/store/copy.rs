@@ -224,7 +224,8 @@ mod tests {
 
     #[test]
     fn every_table_is_known() {
-        on_each(async |TestStore { store, folder, .. }| {
+        on_each(async |test: TestStore| {
+            let (store, folder) = (&test.store, &test.folder);
             let copy = folder.join("copy.sqlite");
             store.copy_into(&copy).await.unwrap();
             let copy = Store::open(&super::super::Place::File(copy)).await.unwrap();

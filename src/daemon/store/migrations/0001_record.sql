@@ -145,6 +145,8 @@ CREATE TABLE recordings (
     imported_name   TEXT,
     -- Of an imported file: the athlete it was imported for.
     athlete_id      TEXT    REFERENCES athletes (id) ON DELETE SET NULL,
+    -- Of an imported file: the round that its swings belong to.
+    round_id        TEXT    REFERENCES rounds (id) ON DELETE SET NULL,
     begun_utc_us    INTEGER NOT NULL,
     -- NULL: it is being written, or its end is not known.
     ended_utc_us    INTEGER,
@@ -162,7 +164,8 @@ CREATE TABLE recordings (
 CREATE UNIQUE INDEX recordings_by_file ON recordings (cage, file_name);
 CREATE INDEX recordings_by_time ON recordings (begun_utc_us);
 CREATE INDEX recordings_by_athlete ON recordings (athlete_id);
-CREATE INDEX recordings_by_sha256 ON recordings (sha256);
+CREATE INDEX recordings_by_round ON recordings (round_id);
+CREATE UNIQUE INDEX recordings_by_sha256 ON recordings (sha256);
 
 -- The direction toward the pitcher, as it was taken.
 CREATE TABLE aims (

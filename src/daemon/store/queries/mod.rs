@@ -5,16 +5,21 @@
 //! belong together are called within one.
 
 pub mod aims;
+pub mod analyses;
 pub mod athletes;
 pub mod backups;
 pub mod bats;
 pub mod consents;
+pub mod curves;
 pub mod erase;
 pub mod idempotency;
 pub mod lessons;
 pub mod mounts;
+pub mod profiles;
+pub mod recordings;
 pub mod rounds;
 pub mod sensors;
+pub mod swings;
 #[cfg(test)]
 mod tests;
 pub mod tombstones;

@@ -23,7 +23,7 @@ pub const BATCH_SAMPLES: usize = 1024;
 const MOST_BEFORE_SAMPLES: usize = 4096;
 
 /// The longest profile that is read, bytes; one with a calibration has about 10 kB.
-const LONGEST_PROFILE: u64 = 1024 * 1024;
+pub const LONGEST_PROFILE: u64 = 1024 * 1024;
 
 /// A recording that cannot be read. Says which file, where, what was found and what was expected, in one line.
 #[derive(Debug, thiserror::Error)]
@@ -69,7 +69,7 @@ enum Bytes {
 }
 
 /// Bytes of which the first have been looked at, and how many have been read.
-pub(super) struct Source {
+pub(crate) struct Source {
     bytes: Chain<Cursor<Vec<u8>>, Box<dyn Read + Send>>,
     read: Arc<AtomicU64>,
 }
@@ -82,10 +82,10 @@ impl Read for Source {
     }
 }
 
-/// Opens a file and tells its kind; what is not MCAP is taken for CSV.
-fn open_bytes(path: &Path) -> Result<Bytes, RecordingError> {
-    let file = File::open(path).map_err(|cause| io_error(path, cause))?;
-    told_apart(path, Box::new(file))
+/// Opens a file, which messages call `name`, and tells its kind; what is not MCAP is taken for CSV.
+fn open_bytes(path: &Path, name: &Path) -> Result<Bytes, RecordingError> {
+    let file = File::open(path).map_err(|cause| io_error(name, cause))?;
+    told_apart(name, Box::new(file))
 }
 
 /// Tells by the first bytes which kind of recording they are of.
@@ -101,10 +101,10 @@ fn io_error(path: &Path, cause: std::io::Error) -> RecordingError {
     RecordingError::Io { path: path.into(), cause }
 }
 
-/// The text of the profile beside a CSV file, if there is one.
-fn profile_text_beside(csv: &Path) -> Result<Option<String>, RecordingError> {
-    let path = csv.with_extension("toml");
-    let file = match File::open(&path) {
+/// The text of the profile beside a CSV file, which messages call `name`, if there is one.
+fn profile_text_beside(csv: &Path, name: &Path) -> Result<Option<String>, RecordingError> {
+    let path = name.with_extension("toml");
+    let file = match File::open(csv.with_extension("toml")) {
         Ok(file) => file,
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
         Err(cause) => return Err(RecordingError::Io { path, cause }),
@@ -123,7 +123,7 @@ fn profile_text_beside(csv: &Path) -> Result<Option<String>, RecordingError> {
 }
 
 /// A recording of either kind as the entries of one.
-pub(super) enum EntrySource {
+pub(crate) enum EntrySource {
     /// Rows, with the text of the profile beside them, which comes first.
     Csv { profile_toml: Option<String>, reader: Box<CsvReader<Source>> },
     /// Messages.
@@ -132,10 +132,10 @@ pub(super) enum EntrySource {
 
 impl EntrySource {
     /// From a file.
-    pub(super) fn open(path: &Path) -> Result<Self, RecordingError> {
-        let bytes = open_bytes(path)?;
+    pub(crate) fn open(path: &Path) -> Result<Self, RecordingError> {
+        let bytes = open_bytes(path, path)?;
         let beside = match bytes {
-            Bytes::Csv(_) => profile_text_beside(path)?,
+            Bytes::Csv(_) => profile_text_beside(path, path)?,
             Bytes::Mcap(_) => None,
         };
         Self::of(path, bytes, beside)
@@ -152,7 +152,7 @@ impl EntrySource {
     }
 
     /// The next entry; `None` at the end.
-    pub(super) fn next_entry(&mut self) -> Result<Option<Entry>, WireError> {
+    pub(crate) fn next_entry(&mut self) -> Result<Option<Entry>, WireError> {
         match self {
             Self::Mcap(entries) => entries.next_entry(),
             Self::Csv { profile_toml, reader } => {
@@ -168,7 +168,7 @@ impl EntrySource {
     }
 
     /// What could not be used so far.
-    pub(super) fn issues(&self) -> &IssueLog {
+    pub(crate) fn issues(&self) -> &IssueLog {
         match self {
             Self::Mcap(entries) => entries.issues(),
             Self::Csv { reader, .. } => reader.issues(),
@@ -176,12 +176,12 @@ impl EntrySource {
     }
 
     /// Lines for people about it: the first few, and how many more there are.
-    pub(super) fn issue_lines(&self, path: &Path) -> Vec<String> {
+    pub(crate) fn issue_lines(&self, path: &Path) -> Vec<String> {
         issue_lines(path, self.issues(), matches!(self, Self::Mcap(_)))
     }
 
     /// The sensor the recording is from, as far as it was read and if it has a name.
-    pub(super) fn sensor(&self) -> Option<String> {
+    pub(crate) fn sensor(&self) -> Option<String> {
         match self {
             Self::Mcap(entries) => entries.sensor().map(str::to_owned),
             Self::Csv { .. } => None,
@@ -189,7 +189,7 @@ impl EntrySource {
     }
 }
 
-pub(super) fn wire_error(path: &Path, cause: WireError) -> RecordingError {
+pub(crate) fn wire_error(path: &Path, cause: WireError) -> RecordingError {
     RecordingError::Wire { path: path.into(), cause }
 }
 
@@ -212,11 +212,16 @@ pub struct OpenRecording {
 
 /// Opens a recording: CSV, with the profile NAME.toml beside it if there is one, or MCAP, with the profile in it.
 pub fn open(path: &Path) -> Result<OpenRecording, RecordingError> {
-    let bytes = open_bytes(path)?;
+    open_as(path, path)
+}
+
+/// The same, and messages call it `name`: for those who are not to learn where files lie.
+pub fn open_as(path: &Path, name: &Path) -> Result<OpenRecording, RecordingError> {
+    let bytes = open_bytes(path, name)?;
     let length = std::fs::metadata(path).ok().filter(|m| m.is_file());
     let mut recording = match bytes {
-        Bytes::Csv(_) => opened(path, bytes, profile_text_beside(path)?)?,
-        Bytes::Mcap(_) => opened(path, bytes, None)?,
+        Bytes::Csv(_) => opened(name, bytes, profile_text_beside(path, name)?)?,
+        Bytes::Mcap(_) => opened(name, bytes, None)?,
     };
     recording.length = length.map(|m| m.len());
     Ok(recording)
@@ -295,7 +300,7 @@ impl Head {
 }
 
 /// The samples that come of an entry that is not samples itself.
-pub(super) fn samples_of(entry: &Entry, intake: &mut Intake) -> Vec<Sample> {
+pub(crate) fn samples_of(entry: &Entry, intake: &mut Intake) -> Vec<Sample> {
     let mut arrivals = Vec::new();
     match entry {
         Entry::Packet(packet) => intake.packet(packet, &mut arrivals),
@@ -331,6 +336,11 @@ fn no_sample(path: &Path, source: &EntrySource, intake: &Intake) -> RecordingErr
 }
 
 impl OpenRecording {
+    /// Whether it is MCAP; else it is CSV.
+    pub fn is_mcap(&self) -> bool {
+        matches!(self.source, EntrySource::Mcap(_))
+    }
+
     /// The file.
     pub fn path(&self) -> &Path {
         &self.path

@@ -1,5 +1,5 @@
 use super::*;
-use crate::cli::test_folder::TestFolder;
+use crate::daemon::test_folder::TestFolder;
 use crate::engine::profile::Side;
 
 const CSV: &str = "t_s,gyro_x_radps,gyro_y_radps,gyro_z_radps,accel_x_mps2,accel_y_mps2,accel_z_mps2\n";
