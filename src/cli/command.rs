@@ -1,6 +1,6 @@
 //! The commands by name: a line each in [`Command`], and one in [`run`].
 
-use super::{calibrate, config, convert, demo, doctor, replay, scan, serve, synth, track};
+use super::{backup, calibrate, config, convert, demo, doctor, replay, scan, serve, synth, track};
 use crate::daemon::files;
 use crate::daemon::radio::ble::BleRadio;
 use crate::daemon::radio::{Radio, RadioError};
@@ -23,6 +23,10 @@ pub enum Command {
     Demo(demo::DemoArgs),
     /// Serve: find sensors, record what they send, tell swings as they happen
     Serve(Box<serve::ServeArgs>),
+    /// Copy the record into a new folder, also while the service works
+    Backup(Box<backup::BackupArgs>),
+    /// Put a backup in place of the record
+    Restore(Box<backup::RestoreArgs>),
     /// List the Bluetooth sensors that are near
     Scan(Box<scan::ScanArgs>),
     /// Print the configuration in force and where each value comes from
@@ -46,6 +50,8 @@ pub fn run(command: Command, out: &mut dyn Write) -> anyhow::Result<bool> {
         Command::Demo(args) => done(demo::run(&args, out)),
         Command::Config(args) => done(config::run(&args, out, err)),
         Command::Serve(args) => done(serve::run(&args, out, err)),
+        Command::Backup(args) => done(backup::run_backup(&args, out, err)),
+        Command::Restore(args) => done(backup::run_restore(&args, out, err)),
         Command::Scan(args) => done(scan::run(&args, out, err)),
         Command::Doctor(args) => doctor::run(&args, radio_health, out),
     }

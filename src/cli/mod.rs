@@ -4,9 +4,10 @@
 //! In reading order: [`analysis`], a recording through the engine;
 //! `progress`; `targets`, files that are written whole or not at all; `text_file`; [`config`], file, environment and flags
 //! checked; [`command`], the commands by name; [`live`], news as lines; then a file a command: [`replay`], [`track`], [`calibrate`], [`convert`],
-//! [`synth`], [`demo`], [`scan`], [`serve`], [`doctor`].
+//! [`synth`], [`demo`], [`scan`], [`serve`], [`doctor`], [`backup`].
 
 pub mod analysis;
+pub mod backup;
 pub mod calibrate;
 pub mod command;
 pub mod config;

@@ -8,6 +8,9 @@ use super::hub::{Fault, Hub};
 use super::lock::{Holder, InstanceLock, LockError, make_private_folder};
 use super::playback::{Pace, play};
 use super::radio::Radio;
+use super::record::erase::Eraser;
+use super::record::restore::RestoreError;
+use super::record::{archive, restore, retention};
 use super::recorder::{Leftovers, SystemDisk};
 use super::station::Limits;
 use super::store::{Place, Store, StoreError};
@@ -71,6 +74,9 @@ pub enum StartError {
     /// The record cannot be opened.
     #[error(transparent)]
     Store(#[from] StoreError),
+    /// A restore that was ended in between cannot be ended.
+    #[error(transparent)]
+    Restore(#[from] RestoreError),
     /// The folder cannot be written to.
     #[error("{}: {cause}; expected a folder that can be written to", path.display())]
     Folder {
@@ -120,15 +126,20 @@ impl Service {
         let mut holder = Holder::this_process(jiff::Timestamp::now(), None);
         let mut lock = InstanceLock::take(folder, &holder)?;
         let recordings = folder.join("recordings");
+        archive::tidy(folder).map_err(failed(folder))?;
         make_private_folder(&recordings).map_err(failed(&recordings))?;
         // Looked for before any recorder begins, so that none of its files is among them.
         let leftovers = Leftovers::look(&SystemDisk, &recordings);
+        let is_restoring = restore::finish(folder).map_err(failed(folder))?;
         let store = Store::open(&settings.store).await?;
+        if is_restoring {
+            restore::finish_server(&store, folder).await?;
+        }
         let (earlier, last_id, log) = EventLog::open(folder, settings.events_keep).map_err(failed(folder))?;
         let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
         // Later than any id before, even if the log of these is lost.
         let first_id = u64::try_from(clock.now().utc_ns / 1_000_000).unwrap_or(0).max(last_id + 1);
-        let hub = Arc::new(Hub::new(earlier, first_id, settings.events_keep, log.keeper()));
+        let hub = Arc::new(Hub::new(earlier, first_id, settings.events_keep, log.keeper()).forgetting(log.forgetter()));
         let stations = Arc::new(Stations::new(
             Arc::clone(&hub),
             Arc::clone(&clock),
@@ -149,6 +160,7 @@ impl Service {
             store: store.clone(),
             hub: Arc::clone(&hub),
             clock: Arc::clone(&clock),
+            cage: settings.cage.clone(),
             data_folder: folder.clone(),
             plate: Arc::new(move |context| plate_stations.at_the_plate(context)),
             cancel: streams.clone(),
@@ -158,9 +170,29 @@ impl Service {
         let server = tokio::spawn(serve(listener, api::app(shared), streams.clone()));
         let service = Self { hub, store, stations, clock, address, cancel, tasks, streams, server, log, lock };
         // Not waited for at the end: what is not finished then is at the next start.
-        tokio::task::spawn_blocking(move || tell_recovered(leftovers));
+        let recovered = tokio::task::spawn_blocking(move || tell_recovered(leftovers));
+        service.tasks.spawn(service.look_after(settings, recovered));
         service.tasks.spawn(watch_log(lost, failing, Arc::clone(&service.hub), service.cancel.clone()));
         Ok(service)
+    }
+
+    /// Erases what is to be erased, once what a crash left is finished.
+    fn look_after(&self, settings: &Settings, recovered: JoinHandle<()>) -> impl Future<Output = ()> + use<> {
+        let eraser = Eraser {
+            store: self.store.clone(),
+            data_folder: settings.data_folder.clone(),
+            cage: settings.cage.clone(),
+            hub: Some(Arc::clone(&self.hub)),
+            steps: Arc::default(),
+        };
+        let (days, clock, cancel) = (settings.retention_days, Arc::clone(&self.clock), self.cancel.clone());
+        async move {
+            tokio::select! {
+                _ = recovered => {}
+                () = cancel.cancelled() => return,
+            }
+            retention::look_after(eraser, days, clock, cancel).await;
+        }
     }
 
     /// Where front-ends find it.

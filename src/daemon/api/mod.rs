@@ -7,8 +7,10 @@
 //! (RFC 7396, [`patch`]) with `If-Match` ([`etag`]); a creation may have an `Idempotency-Key` ([`idempotency`]); bodies are
 //! bounded ([`extract`]).
 
+mod archive;
 mod bats;
 mod check;
+mod erase;
 mod etag;
 mod extract;
 mod idempotency;
@@ -21,6 +23,7 @@ mod plate;
 mod problem;
 #[cfg(test)]
 mod test_api;
+mod tombstones;
 
 pub use openapi::document;
 
@@ -49,6 +52,8 @@ pub struct Api {
     pub hub: Arc<Hub>,
     /// The host's time.
     pub clock: Arc<dyn Clock>,
+    /// What this installation is called, where several share a store.
+    pub cage: String,
     /// Everything on disk is in it.
     pub data_folder: PathBuf,
     /// Where who is at the plate goes.
@@ -86,4 +91,7 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(live::sensors))
         .routes(routes!(live::faults))
         .routes(routes!(plate::put))
+        .routes(routes!(erase::erase))
+        .routes(routes!(archive::read))
+        .routes(routes!(tombstones::list))
 }

@@ -50,7 +50,7 @@ pub(super) fn complete(document: &mut OpenApi) {
 
 fn complete_item(item: &mut PathItem) {
     let edits = [&mut item.patch, &mut item.delete];
-    for operation in edits.into_iter().flatten() {
+    for operation in edits.into_iter().flatten().filter(|operation| !is_confirmed(operation)) {
         add(operation, header_parameter("If-Match", true, "The ETag of the version that is edited."));
     }
     if let Some(operation) = &mut item.post {
@@ -61,6 +61,12 @@ fn complete_item(item: &mut PathItem) {
     for operation in all.into_iter().flatten() {
         operation.responses.responses.insert("default".into(), RefOr::T(problem()));
     }
+}
+
+/// Erasing is no edit of a version.
+fn is_confirmed(operation: &Operation) -> bool {
+    let is_it = |parameter: &RefOr<Parameter>| matches!(parameter, RefOr::T(parameter) if parameter.name == "confirm");
+    operation.parameters.iter().flatten().any(is_it)
 }
 
 fn add(operation: &mut Operation, parameter: Parameter) {

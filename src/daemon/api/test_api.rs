@@ -48,6 +48,7 @@ impl TestApi {
             store: store.store.clone(),
             hub: Arc::new(Hub::new(Vec::new(), 1, 100, Box::new(|_| {}))),
             clock: Arc::new(SystemClock::new()),
+            cage: "cage".into(),
             data_folder: store.folder.clone(),
             plate: Arc::new(move |context| taken.lock().unwrap().push(context.clone())),
             cancel: CancellationToken::new(),

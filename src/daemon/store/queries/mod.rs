@@ -6,6 +6,7 @@
 
 pub mod aims;
 pub mod analyses;
+pub mod archive;
 pub mod athletes;
 pub mod backups;
 pub mod bats;
