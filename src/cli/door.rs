@@ -52,8 +52,8 @@ pub struct Door {
 }
 
 enum Way {
-    /// The API in this process.
-    Here(Box<Offline>),
+    /// The API in this process; nothing once it is closed.
+    Here(Option<Box<Offline>>),
     /// A service on this machine.
     There(SocketAddr),
 }
@@ -149,7 +149,9 @@ impl Door {
 /// Closes the store, if it is here, before the folder is let go.
 impl Drop for Door {
     fn drop(&mut self) {
-        if let Way::Here(offline) = &self.way {
+        if let Way::Here(offline) = &mut self.way
+            && let Some(offline) = offline.take()
+        {
             self.runtime.block_on(offline.close());
         }
     }
@@ -160,7 +162,7 @@ impl Way {
         let begun = Instant::now();
         loop {
             let held = match Offline::open(settings).await {
-                Ok(offline) => return Ok(Self::Here(Box::new(offline))),
+                Ok(offline) => return Ok(Self::Here(Some(Box::new(offline)))),
                 Err(StartError::Lock(LockError::Held { holder, folder })) => LockError::Held { holder, folder },
                 Err(error) => return Err(error.into()),
             };
@@ -181,13 +183,14 @@ impl Way {
         };
         request.headers_mut().insert(HOST, host);
         match self {
-            Self::Here(offline) => {
+            Self::Here(Some(offline)) => {
                 let answered: Result<_, Infallible> = offline.router().oneshot(request).await;
                 match answered {
                     Ok(response) => Ok(response),
                     Err(never) => match never {},
                 }
             }
+            Self::Here(None) => Err(DoorError::ended_early("it is closed")),
             Self::There(address) => ask_there(*address, request).await,
         }
     }

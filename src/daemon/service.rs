@@ -8,7 +8,10 @@ use super::hub::{Fault, Hub};
 use super::lock::{Holder, InstanceLock, LockError, make_private_folder};
 use super::playback::{Pace, play};
 use super::radio::Radio;
+use super::record::erase::Eraser;
 use super::record::ingest::{Entrance, Ingest};
+use super::record::restore::RestoreError;
+use super::record::{archive, restore, retention};
 use super::recorder::{Leftovers, SystemDisk};
 use super::station::Limits;
 use super::store::{Place, Store, StoreError};
@@ -78,6 +81,9 @@ pub enum StartError {
     /// The record cannot be opened.
     #[error(transparent)]
     Store(#[from] StoreError),
+    /// A restore that was ended in between cannot be ended.
+    #[error(transparent)]
+    Restore(#[from] RestoreError),
     /// The folder cannot be written to.
     #[error("{}: {cause}; expected a folder that can be written to", path.display())]
     Folder {
@@ -129,15 +135,20 @@ impl Service {
         let mut holder = Holder::this_process(jiff::Timestamp::now(), None);
         let mut lock = InstanceLock::take(folder, &holder)?;
         let recordings = folder.join("recordings");
+        archive::tidy(folder).map_err(failed(folder))?;
         make_private_folder(&recordings).map_err(failed(&recordings))?;
         // Looked for before any recorder begins, so that none of its files is among them.
         let leftovers = Leftovers::look(&SystemDisk, &recordings);
+        let is_restoring = restore::finish(folder).map_err(failed(folder))?;
         let store = Store::open(&settings.store).await?;
+        if is_restoring {
+            restore::finish_server(&store, folder).await?;
+        }
         let (earlier, last_id, log) = EventLog::open(folder, settings.events_keep).map_err(failed(folder))?;
         let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
         // Later than any id before, even if the log of these is lost.
         let first_id = u64::try_from(clock.now().utc_ns / 1_000_000).unwrap_or(0).max(last_id + 1);
-        let hub = Arc::new(Hub::new(earlier, first_id, settings.events_keep, log.keeper()));
+        let hub = Arc::new(Hub::new(earlier, first_id, settings.events_keep, log.keeper()).forgetting(log.forgetter()));
         let (entrance, jobs) = Entrance::new(&settings.cage);
         let ingest = Ingest::spawn(store.clone(), Arc::clone(&hub), Arc::clone(&clock), &settings.cage, jobs);
         let stations = Arc::new(Stations::new(
@@ -170,11 +181,32 @@ impl Service {
         };
         let (lost, failing) = (log.lost(), log.failing());
         let server = tokio::spawn(serve(listener, api::app(shared), streams.clone()));
-        let service = Self { hub, store, stations, clock, address, cancel, tasks, streams, server, entrance, ingest, log, lock };
+        let service =
+            Self { hub, store, stations, clock, address, cancel, tasks, streams, server, entrance, ingest, log, lock };
         // Not waited for at the end: what is not finished then is at the next start.
-        tokio::task::spawn_blocking(move || tell_recovered(leftovers));
+        let recovered = tokio::task::spawn_blocking(move || tell_recovered(leftovers));
+        service.tasks.spawn(service.look_after(settings, recovered));
         service.tasks.spawn(watch_log(lost, failing, Arc::clone(&service.hub), service.cancel.clone()));
         Ok(service)
+    }
+
+    /// Erases what is to be erased, once what a crash left is finished.
+    fn look_after(&self, settings: &Settings, recovered: JoinHandle<()>) -> impl Future<Output = ()> + use<> {
+        let eraser = Eraser {
+            store: self.store.clone(),
+            data_folder: settings.data_folder.clone(),
+            cage: settings.cage.clone(),
+            hub: Some(Arc::clone(&self.hub)),
+            steps: Arc::default(),
+        };
+        let (days, clock, cancel) = (settings.retention_days, Arc::clone(&self.clock), self.cancel.clone());
+        async move {
+            tokio::select! {
+                _ = recovered => {}
+                () = cancel.cancelled() => return,
+            }
+            retention::look_after(eraser, days, clock, cancel).await;
+        }
     }
 
     /// Where front-ends find it.

@@ -130,7 +130,14 @@ struct Envelope<'a> {
 
 impl<R: Recording> Station<R> {
     /// For the sensor at the other end of the ring.
-    pub fn new(inlet: Arc<Inlet>, outlet: Outlet, hub: Arc<Hub>, recording: R, limits: Limits, entrance: Entrance) -> Self {
+    pub fn new(
+        inlet: Arc<Inlet>,
+        outlet: Outlet,
+        hub: Arc<Hub>,
+        recording: R,
+        limits: Limits,
+        entrance: Entrance,
+    ) -> Self {
         Self {
             live: Live::new(inlet.sensor()),
             handover: Handover::new(inlet.sensor(), entrance),

@@ -2,9 +2,9 @@
 
 use super::*;
 use crate::cli::config::{ConfigArgs, Places};
-use crate::daemon::test_folder::TestFolder;
 use crate::daemon::lock::{Holder, InstanceLock};
 use crate::daemon::service::Service;
+use crate::daemon::test_folder::TestFolder;
 use axum::extract::Request as Received;
 use serde_json::json;
 

@@ -8,11 +8,13 @@
 //! bounded ([`extract`]).
 
 mod aims;
+mod archive;
 mod athletes;
 mod ball_results;
 mod bats;
 mod check;
 mod consents;
+mod erase;
 mod etag;
 mod extract;
 mod idempotency;
@@ -33,6 +35,7 @@ mod sensors;
 mod swings;
 #[cfg(test)]
 mod test_api;
+mod tombstones;
 mod words;
 
 pub use openapi::document;
@@ -131,6 +134,9 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(recordings::read))
         .routes(routes!(recordings::file))
         .routes(routes!(recordings::reanalyse))
+        .routes(routes!(erase::erase))
+        .routes(routes!(archive::read))
+        .routes(routes!(tombstones::list))
         .merge(about_swings())
 }
 

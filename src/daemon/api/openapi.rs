@@ -50,7 +50,7 @@ pub(super) fn complete(document: &mut OpenApi) {
 
 fn complete_item(item: &mut PathItem) {
     let edits = [&mut item.patch, &mut item.delete];
-    for operation in edits.into_iter().flatten() {
+    for operation in edits.into_iter().flatten().filter(|operation| !is_confirmed(operation)) {
         add(operation, header_parameter("If-Match", true, "The ETag of the version that is edited."));
     }
     if let Some(operation) = item.post.as_mut().filter(|operation| is_remembered(operation)) {
@@ -78,6 +78,12 @@ fn name_by_tag(operation: &mut Operation) {
     if let (Some(id), Some(tag)) = (&operation.operation_id, operation.tags.iter().flatten().next()) {
         operation.operation_id = Some(format!("{id}_{tag}"));
     }
+}
+
+/// Erasing is no edit of a version.
+fn is_confirmed(operation: &Operation) -> bool {
+    let is_it = |parameter: &RefOr<Parameter>| matches!(parameter, RefOr::T(parameter) if parameter.name == "confirm");
+    operation.parameters.iter().flatten().any(is_it)
 }
 
 fn add(operation: &mut Operation, parameter: Parameter) {

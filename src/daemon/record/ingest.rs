@@ -180,7 +180,8 @@ impl Ingest {
                 Err(error) => {
                     // What the store refuses for good is in the recording, which stays open.
                     tracing::error!(%error, ?job, "not stored");
-                    let (Job::Begun(recording) | Job::Swing { recording, .. } | Job::Ended { recording, .. }) = job else {
+                    let (Job::Begun(recording) | Job::Swing { recording, .. } | Job::Ended { recording, .. }) = job
+                    else {
                         return;
                     };
                     self.incomplete.insert(recording.clone());

@@ -75,7 +75,8 @@ async fn live_on(sensor: Sensor, mishaps: Vec<Mishap>) -> Outcome {
     let recording = MemoryRecording::new(disk.clone(), "knob", Arc::clone(&clock));
     let (entrance, _jobs) = Entrance::new("cage");
     let limits = Limits { idle_close_s: 600.0, most_bytes: u64::MAX };
-    let station = Arc::new(Mutex::new(Station::new(Arc::clone(&inlet), outlet, Arc::clone(&hub), recording, limits, entrance)));
+    let station =
+        Arc::new(Mutex::new(Station::new(Arc::clone(&inlet), outlet, Arc::clone(&hub), recording, limits, entrance)));
     let finder = Finder {
         radio: Arc::new(radio.clone()),
         catalogue: Catalogue::default(),

@@ -6,11 +6,14 @@
 
 pub mod aims;
 pub mod analyses;
+pub mod archive;
 pub mod athletes;
+pub mod backups;
 pub mod ball_results;
 pub mod bats;
 pub mod consents;
 pub mod curves;
+pub mod erase;
 pub mod idempotency;
 pub mod lessons;
 pub mod mounts;
@@ -23,6 +26,7 @@ pub mod swings_edit;
 pub mod swings_read;
 #[cfg(test)]
 pub mod tests;
+pub mod tombstones;
 
 use super::StoreError;
 use super::rows::{Seen, UtcMicros};
