@@ -39,10 +39,12 @@ fn json(folder: &Folder, words: &[&str]) -> Value {
 fn all_of_it(folder: &Folder) {
     well(folder, &["athletes", "add", "Wren", "--bats", "right", "--birth-year", "2009"]);
     assert!(well(folder, &["athletes"]).lines().any(|line| line.starts_with("Wren") && line.contains("right")));
-    let imported =
-        well(folder, &["import", &lesson(), "--athlete", "Wren", "--drill", "high tee", "--ball-source", "tee"]);
+    let (lesson, begun) = (lesson(), "2026-11-20T18:00:00Z");
+    let tee = ["--drill", "high tee", "--ball-source", "tee"];
+    let words = [&["import", &lesson, "--athlete", "Wren", "--begun", begun], &tee[..]].concat();
+    let imported = well(folder, &words);
     assert!(imported.contains("Wren") && imported.contains("8 swings found: 8 new"), "{imported}");
-    let again = refused(folder, &["import", &lesson(), "--athlete", "Wren"]);
+    let again = refused(folder, &["import", &lesson, "--athlete", "Wren", "--begun", begun]);
     assert!(again.contains("there already"), "{again}");
     let lessons = well(folder, &["lessons", "--athlete", "Wren", "--occasion", "practice"]);
     assert_eq!((lessons.lines().count(), lessons.contains("practice")), (2, true), "{lessons}");
