@@ -1,6 +1,7 @@
 //! The commands by name: a line each in [`Command`], and one in [`run`].
 
-use super::{calibrate, config, convert, demo, doctor, pair, replay, scan, serve, synth, track};
+use super::{athletes, backup, ball_results, calibrate, config, convert, demo, doctor, erase, export, import, lessons};
+use super::{pair, reanalyse, replay, scan, serve, swings, synth, track};
 use crate::daemon::files;
 use crate::daemon::radio::ble::BleRadio;
 use crate::daemon::radio::{Radio, RadioError};
@@ -25,6 +26,28 @@ pub enum Command {
     Serve(Box<serve::ServeArgs>),
     /// Show a code by which another device gets in
     Pair(Box<pair::PairArgs>),
+    /// List athletes, or enter one
+    Athletes(Box<athletes::AthletesArgs>),
+    /// List lessons and practice
+    Lessons(Box<lessons::LessonsArgs>),
+    /// List swings with their numbers
+    Swings(Box<swings::SwingsArgs>),
+    /// Take recordings made elsewhere into an athlete's record
+    Import(Box<import::ImportArgs>),
+    /// Write all of one athlete into one archive
+    Export(Box<export::ExportArgs>),
+    /// Write swings into a table for notebooks: CSV or Parquet
+    ExportSwings(Box<swings::ExportSwingsArgs>),
+    /// Erase an athlete
+    Erase(Box<erase::EraseArgs>),
+    /// List what other devices measured of the ball, enter it, or take in a table of it
+    BallResults(Box<ball_results::BallResultsArgs>),
+    /// Measure recordings of the record again
+    Reanalyse(Box<reanalyse::ReanalyseArgs>),
+    /// Copy the record into a new folder, also while the service works
+    Backup(Box<backup::BackupArgs>),
+    /// Put a backup in place of the record
+    Restore(Box<backup::RestoreArgs>),
     /// List the Bluetooth sensors that are near
     Scan(Box<scan::ScanArgs>),
     /// Print the configuration in force and where each value comes from
@@ -49,6 +72,17 @@ pub fn run(command: Command, out: &mut dyn Write) -> anyhow::Result<bool> {
         Command::Config(args) => done(config::run(&args, out, err)),
         Command::Serve(args) => done(serve::run(&args, out, err)),
         Command::Pair(args) => done(pair::run(&args, out, err)),
+        Command::Athletes(args) => done(athletes::run(&args, out, err)),
+        Command::Lessons(args) => done(lessons::run(&args, out, err)),
+        Command::Swings(args) => done(swings::run(&args, out, err)),
+        Command::Import(args) => import::run(&args, out, err),
+        Command::Export(args) => done(export::run(&args, out, err)),
+        Command::ExportSwings(args) => done(swings::export(&args, out, err)),
+        Command::Erase(args) => erase::run(&args, out, err),
+        Command::BallResults(args) => ball_results::run(&args, out, err),
+        Command::Reanalyse(args) => reanalyse::run(&args, out, err),
+        Command::Backup(args) => done(backup::run_backup(&args, out, err)),
+        Command::Restore(args) => done(backup::run_restore(&args, out, err)),
         Command::Scan(args) => done(scan::run(&args, out, err)),
         Command::Doctor(args) => doctor::run(&args, radio_health, out),
     }

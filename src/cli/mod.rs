@@ -4,22 +4,35 @@
 //! In reading order: [`analysis`], a recording through the engine;
 //! `progress`; `targets`, files that are written whole or not at all; `text_file`; [`config`], file, environment and flags
 //! checked; [`command`], the commands by name; [`live`], news as lines; then a file a command: [`replay`], [`track`], [`calibrate`], [`convert`],
-//! [`synth`], [`demo`], [`scan`], [`serve`], [`pair`] (which asks the service that is [`running`]), [`doctor`].
+//! [`synth`], [`demo`], [`scan`], [`serve`], [`pair`] (which asks the service that is [`running`]), [`doctor`]; and those
+//! of the record, clients of the HTTP API through [`door`] with what `ask` has for all of them: [`athletes`], [`lessons`],
+//! [`swings`], [`import`], [`export`], [`erase`], [`ball_results`], [`reanalyse`], [`backup`].
 
 pub mod analysis;
+mod ask;
+pub mod athletes;
+pub mod backup;
+pub mod ball_results;
 pub mod calibrate;
 pub mod command;
 pub mod config;
 pub mod convert;
 pub mod demo;
 pub mod doctor;
+pub mod door;
+pub mod erase;
+pub mod export;
+pub mod import;
+pub mod lessons;
 pub mod live;
 pub mod pair;
 mod progress;
+pub mod reanalyse;
 pub mod replay;
 pub mod running;
 pub mod scan;
 pub mod serve;
+pub mod swings;
 pub mod synth;
 mod targets;
 mod text_file;

@@ -135,7 +135,8 @@ fn of_others(tokens: Option<i64>) -> String {
 /// The last lines are printed within this time, or not.
 const PRINTED_WITHIN: Duration = Duration::from_millis(300);
 
-fn settings(config: &Config) -> Settings {
+/// What the service is started with.
+pub(super) fn settings(config: &Config) -> Settings {
     const MB: u64 = 1_000_000;
     Settings {
         data_folder: config.data_folder.value.clone(),

@@ -3,7 +3,7 @@
 //! A thread of its own writes, so that a slow disk makes nobody wait; what it cannot take or write is counted. Losing
 //! lines loses no swing, as those are in the recordings: only what a front-end may ask to be told again.
 
-use super::hub::News;
+use super::hub::{Forget, ForgetKept, News};
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 use std::fs::{File, OpenOptions};
@@ -35,10 +35,17 @@ struct Line<'a> {
     data: &'a RawValue,
 }
 
+/// What the log's thread is told.
+enum Order {
+    Keep(Arc<News>),
+    /// And how many events were forgotten, to be answered.
+    Forget(Forget, SyncSender<io::Result<u64>>),
+    End,
+}
+
 /// The log, open for more.
 pub struct EventLog {
-    /// `None` ends the log.
-    sender: SyncSender<Option<Arc<News>>>,
+    sender: SyncSender<Order>,
     lost: Arc<AtomicU64>,
     failing: Arc<AtomicBool>,
     thread: JoinHandle<()>,
@@ -107,9 +114,20 @@ impl EventLog {
     pub fn keeper(&self) -> super::hub::Keep {
         let (sender, lost) = (self.sender.clone(), Arc::clone(&self.lost));
         Box::new(move |news| {
-            if sender.try_send(Some(Arc::clone(news))).is_err() {
+            if sender.try_send(Order::Keep(Arc::clone(news))).is_err() {
                 lost.fetch_add(1, Ordering::Relaxed);
             }
+        })
+    }
+
+    /// Writes the log anew without some events, and waits for that.
+    pub fn forgetter(&self) -> ForgetKept {
+        let sender = self.sender.clone();
+        Box::new(move |is_theirs| {
+            let (answer, answered) = sync_channel(1);
+            let ended = || io::Error::other("the event log has ended");
+            sender.send(Order::Forget(Arc::clone(is_theirs), answer)).map_err(|_| ended())?;
+            answered.recv().map_err(|_| ended())?
         })
     }
 
@@ -126,7 +144,7 @@ impl EventLog {
     /// Waits until all that was taken is written. What keepers take afterwards is lost, and counted.
     pub fn close(self) {
         // Its thread has ended only if it panicked.
-        let _ = self.sender.send(None);
+        let _ = self.sender.send(Order::End);
         if self.thread.join().is_err() {
             tracing::error!("the event log's thread ended by a panic");
         }
@@ -134,11 +152,16 @@ impl EventLog {
 }
 
 impl Writer {
-    fn run(mut self, receiver: &Receiver<Option<Arc<News>>>) {
+    fn run(mut self, receiver: &Receiver<Order>) {
         loop {
             let news = match receiver.recv_timeout(TRY_EVERY) {
-                Ok(Some(news)) => news,
-                Ok(None) | Err(RecvTimeoutError::Disconnected) => break,
+                Ok(Order::Keep(news)) => news,
+                Ok(Order::Forget(is_theirs, answer)) => {
+                    // Whoever asked may be gone.
+                    let _ = answer.send(self.forget(&is_theirs));
+                    continue;
+                }
+                Ok(Order::End) | Err(RecvTimeoutError::Disconnected) => break,
                 Err(RecvTimeoutError::Timeout) => {
                     if self.failing.load(Ordering::Relaxed) {
                         self.failing.store(self.file.write_all(b"\n").is_err(), Ordering::Relaxed);
@@ -165,6 +188,16 @@ impl Writer {
         if let Err(error) = closed.and_then(|()| self.file.sync_data()) {
             tracing::warn!(%error, "the event log could not be synced");
         }
+    }
+
+    /// Each of the two files anew: into another file, synced, renamed.
+    fn forget(&mut self, is_theirs: &Forget) -> io::Result<u64> {
+        let present = self.path.clone();
+        let forgotten = forget_in(&older(&present), is_theirs)?.1;
+        let (left, also) = forget_in(&present, is_theirs)?;
+        self.file = OpenOptions::new().create(true).append(true).open(&self.path)?;
+        (self.lines, self.is_cut) = (left, false);
+        Ok(forgotten + also)
     }
 
     fn write(&mut self, news: &News) -> io::Result<()> {
@@ -194,6 +227,25 @@ impl Writer {
 /// A line that is no event.
 fn marker(kind: &str, id: u64) -> Result<String, serde_json::Error> {
     Ok(serde_json::to_string(&Line { id, kind: kind.into(), data: RawValue::NULL })? + "\n")
+}
+
+/// A file without some of its events; how many are left and how many are gone. What cannot be read goes too.
+fn forget_in(path: &Path, is_theirs: &Forget) -> io::Result<(u64, u64)> {
+    if !path.try_exists()? {
+        return Ok((0, 0));
+    }
+    let all = read(path);
+    let left: Vec<&News> = all.iter().filter(|news| !is_theirs(news)).collect();
+    let part = path.with_extension("part");
+    let mut out = io::BufWriter::new(File::create(&part)?);
+    for news in &left {
+        let data = RawValue::from_string(news.data.clone())?;
+        serde_json::to_writer(&mut out, &Line { id: news.id.unwrap_or(0), kind: news.kind.clone(), data: &data })?;
+        out.write_all(b"\n")?;
+    }
+    out.into_inner().map_err(|error| error.into_error())?.sync_all()?;
+    std::fs::rename(&part, path)?;
+    Ok((left.len() as u64, (all.len() - left.len()) as u64))
 }
 
 fn older(path: &Path) -> PathBuf {
@@ -255,6 +307,29 @@ mod tests {
             keep(&news(told + 1));
             assert_eq!(lost.load(Ordering::Relaxed), 1);
         }
+        std::fs::remove_dir_all(folder).unwrap();
+    }
+
+    #[test]
+    fn what_is_forgotten_is_in_neither_file_and_the_log_goes_on() {
+        let folder = folder("forget");
+        let (_, _, log) = EventLog::open(&folder, 10).unwrap();
+        let (keep, forget) = (log.keeper(), log.forgetter());
+        (1..=14).for_each(|id| keep(&news(id)));
+        let is_theirs: Forget = Arc::new(|news| [Some(3), Some(12)].contains(&news.id));
+        assert_eq!(forget(&is_theirs).unwrap(), 2);
+        keep(&news(15));
+        drop(keep);
+        log.close();
+        assert!(forget(&is_theirs).is_err(), "it has ended");
+        for name in ["events.jsonl", "events.older.jsonl"] {
+            let text = std::fs::read_to_string(folder.join(name)).unwrap();
+            assert!(!text.contains("\"number\":3}") && !text.contains("\"number\":12}"), "{text}");
+        }
+        let (earlier, _, log) = EventLog::open(&folder, 10).unwrap();
+        let ids: Vec<_> = earlier.iter().map(|news| news.id.unwrap()).collect();
+        assert_eq!(ids, [1, 2, 4, 5, 6, 7, 8, 9, 10, 11, 13, 14, 15]);
+        log.close();
         std::fs::remove_dir_all(folder).unwrap();
     }
 

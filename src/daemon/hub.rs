@@ -48,11 +48,18 @@ pub struct Fault {
 /// Takes what is to be kept beyond the process.
 pub type Keep = Box<dyn Fn(&Arc<News>) + Send + Sync>;
 
+/// Tells which events are to be forgotten.
+pub type Forget = Arc<dyn Fn(&News) -> bool + Send + Sync>;
+
+/// Takes events out of what is kept beyond the process; how many those were.
+pub type ForgetKept = Box<dyn Fn(&Forget) -> std::io::Result<u64> + Send + Sync>;
+
 /// The one place of news.
 pub struct Hub {
     inner: Mutex<Inner>,
     sender: broadcast::Sender<Arc<News>>,
     keep: Keep,
+    forget_kept: Option<ForgetKept>,
 }
 
 struct Inner {
@@ -65,6 +72,8 @@ struct Inner {
     faults: BTreeMap<(Option<String>, &'static str), Fault>,
     /// How many events of each kind this run has told.
     told: BTreeMap<String, u64>,
+    /// What is not told any more, by whose it was.
+    forgotten: BTreeMap<uuid::Uuid, Forget>,
 }
 
 /// What a new subscriber gets.
@@ -96,8 +105,33 @@ impl Hub {
             sensors: BTreeMap::new(),
             faults: BTreeMap::new(),
             told: BTreeMap::new(),
+            forgotten: BTreeMap::new(),
         };
-        Self { inner: Mutex::new(inner), sender: broadcast::Sender::new(CHANNEL_DEPTH), keep }
+        Self { inner: Mutex::new(inner), sender: broadcast::Sender::new(CHANNEL_DEPTH), keep, forget_kept: None }
+    }
+
+    /// What is kept beyond the process can be forgotten so.
+    #[must_use]
+    pub fn forgetting(self, forget_kept: ForgetKept) -> Self {
+        Self { forget_kept: Some(forget_kept), ..self }
+    }
+
+    /// Forgets the events of somebody who is to be erased, and tells none of theirs from here on; how many were kept. Waits
+    /// for the disk. Whoever asks for what came since such an event is told that it cannot be resumed.
+    ///
+    /// # Errors
+    /// If they cannot be taken out of what is kept beyond the process.
+    pub fn forget(&self, whose: uuid::Uuid, is_theirs: &Forget) -> std::io::Result<u64> {
+        let forgotten = {
+            let mut inner = self.lock();
+            let before = inner.kept.len();
+            inner.kept.retain(|news| !is_theirs(news));
+            let forgotten = before - inner.kept.len();
+            inner.forgotten.insert(whose, Arc::clone(is_theirs));
+            forgotten as u64
+        };
+        // What was kept before this reaches the disk before the word to forget it does.
+        self.forget_kept.as_ref().map_or(Ok(forgotten), |forget| forget(is_theirs))
     }
 
     /// Tells an event; its id.
@@ -180,6 +214,9 @@ impl Hub {
         inner.next_id += 1;
         *inner.told.entry(kind.to_owned()).or_default() += 1;
         let news = Arc::new(News { id: Some(id), kind: kind.into(), data });
+        if inner.forgotten.values().any(|is_theirs| is_theirs(&news)) {
+            return id;
+        }
         (self.keep)(&news);
         inner.kept.push_back(Arc::clone(&news));
         if inner.kept.len() > inner.most_kept {
@@ -242,6 +279,22 @@ mod tests {
         assert_eq!(missed(None), Some(vec![]));
         assert_eq!(missed(Some(10)), None, "11 is no longer kept");
         assert_eq!(missed(Some(99)), None, "never given");
+    }
+
+    #[test]
+    fn what_is_forgotten_is_told_to_nobody_any_more() {
+        let hub = hub(Vec::new(), 10);
+        let mut news = hub.subscribe(None).news;
+        hub.publish("swing", "mine".into());
+        hub.publish("swing", "theirs".into());
+        let is_theirs: Forget = Arc::new(|news| news.data == "theirs");
+        assert_eq!(hub.forget(uuid::Uuid::from_u128(1), &is_theirs).unwrap(), 1);
+        assert_eq!(hub.publish("swing", "theirs".into()), 12);
+        hub.publish("swing", "mine".into());
+        let told: Vec<_> = std::iter::from_fn(|| news.try_recv().ok()).map(|news| news.id).collect();
+        assert_eq!(told, [Some(10), Some(11), Some(13)]);
+        let kept = |after| hub.subscribe(Some(after)).missed.map(|missed| missed.len());
+        assert_eq!((kept(10), kept(11)), (Some(1), None));
     }
 
     #[test]

@@ -13,6 +13,8 @@
 //! [`store`] where it is kept, and [`record`] what comes there; [`api`] the door for front-ends, [`access`] who may go
 //! through it, and [`metrics`] what is counted.
 //!
+//! [`offline`] is that door where no service runs.
+//!
 //! Bounds: the ring [`inlet::DEPTH`] (full: dropped, counted, a gap), the recorder's queue [`recorder::QUEUE_DEPTH`] (full:
 //! not recorded, counted, a fault), the ingest's queue [`record::ingest::QUEUE_DEPTH`] (full: taken from the recording at
 //! the next start), the hub's channel (full: the subscriber catches up or is told that it cannot), the
@@ -32,6 +34,7 @@ pub mod link;
 pub mod lock;
 pub mod logging;
 pub mod metrics;
+pub mod offline;
 pub mod playback;
 pub mod radio;
 pub mod record;

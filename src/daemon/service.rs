@@ -10,8 +10,10 @@ use super::metrics::Metrics;
 use super::playback::{Pace, play};
 use super::radio::Radio;
 use super::record::backlog::Backlog;
+use super::record::erase::Eraser;
 use super::record::ingest::{Entrance, Ingest};
-use super::record::{Turns, finish_imports, plate};
+use super::record::restore::RestoreError;
+use super::record::{Turns, archive, finish_imports, plate, restore, retention};
 use super::recorder::{Leftovers, SystemDisk};
 use super::station::Limits;
 use super::store::queries::tokens;
@@ -82,6 +84,9 @@ pub enum StartError {
     /// The record cannot be opened.
     #[error(transparent)]
     Store(#[from] StoreError),
+    /// A restore that was ended in between cannot be ended.
+    #[error(transparent)]
+    Restore(#[from] RestoreError),
     /// The folder cannot be written to.
     #[error("{}: {cause}; expected a folder that can be written to", path.display())]
     Folder {
@@ -133,11 +138,12 @@ impl Service {
         let mut holder = Holder::this_process(jiff::Timestamp::now(), None);
         let mut lock = InstanceLock::take(folder, &holder)?;
         let recordings = folder.join("recordings");
+        archive::tidy(folder).map_err(failed(folder))?;
         make_private_folder(&recordings).map_err(failed(&recordings))?;
+        let store = open_store(settings).await?;
         // Looked for before any recorder begins, so that none of its files is among them.
         let leftovers = Leftovers::look(&SystemDisk, &recordings);
         let backlog = Backlog::look(&settings.cage, recordings.clone());
-        let store = open_store(settings, &recordings).await?;
         let clock: Arc<dyn Clock> = Arc::new(SystemClock::new());
         let (hub, log) = open_hub(settings, &*clock).map_err(failed(folder))?;
         let (entrance, jobs) = Entrance::new(&settings.cage);
@@ -180,31 +186,40 @@ impl Service {
         let server = tokio::spawn(access::server::serve(listeners, app, head, streams.clone()));
         let service =
             Self { hub, store, stations, clock, address, cancel, tasks, streams, server, entrance, ingest, log, lock };
-        service.tasks.spawn(service.see_to_the_past(leftovers, backlog, turns));
+        service.tasks.spawn(service.look_after(settings, leftovers, backlog, turns));
         service.tasks.spawn(watch_log(lost, failing, Arc::clone(&service.hub), service.cancel.clone()));
         Ok(service)
     }
 
-    /// Finishes what a crash left, and stores what earlier runs did not. Not waited for at the end: what is not done then is
-    /// at the next start.
-    fn see_to_the_past(
+    /// Finishes what a crash left, stores what earlier runs did not, and erases what is to be erased. Not waited for at the
+    /// end: what is not done then is at the next start.
+    fn look_after(
         &self,
+        settings: &Settings,
         leftovers: Leftovers,
         backlog: Backlog,
         turns: Arc<Turns>,
     ) -> impl Future<Output = ()> + use<> {
-        let (store, clock, cancel) = (self.store.clone(), Arc::clone(&self.clock), self.cancel.clone());
+        let eraser = Eraser {
+            store: self.store.clone(),
+            data_folder: settings.data_folder.clone(),
+            cage: settings.cage.clone(),
+            hub: Some(Arc::clone(&self.hub)),
+            steps: Arc::default(),
+        };
+        let (days, clock, cancel) = (settings.retention_days, Arc::clone(&self.clock), self.cancel.clone());
         async move {
-            let work = async {
+            let past = async {
                 let finished = tokio::task::spawn_blocking(move || tell_recovered(leftovers)).await;
                 if finished.is_ok() {
-                    backlog.work_off(&store, &clock, &turns).await;
+                    backlog.work_off(&eraser.store, &clock, &turns).await;
                 }
             };
             tokio::select! {
-                () = work => {}
-                () = cancel.cancelled() => {}
+                () = past => {}
+                () = cancel.cancelled() => return,
             }
+            retention::look_after(eraser, days, clock, cancel).await;
         }
     }
 
@@ -306,20 +321,30 @@ impl Service {
 }
 
 /// The store, with what a kill left of imports seen to.
-async fn open_store(settings: &Settings, recordings: &Path) -> Result<Store, StoreError> {
+/// The store, after a restore or an import that was cut short is gone on with.
+///
+/// # Errors
+/// If it or the data folder cannot be used.
+pub(super) async fn open_store(settings: &Settings) -> Result<Store, StartError> {
+    let folder = &settings.data_folder;
+    let is_restoring = restore::finish(folder).map_err(|cause| StartError::Folder { path: folder.clone(), cause })?;
     let store = Store::open(&settings.store).await?;
-    if let Err(error) = finish_imports(&store, &settings.cage, recordings).await {
+    if is_restoring {
+        restore::finish_server(&store, folder).await?;
+    }
+    if let Err(error) = finish_imports(&store, &settings.cage, &folder.join("recordings")).await {
         tracing::warn!(%error, "imports that were cut short are seen to at the next start");
     }
     Ok(store)
 }
 
 /// The hub, with the events of earlier runs.
-fn open_hub(settings: &Settings, clock: &dyn Clock) -> std::io::Result<(Arc<Hub>, EventLog)> {
+pub(super) fn open_hub(settings: &Settings, clock: &dyn Clock) -> std::io::Result<(Arc<Hub>, EventLog)> {
     let (earlier, last_id, log) = EventLog::open(&settings.data_folder, settings.events_keep)?;
     // Later than any id before, even if the log of these is lost.
     let first_id = u64::try_from(clock.now().utc_ns / 1_000_000).unwrap_or(0).max(last_id + 1);
-    Ok((Arc::new(Hub::new(earlier, first_id, settings.events_keep, log.keeper())), log))
+    let hub = Hub::new(earlier, first_id, settings.events_keep, log.keeper()).forgetting(log.forgetter());
+    Ok((Arc::new(hub), log))
 }
 
 /// Whoever was at the plate when the service ended is again, if their lesson is not over.

@@ -134,12 +134,18 @@ pub fn rows(swings: &[Swing], units: Units) -> Vec<Row> {
 }
 
 fn row(metric: Metric, swings: &[Swing], units: Units) -> Row {
+    let estimates: Vec<_> = swings.iter().map(|swing| swing.metrics[metric.index()]).collect();
+    row_of(metric, &estimates, units)
+}
+
+/// The row of a metric, of swings that have these estimates of it.
+pub fn row_of(metric: Metric, estimates: &[Option<Estimate>], units: Units) -> Row {
     let unit = units.of(metric);
-    let shown = |swing: &Swing| {
-        let Estimate { value, sigma } = swing.metrics[metric.index()]?;
+    let shown = |estimate: &Option<Estimate>| {
+        let Estimate { value, sigma } = (*estimate)?;
         Some((value * unit.factor, HALF_WIDTH_95 * sigma * unit.factor))
     };
-    let shown: Vec<_> = swings.iter().map(shown).collect();
+    let shown: Vec<_> = estimates.iter().map(shown).collect();
     let decimals = decimals(shown.iter().flatten().map(|(_, half_width)| *half_width));
     let cell = |(value, half_width): (f64, f64)| Cell {
         value: rounded(value, decimals),
@@ -159,7 +165,7 @@ fn decimals(half_widths: impl Iterator<Item = f64>) -> usize {
 }
 
 /// With a true minus sign, and without one before a zero.
-pub(super) fn rounded(value: f64, decimals: usize) -> String {
+pub fn rounded(value: f64, decimals: usize) -> String {
     let text = format!("{value:.decimals$}");
     match text.strip_prefix('-') {
         Some(digits) if digits.chars().all(|c| c == '0' || c == '.') => digits.to_owned(),

@@ -7,6 +7,7 @@ mod curves;
 mod engine;
 mod golden;
 mod operation;
+mod record;
 mod session;
 mod shared;
 mod stages;

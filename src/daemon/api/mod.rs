@@ -8,12 +8,14 @@
 //! bounded ([`extract`]). Before all of it stands the [`gate`].
 
 mod aims;
+mod archive;
 mod athletes;
 mod audit;
 mod ball_results;
 mod bats;
 mod check;
 mod consents;
+mod erase;
 mod etag;
 mod extract;
 mod gate;
@@ -40,6 +42,7 @@ mod test_api;
 #[cfg(test)]
 mod test_gate;
 mod tokens;
+mod tombstones;
 mod words;
 
 pub use openapi::document;
@@ -155,6 +158,9 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(recordings::read))
         .routes(routes!(recordings::file))
         .routes(routes!(recordings::reanalyse))
+        .routes(routes!(erase::erase))
+        .routes(routes!(archive::read))
+        .routes(routes!(tombstones::list))
         .merge(about_swings())
 }
 

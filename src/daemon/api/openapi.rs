@@ -53,7 +53,9 @@ pub(super) fn complete(document: &mut OpenApi) {
 
 fn complete_item(item: &mut PathItem) {
     let edits = [&mut item.patch, &mut item.delete];
-    for operation in edits.into_iter().flatten().filter(|operation| !is_of_access(operation)) {
+    for operation in
+        edits.into_iter().flatten().filter(|operation| !is_of_access(operation) && !is_confirmed(operation))
+    {
         let words = "The ETag of the version that is edited.";
         add(operation, header_parameter("If-Match", true, words, "^\"[0-9]{1,18}\"$"));
     }
@@ -80,6 +82,12 @@ fn is_remembered(operation: &Operation) -> bool {
 /// Tokens have no versions, and an answer that holds one is not kept.
 fn is_of_access(operation: &Operation) -> bool {
     operation.tags.iter().flatten().any(|tag| tag == "access")
+}
+
+/// Erasing is no edit of a version.
+fn is_confirmed(operation: &Operation) -> bool {
+    let is_it = |parameter: &RefOr<Parameter>| matches!(parameter, RefOr::T(parameter) if parameter.name == "confirm");
+    operation.parameters.iter().flatten().any(is_it)
 }
 
 fn add(operation: &mut Operation, parameter: Parameter) {

@@ -2,18 +2,33 @@
 //!
 //! [`keep()`] writes what a session told of a swing, live or from a file; [`ingest`] is the way of the live ones,
 //! which stations hand over ([`handover`]). [`analyse_file`] reads a recording to its end and keeps its swings; [`import`]
-//! takes one in from elsewhere. [`backlog`]
-//! is what earlier runs did not store. [`plate`] is who swings next, [`outfit`] what they swing.
+//! takes one in from elsewhere. [`backlog`] is what earlier runs did not store. [`plate`] is who swings next, [`outfit`] what
+//! they swing.
+//!
+//! And what is done with the record as a whole. [`erase`] takes one athlete out of everything there is: rows, files of
+//! recordings ([`cut`]), what was told, copies ([`copies`]); [`theirs`] says what is whose. [`backup`] makes a copy, described
+//! by a [`manifest`]; [`restore`] puts one in place. [`retention`] erases what was kept long enough. [`archive`] is one
+//! athlete as one file. What is done in several steps can end between any two of them ([`steps`]).
 
 mod analyse;
+pub mod archive;
 pub mod backlog;
+pub mod backup;
+pub mod copies;
+pub mod cut;
+pub mod erase;
 pub mod handover;
 mod import;
 pub mod ingest;
 mod keep;
+pub mod manifest;
 pub mod outfit;
 pub mod plate;
+pub mod restore;
+pub mod retention;
+pub mod steps;
 mod survey;
+pub mod theirs;
 mod turns;
 mod upload;
 

@@ -6,6 +6,7 @@
 //! One connection writes, in transactions that begin with the lock (`BEGIN IMMEDIATE`); a few read beside it. What
 //! [`Transaction::commit`] has returned from is on disk: WAL with `synchronous = FULL` syncs at every commit.
 
+pub mod copy;
 pub mod error;
 pub mod place;
 pub mod queries;
@@ -29,6 +30,8 @@ const READERS: u32 = 4;
 const WAIT: Duration = Duration::from_secs(5);
 /// Another process that writes is waited for so long, ms.
 const BUSY_TIMEOUT_MS: u64 = 5000;
+/// While this file is beside a SQLite store, another is being put in its place.
+pub const RESTORING: &str = "restoring.json";
 /// Curves of about 3 kB leave less of a page unused than in SQLite's usual 4096, bytes.
 const PAGE_SIZE: u32 = 8192;
 
@@ -54,6 +57,13 @@ impl Store {
     /// # Errors
     /// If it cannot be reached or written to, is no store of this program, or was made by a later version of it.
     pub async fn open(place: &Place) -> Result<Self, StoreError> {
+        if let Place::File(path) = place
+            && path.with_file_name(RESTORING).exists()
+        {
+            let words =
+                "it is being restored from a backup, or that was ended in between; start the service, which ends it";
+            return Err(StoreError::Unavailable(words.into()));
+        }
         sqlx::any::install_default_drivers();
         let store = Self { writer: pool(place, 1).await?, readers: pool(place, READERS).await?, place: place.clone() };
         let mut connection = store.writer.acquire().await?;

@@ -7,6 +7,9 @@ use sqlx::{AnyConnection, AssertSqlSafe, SqlSafeStr};
 /// Version, name and SQL of each step, in SQLite's dialect.
 const STEPS: [(i64, &str, &str); 1] = [(1, "record", include_str!("migrations/0001_record.sql"))];
 
+/// The version that the last step leads to.
+pub(super) const LATEST: i64 = 1;
+
 /// What PostgreSQL calls things otherwise.
 const IN_POSTGRES: [(&str, &str); 4] =
     [(" INTEGER", " BIGINT"), (" REAL", " DOUBLE PRECISION"), (" BLOB", " BYTEA"), (") STRICT;", ");")];

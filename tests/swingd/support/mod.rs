@@ -1,6 +1,7 @@
 //! Files to run the program on, and running it.
 
 pub mod planar;
+pub mod serving;
 
 use serde_json::Value;
 use std::path::{Path, PathBuf};

@@ -6,12 +6,15 @@
 
 pub mod aims;
 pub mod analyses;
+pub mod archive;
 pub mod athletes;
 pub mod audit;
+pub mod backups;
 pub mod ball_results;
 pub mod bats;
 pub mod consents;
 pub mod curves;
+pub mod erase;
 pub mod idempotency;
 pub mod lessons;
 pub mod mounts;
@@ -26,6 +29,7 @@ pub mod swings_read;
 #[cfg(test)]
 pub mod tests;
 pub mod tokens;
+pub mod tombstones;
 
 use super::StoreError;
 use super::rows::{Seen, UtcMicros};
