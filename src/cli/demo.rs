@@ -7,6 +7,7 @@ use super::recording::{OpenRecording, RecordingError, from_reader, open};
 use super::replay::UnitsArg;
 use super::serve::{Played, speed};
 use super::targets::replace;
+use crate::daemon::access;
 use crate::daemon::service::{Service, Settings};
 use crate::daemon::station::Limits;
 use crate::daemon::store::Place;
@@ -73,6 +74,9 @@ async fn play(args: &DemoArgs, data_folder: &Path, out: &mut dyn Write) -> anyho
     let settings = Settings {
         data_folder: data_folder.to_owned(),
         listen: (std::net::Ipv4Addr::LOCALHOST, 0).into(),
+        http: access::Settings::default(),
+        cage: "cage".into(),
+        retention_days: 0,
         events_keep: 1000,
         nearly_full_bytes: 0,
         limits: Limits { idle_close_s: 60.0, most_bytes: MOST_BYTES },

@@ -5,6 +5,7 @@ use super::live::Lines;
 use super::recording::{self, OpenRecording};
 use super::replay::UnitsArg;
 use super::text_file;
+use crate::daemon::access;
 use crate::daemon::finder::{Catalogue, Open};
 use crate::daemon::hub::{Fault, Hub};
 use crate::daemon::inlet::Inlet;
@@ -14,7 +15,6 @@ use crate::daemon::radio::ble::{BleRadio, hide_harmless_panics};
 use crate::daemon::radio::{Advert, printable};
 use crate::daemon::service::{Service, Settings};
 use crate::daemon::station::Limits;
-use crate::daemon::store::Place;
 use crate::engine::device::descriptor::{Descriptor, shipped};
 use crate::engine::wire::mcap::Entry;
 use anyhow::Context;
@@ -126,8 +126,15 @@ fn settings(config: &Config) -> Settings {
     Settings {
         data_folder: config.data_folder.value.clone(),
         listen: config.http_listen.value,
+        http: access::Settings {
+            hosts: config.http_hosts.value.clone(),
+            requests_per_minute: config.http_requests_per_minute.value,
+            ..access::Settings::default()
+        },
+        cage: config.cage_name.value.clone(),
+        retention_days: config.retention_days.value,
         events_keep: config.events_keep.value,
-        store: Place::in_folder(&config.data_folder.value),
+        store: config.store(),
         nearly_full_bytes: config.recording.near_full_mb.value.saturating_mul(MB),
         limits: Limits {
             idle_close_s: config.recording.idle_close_s.value as f64,

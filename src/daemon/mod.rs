@@ -16,6 +16,7 @@
 //! event log's queue (full: counted). Stopping: sources end, stations empty their rings, finish and close, the event log
 //! is written; within [`STOP_WITHIN`].
 
+pub mod access;
 pub mod api;
 pub mod clock;
 pub mod event_log;
@@ -27,6 +28,7 @@ pub mod lock;
 pub mod logging;
 pub mod playback;
 pub mod radio;
+pub mod record;
 pub mod recorder;
 pub mod recording;
 pub mod service;

@@ -1,5 +1,6 @@
 //! The whole service, put together: started, and stopped so that nothing is lost.
 
+use super::access;
 use super::clock::{Clock, SystemClock};
 use super::event_log::EventLog;
 use super::finder::{Catalogue, Finder, Open};
@@ -45,6 +46,12 @@ pub struct Settings {
     pub data_folder: PathBuf,
     /// Where front-ends find it; port 0: any that is free.
     pub listen: SocketAddr,
+    /// By which names, how fast and how slowly it may be asked.
+    pub http: access::Settings,
+    /// What this installation is called, where several share a store.
+    pub cage: String,
+    /// What is older than so many days is removed; 0: nothing is.
+    pub retention_days: u64,
     /// How many events can be resumed.
     pub events_keep: usize,
     /// With less free space than this the disk is nearly full, bytes.

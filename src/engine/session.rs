@@ -14,6 +14,7 @@ use super::utc::UtcLine;
 use super::wire::mcap::{AtThePlate, AtThePlateSide, Entry};
 use super::{Engine, Event, Stage};
 use std::collections::VecDeque;
+use std::sync::Arc;
 
 /// How well the rate of a sensor is known that is only said to work at it, 1 σ, ppm: of common parts, a per cent.
 const NOMINAL_RATE_PPM: f64 = 10_000.0;
@@ -63,6 +64,8 @@ pub struct ToldSwing {
     pub contact_utc: Option<Placed>,
     /// Who was at the plate.
     pub at_the_plate: AtThePlate,
+    /// What it was analysed with.
+    pub profile: Arc<Profile>,
 }
 
 /// An instant on UTC.
@@ -85,14 +88,24 @@ pub struct Session {
     profile: Profile,
     at_the_plate: AtThePlate,
     engine: Option<Engine>,
+    /// What the engine works with.
+    engine_profile: Arc<Profile>,
     learnt: Option<Calibration>,
     run: u32,
     last_s: Option<f64>,
     /// The number of the engine's first swing, and the first that is free.
     first_number: u64,
     next_number: u64,
-    /// Who was at the plate when a swing was told first, as long as it may be told again.
-    owners: VecDeque<(u64, AtThePlate)>,
+    /// What held when a swing was told first, as long as it may be told again.
+    circumstances: VecDeque<Circumstances>,
+}
+
+/// Whose a swing is and what it is analysed with, whatever came after.
+#[derive(Clone, Debug)]
+struct Circumstances {
+    number: u64,
+    at_the_plate: AtThePlate,
+    profile: Arc<Profile>,
 }
 
 impl Session {
@@ -120,8 +133,7 @@ impl Session {
             },
             Entry::AtThePlate { context, .. } => {
                 self.at_the_plate = context.clone();
-                let context = self.context();
-                self.engine.iter_mut().for_each(|engine| engine.set_context(context.clone()));
+                self.tell_engine_the_context();
             }
         }
         self.arrived(arrivals, &mut told);
@@ -145,6 +157,17 @@ impl Session {
     /// Samples, rate and gaps so far.
     pub fn clock(&self) -> ClockSummary {
         self.clock.summary()
+    }
+
+    /// The sensor's clock at the first sample, s.
+    pub fn first_s(&self) -> Option<f64> {
+        self.clock.first().map(|time| time.0)
+    }
+
+    /// What samples are analysed with now: the profile with what the device says of itself, what was learnt of it before a
+    /// restart and who is at the plate. Each swing names the one that it was analysed with.
+    pub fn profile(&self) -> Arc<Profile> {
+        if self.engine.is_some() { Arc::clone(&self.engine_profile) } else { Arc::new(self.effective_profile()) }
     }
 
     /// The rate the device is said to work at, Hz; of one that says nothing, the rate it has had so far.
@@ -200,7 +223,8 @@ impl Session {
         samples.iter().for_each(|sample| self.clock.push(sample.time));
         self.last_s = samples.last().map_or(self.last_s, |last| Some(last.time.0));
         if self.engine.is_none() {
-            self.engine = Some(Engine::new(self.effective_profile()));
+            self.engine_profile = Arc::new(self.effective_profile());
+            self.engine = Some(Engine::new(Profile::clone(&self.engine_profile)));
         }
         let Some(engine) = &mut self.engine else { return };
         let events = engine.push(samples);
@@ -215,8 +239,15 @@ impl Session {
             self.end_engine(told);
             self.learnt = None;
         }
+        self.tell_engine_the_context();
+    }
+
+    fn tell_engine_the_context(&mut self) {
         let context = self.context();
-        self.engine.iter_mut().for_each(|engine| engine.set_context(context.clone()));
+        if let Some(engine) = &mut self.engine {
+            engine.set_context(context.clone());
+            self.engine_profile = Arc::new(Profile { swing: context, ..Profile::clone(&self.engine_profile) });
+        }
     }
 
     fn end_engine(&mut self, told: &mut Vec<Told>) {
@@ -225,7 +256,7 @@ impl Session {
         self.tell(events, told);
         self.learnt = engine.calibration().or(self.learnt.take());
         self.first_number = self.next_number;
-        self.owners.clear();
+        self.circumstances.clear();
     }
 
     fn tell(&mut self, events: Vec<Event>, told: &mut Vec<Told>) {
@@ -241,13 +272,9 @@ impl Session {
     fn swing(&mut self, number: u64, stage: Stage, mut swing: Swing) -> Told {
         let number = self.first_number + number;
         self.next_number = self.next_number.max(number + 1);
-        let owner = self.owners.iter().find(|(owned, _)| *owned == number).map(|(_, owner)| owner.clone());
-        let at_the_plate = owner.unwrap_or_else(|| {
-            self.owners.push_back((number, self.at_the_plate.clone()));
-            self.at_the_plate.clone()
-        });
+        let Circumstances { at_the_plate, profile, .. } = self.circumstances_of(number);
         if stage == Stage::Revised {
-            self.owners.retain(|(owned, _)| *owned != number);
+            self.circumstances.retain(|held| held.number != number);
         }
         if self.intake.is_untimed() {
             swing.flags.push(Flag::Untimed);
@@ -257,7 +284,18 @@ impl Session {
             sigma_s,
             is_poor: self.utc.why_poor().is_some(),
         });
-        Told::Swing(Box::new(ToldSwing { number, run: self.run, stage, swing, contact_utc, at_the_plate }))
+        Told::Swing(Box::new(ToldSwing { number, run: self.run, stage, swing, contact_utc, at_the_plate, profile }))
+    }
+
+    /// Those of a swing that is told now: when it is told first, the present ones.
+    fn circumstances_of(&mut self, number: u64) -> Circumstances {
+        if let Some(held) = self.circumstances.iter().find(|held| held.number == number) {
+            return held.clone();
+        }
+        let (at_the_plate, profile) = (self.at_the_plate.clone(), Arc::clone(&self.engine_profile));
+        let now = Circumstances { number, at_the_plate, profile };
+        self.circumstances.push_back(now.clone());
+        now
     }
 
     /// The profile with what the device says of itself, what was learnt before a restart and who is at the plate.

@@ -100,6 +100,7 @@ mod tests {
     use super::*;
     use crate::engine::sample::SensorTime;
     use serde_json::{Value, json};
+    use std::sync::Arc;
 
     #[test]
     fn a_swing_says_whose_it_is_how_good_and_when_on_utc() {
@@ -110,6 +111,7 @@ mod tests {
             swing: swing(1),
             contact_utc: Some(Placed { utc_ns: 1_764_087_018_123_456_789, sigma_s: 0.004, is_poor: false }),
             at_the_plate: AtThePlate { nickname: Some("Wren".into()), ..AtThePlate::default() },
+            profile: Arc::default(),
         }));
         let (kind, line) = line(&told).unwrap();
         let read: Value = serde_json::from_str(&line).unwrap();

@@ -20,7 +20,7 @@ pub(super) fn summary() -> RecordingSummary {
 }
 
 /// The `n`-th of a lesson: each a little different; every third met nothing and has a flag and no window.
-pub(super) fn swing(n: usize) -> Swing {
+pub(crate) fn swing(n: usize) -> Swing {
     let share = 1.0 + 0.02 * (n as f64 - 1.0);
     let mut metrics = VALUES.map(|v| Some(Estimate { value: v * share, sigma: v.abs() * 0.005 }));
     let dry = n.is_multiple_of(3);

@@ -19,7 +19,7 @@ pub mod table;
 pub mod words;
 
 #[cfg(test)]
-mod example;
+pub(crate) mod example;
 
 /// What there is to say of a recording besides its swings.
 #[derive(Clone, Debug, Default, PartialEq)]

@@ -16,6 +16,22 @@ pub struct ConfigArgs {
     /// Where the HTTP server listens
     #[arg(long, value_name = "ADDRESS:PORT")]
     pub http_listen: Option<String>,
+    /// Further names by which the HTTP server is reached, with commas between
+    #[arg(long, value_name = "NAME,...")]
+    pub http_hosts: Option<String>,
+    /// How many requests a minute another machine or a token may make
+    #[arg(long, value_name = "COUNT")]
+    pub http_requests_per_minute: Option<String>,
+    /// A PostgreSQL database for the record, instead of the file; better in the file or variable, where no list of processes
+    /// shows its password
+    #[arg(long, value_name = "postgres://...")]
+    pub store_url: Option<String>,
+    /// What this installation is called, where several share a record
+    #[arg(long, value_name = "NAME")]
+    pub cage_name: Option<String>,
+    /// Remove recordings and swings older than this, days; 0: never
+    #[arg(long, value_name = "DAYS")]
+    pub retention_days: Option<String>,
     /// Whether to connect to every understood sensor that is heard
     #[arg(long, value_name = "true|false")]
     pub sensors_auto: Option<String>,
@@ -60,6 +76,11 @@ impl ConfigArgs {
         let all = [
             (keys::DATA_FOLDER, &self.data_folder),
             (keys::HTTP_LISTEN, &self.http_listen),
+            (keys::HTTP_HOSTS, &self.http_hosts),
+            (keys::HTTP_REQUESTS_PER_MINUTE, &self.http_requests_per_minute),
+            (keys::STORE_URL, &self.store_url),
+            (keys::CAGE_NAME, &self.cage_name),
+            (keys::RETENTION_DAYS, &self.retention_days),
             (keys::SENSORS_AUTO, &self.sensors_auto),
             (keys::SENSORS_ONLY, &self.sensors_only),
             (keys::SENSORS_DESCRIPTORS, &self.sensors_descriptors),

@@ -2,7 +2,7 @@
 
 use super::args::ConfigArgs;
 use super::error::{ConfigError, UnknownVariable};
-use super::keys::{FILE_VARIABLE, KEYS, Key, VARIABLE_PREFIX, nearest};
+use super::keys::{FILE_VARIABLE, KEYS, Key, STORE_URL, VARIABLE_PREFIX, nearest};
 use super::origin::{Given, Kind, Origin, Setting};
 use crate::cli::text_file::text_of;
 use std::collections::BTreeMap;
@@ -55,7 +55,7 @@ impl Layers {
             Some(value) => Ok(Setting { value, origin: given.origin }),
             None => Err(ConfigError::Value {
                 key: key.name.to_owned(),
-                found: given.shown(),
+                found: if key == STORE_URL { HIDDEN.to_owned() } else { given.shown() },
                 expected: key.expected.to_owned(),
                 origin: given.origin,
             }),
@@ -85,6 +85,9 @@ impl Layers {
         Ok(())
     }
 }
+
+/// Said in place of what may hold a password.
+const HIDDEN: &str = "no such URL (not shown: it may hold a password)";
 
 /// The line, from 1, of a place in the text.
 fn line_of(text: &str, at: usize) -> u64 {

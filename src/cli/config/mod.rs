@@ -21,9 +21,10 @@ pub use sensors::Sensors;
 pub use show::{ShowArgs, run};
 
 use crate::daemon::logging;
+use crate::daemon::store::Place;
 use layers::Layers;
 use std::ffi::OsString;
-use std::net::SocketAddr;
+use std::net::{Ipv6Addr, SocketAddr};
 use std::path::PathBuf;
 
 /// Everything that can be set, checked.
@@ -33,8 +34,18 @@ pub struct Config {
     pub file: Option<PathBuf>,
     /// `data.folder`: recordings, events, lock and logs live under it. A whole path.
     pub data_folder: Setting<PathBuf>,
-    /// `http.listen`: a loopback address.
+    /// `http.listen`.
     pub http_listen: Setting<SocketAddr>,
+    /// `http.hosts`: further names of this service, in lower case.
+    pub http_hosts: Setting<Vec<String>>,
+    /// `http.requests_per_minute`: of another machine or a token.
+    pub http_requests_per_minute: Setting<u64>,
+    /// `store.url`: PostgreSQL; `None`: the file in the data folder. May hold a password; see [`Config::store_shown`].
+    pub store_url: Setting<Option<String>>,
+    /// `cage.name`: of this installation, where several share a record.
+    pub cage_name: Setting<String>,
+    /// `retention.days`: what is older is removed; 0: nothing is.
+    pub retention_days: Setting<u64>,
     /// Which sensors, and how they are read.
     pub sensors: Sensors,
     /// How recordings are cut.
@@ -110,9 +121,13 @@ impl Config {
         let value = folder.value.or_else(|| places.data_folder.clone()).ok_or(ConfigError::NoDataFolder)?;
         let config = Self {
             data_folder: Setting { value, origin: folder.origin },
-            http_listen: layers.setting(keys::HTTP_LISTEN, |given| {
-                given.text()?.parse().ok().filter(|address: &SocketAddr| address.ip().is_loopback())
-            })?,
+            http_listen: layers.setting(keys::HTTP_LISTEN, |given| given.text()?.parse().ok())?,
+            http_hosts: layers.setting(keys::HTTP_HOSTS, |given| hosts(given.names()?))?,
+            http_requests_per_minute: layers
+                .setting(keys::HTTP_REQUESTS_PER_MINUTE, |given| given.whole(10, 1_000_000))?,
+            store_url: layers.setting(keys::STORE_URL, |given| store_url(given.text()?))?,
+            cage_name: layers.setting(keys::CAGE_NAME, |given| cage_name(given.text()?))?,
+            retention_days: layers.setting(keys::RETENTION_DAYS, |given| given.whole(0, 36_500))?,
             sensors: Sensors::of(&layers)?,
             recording: Recording::of(&layers)?,
             events_keep: layers.setting(keys::EVENTS_KEEP, |given| count(given.whole(1, 1_000_000)))?,
@@ -125,6 +140,21 @@ impl Config {
     /// Where log files go, if they are wanted.
     pub fn log_folder(&self) -> Option<PathBuf> {
         self.log.to_file.value.then(|| self.data_folder.value.join("log"))
+    }
+
+    /// Where the record is kept.
+    pub fn store(&self) -> Place {
+        let by_url = self.store_url.value.as_deref().and_then(Place::from_url);
+        by_url.unwrap_or_else(|| Place::in_folder(&self.data_folder.value))
+    }
+
+    /// `store.url` without password and parameters, for people.
+    pub fn store_shown(&self) -> String {
+        let url = self.store_url.value.as_deref().unwrap_or_default();
+        let url = url.split('?').next().unwrap_or_default();
+        let Some((scheme, rest)) = url.split_once("://") else { return String::new() };
+        let Some((user, after)) = rest.rsplit_once('@') else { return url.to_owned() };
+        format!("{scheme}://{}@{after}", user.split(':').next().unwrap_or_default())
     }
 }
 
@@ -149,6 +179,34 @@ impl Log {
             to_file: layers.setting(keys::LOG_TO_FILE, |given| given.truth())?,
         })
     }
+}
+
+/// Longer names are none (RFC 1035, 2.3.4).
+const LONGEST_HOST: usize = 253;
+
+/// Names as a browser sends them: letters, digits, hyphens and dots, or an IPv6 address in brackets.
+fn hosts(names: Vec<String>) -> Option<Vec<String>> {
+    let is_name = |name: &String| {
+        let bracketed = name.strip_prefix('[').and_then(|rest| rest.strip_suffix(']'));
+        let plain = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '.';
+        name.len() <= LONGEST_HOST
+            && bracketed.map_or_else(|| name.chars().all(plain), |inner| inner.parse::<Ipv6Addr>().is_ok())
+    };
+    names.iter().all(is_name).then(|| names.iter().map(|name| name.to_ascii_lowercase()).collect())
+}
+
+fn store_url(text: &str) -> Option<Option<String>> {
+    if text.is_empty() {
+        return Some(None);
+    }
+    Place::from_url(text).map(|_| Some(text.to_owned()))
+}
+
+fn cage_name(text: &str) -> Option<String> {
+    const MOST_CHARS: usize = 100;
+    let name = text.trim();
+    let usable = !name.is_empty() && name.chars().count() <= MOST_CHARS && !name.chars().any(char::is_control);
+    usable.then(|| name.to_owned())
 }
 
 fn count(number: Option<u64>) -> Option<usize> {

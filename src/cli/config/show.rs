@@ -65,11 +65,17 @@ impl Config {
     }
 
     /// Every key with its value, in the order of [`keys::KEYS`].
-    pub(super) fn rows(&self) -> [(Key, Value, &Origin); 14] {
-        let Self { data_folder, http_listen, sensors, recording, events_keep, log, file: _ } = self;
+    pub(super) fn rows(&self) -> [(Key, Value, &Origin); 19] {
+        let Self { data_folder, http_listen, http_hosts, http_requests_per_minute, store_url, .. } = self;
+        let Self { cage_name, retention_days, sensors, recording, events_keep, log, .. } = self;
         [
             (keys::DATA_FOLDER, path(Some(&data_folder.value)), &data_folder.origin),
             (keys::HTTP_LISTEN, Value::String(http_listen.value.to_string()), &http_listen.origin),
+            (keys::HTTP_HOSTS, Value::from(http_hosts.value.clone()), &http_hosts.origin),
+            (keys::HTTP_REQUESTS_PER_MINUTE, whole(http_requests_per_minute.value), &http_requests_per_minute.origin),
+            (keys::STORE_URL, Value::String(self.store_shown()), &store_url.origin),
+            (keys::CAGE_NAME, Value::String(cage_name.value.clone()), &cage_name.origin),
+            (keys::RETENTION_DAYS, whole(retention_days.value), &retention_days.origin),
             (keys::SENSORS_AUTO, Value::Boolean(sensors.auto.value), &sensors.auto.origin),
             (keys::SENSORS_ONLY, Value::from(sensors.only.value.clone()), &sensors.only.origin),
             (keys::SENSORS_DESCRIPTORS, path(sensors.descriptors.value.as_deref()), &sensors.descriptors.origin),

@@ -32,9 +32,14 @@ fn error_of(folder: &TestFolder, pairs: &[(&str, &str)], words: &[&str]) -> Stri
 }
 
 /// For each key what the file, the variable and the flag say, the latter two as TOML too.
-const VALUES: [(&str, &str, &str, &str); 14] = [
+const VALUES: [(&str, &str, &str, &str); 19] = [
     ("data.folder", "\"/f\"", "/e", "/g"),
     ("http.listen", "\"127.0.0.1:1\"", "127.0.0.1:2", "[::1]:3"),
+    ("http.hosts", "[\"a\"]", "b, c", "d"),
+    ("http.requests_per_minute", "10", "20", "30"),
+    ("store.url", "\"postgres://f/x\"", "postgresql://e/x", "postgres://coach@g:5433/x"),
+    ("cage.name", "\"f\"", "e", "g"),
+    ("retention.days", "1", "2", "3"),
     ("sensors.auto", "false", "true", "false"),
     ("sensors.only", "[\"a\"]", "b, c", "d"),
     ("sensors.descriptors", "\"/f\"", "/e", "/g"),
@@ -138,7 +143,7 @@ fn the_origin_stands_beside_each_value() {
     );
     assert_eq!(json["log"]["days"]["origin"]["line"], 2);
     assert_eq!(json["sensors"]["only"], serde_json::json!({ "value": [], "origin": { "kind": "default" } }));
-    assert_eq!(json.as_object().unwrap().values().map(|section| section.as_object().unwrap().len()).sum::<usize>(), 14);
+    assert_eq!(json.as_object().unwrap().values().map(|section| section.as_object().unwrap().len()).sum::<usize>(), 19);
 }
 
 #[cfg(unix)]
@@ -154,9 +159,9 @@ fn a_line_break_in_a_path_does_not_leave_the_comment() {
 fn errors_name_the_place_what_was_found_and_what_was_expected() {
     let folder = TestFolder::new("config-errors");
     let path = folder.path("swingd.toml").display().to_string();
-    let listen = "expected a loopback address and a port, such as 127.0.0.1:7951 (other machines are not served yet)";
+    let listen = "expected an address and a port, such as 127.0.0.1:7951, or 0.0.0.0:7951 for other machines too";
     let in_file = [
-        ("[http]\nlisten = \"0.0.0.0:80\"", format!("line 2: `http.listen` is the text \"0.0.0.0:80\"; {listen}")),
+        ("[http]\nlisten = \"0.0.0.0\"", format!("line 2: `http.listen` is the text \"0.0.0.0\"; {listen}")),
         ("http.listen = 80", format!("line 1: `http.listen` is 80; {listen}")),
         (
             "[log]\n\ndays = \"3\"",
@@ -270,6 +275,29 @@ fn without_a_home_the_data_folder_has_to_be_given() {
     );
     let given = Config::load(&args(&["--data-folder", "/d"]), [], &Places::default()).unwrap().0;
     assert_eq!(given.data_folder.value, std::path::absolute("/d").unwrap());
+}
+
+#[test]
+fn a_password_is_neither_printed_nor_in_an_error() {
+    let folder = TestFolder::new("config-password");
+    let url = "postgres://coach:s3cr:@t@db.example:5433/cage?sslmode=require&password=0ther";
+    let config = load(&folder, &[("SWINGD_STORE_URL", url)], &[]).unwrap();
+    assert_eq!(config.store_url.value.as_deref(), Some(url));
+    assert_eq!(config.store_shown(), "postgres://coach@db.example:5433/cage");
+    let told = error_of(&folder, &[("SWINGD_STORE_URL", "postgress://coach:s3cret@db/cage")], &[]);
+    for text in [config.to_toml(), config.to_json().to_string(), config.store().to_string(), told] {
+        assert!(!text.contains("s3cr") && !text.contains("0ther"), "{text}");
+    }
+}
+
+#[test]
+fn hosts_are_names_as_browsers_send_them() {
+    let folder = TestFolder::new("config-hosts");
+    let hosts = |names| load(&folder, &[("SWINGD_HTTP_HOSTS", names)], &[]).map(|config| config.http_hosts.value);
+    assert_eq!(hosts("Cage.local, [fe80::1]").unwrap(), ["cage.local", "[fe80::1]"]);
+    for bad in ["cage.local:7951", "http://cage.local", "fe80::1", "a b", "kä.example", "*"] {
+        assert!(hosts(bad).is_err(), "{bad}");
+    }
 }
 
 /// Rows `| key | default | … |` of the page.

@@ -12,6 +12,7 @@ mod check;
 mod etag;
 mod extract;
 mod idempotency;
+mod instant;
 mod live;
 mod openapi;
 mod page;

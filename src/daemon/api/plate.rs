@@ -48,6 +48,6 @@ pub async fn put(State(api): State<Api>, Body(body): Body<PlateBody>) -> Result<
         SideWord::Right => AtThePlateSide::Right,
         SideWord::Left => AtThePlateSide::Left,
     });
-    (api.plate)(&AtThePlate { nickname, side, bat, drill, round });
+    (api.plate)(&AtThePlate { nickname, side, bat, drill, round, ..AtThePlate::default() });
     Ok(StatusCode::NO_CONTENT)
 }

@@ -31,5 +31,6 @@ mod tests;
 pub use core::{Command, RecorderCore, Settings};
 pub use disk::{Disk, DiskFile, SystemDisk};
 pub use handle::{NotClosed, QUEUE_DEPTH, QueueFull, RecorderHandle, spawn};
+pub use names::{begun_utc_us, stem};
 pub use progress::{Kept, Progress, Trouble};
 pub use recover::{Leftovers, Recovered, recover};

@@ -25,9 +25,16 @@ const MOST_NAMES: u32 = 1000;
 const LONGEST_SLUG: usize = 40;
 
 /// A file's name without its ending, for a sensor at a time.
-pub(super) fn stem(sensor: &str, utc_ns: i64) -> String {
+pub fn stem(sensor: &str, utc_ns: i64) -> String {
     let time = jiff::Timestamp::from_nanosecond(i128::from(utc_ns)).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
     format!("{}-{}", time.strftime("%Y%m%dT%H%M%SZ"), slug(sensor))
+}
+
+/// When a recording began, µs of UTC, as its name says to the second; `None` for a name that says nothing of it.
+pub fn begun_utc_us(stem: &str) -> Option<i64> {
+    let time = stem.split('-').next()?;
+    let begun = jiff::civil::DateTime::strptime("%Y%m%dT%H%M%SZ", time).ok()?;
+    Some(jiff::tz::TimeZone::UTC.to_timestamp(begun).ok()?.as_microsecond())
 }
 
 /// A sensor's name as every file system takes it.
@@ -92,6 +99,8 @@ mod tests {
     #[test]
     fn a_name_tells_when_and_which() {
         assert_eq!(stem("Knob 7 (left)", 1_795_623_018_000_000_000), "20261125T161018Z-knob-7-left");
+        assert_eq!(begun_utc_us("20261125T161018Z-knob-7-left-2"), Some(1_795_623_018_000_000));
+        assert_eq!(begun_utc_us("practice"), None);
         assert_eq!(stem("../../etc", 0), "19700101T000000Z-etc");
         assert_eq!(stem("ñ/", i64::MIN), "16770921T001243Z-sensor");
         assert_eq!(slug(&"a".repeat(200)).len(), LONGEST_SLUG);

@@ -70,6 +70,11 @@ impl SampleClock {
         }
     }
 
+    /// The time of the first sample.
+    pub fn first(&self) -> Option<SensorTime> {
+        self.first
+    }
+
     /// The interval the sensor works at, once it is learnt for good.
     pub fn learnt_interval_s(&self) -> Option<f64> {
         self.learnt.map(|tally| tally.nominal_s)

@@ -2,6 +2,7 @@
 
 use super::folder::{entries, lesson};
 use std::path::Path;
+use swingd::daemon::access;
 use swingd::daemon::playback::Pace;
 use swingd::daemon::service::{Service, Settings};
 use swingd::daemon::station::Limits;
@@ -13,6 +14,9 @@ pub async fn start(folder: &Path, events_keep: usize) -> Service {
     let settings = Settings {
         data_folder: folder.to_owned(),
         listen: "127.0.0.1:0".parse().unwrap(),
+        http: access::Settings::default(),
+        cage: "cage".into(),
+        retention_days: 0,
         events_keep,
         nearly_full_bytes: 1,
         limits: Limits { idle_close_s: 600.0, most_bytes: u64::MAX },

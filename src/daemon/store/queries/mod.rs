@@ -4,13 +4,29 @@
 //! takes a connection (a [`Transaction`](super::Transaction) or a [`Reading`](super::Reading) derefs to one); those that
 //! belong together are called within one.
 
+#[cfg(test)]
+mod tests;
+pub mod aims;
+pub mod analyses;
+pub mod athletes;
 pub mod bats;
+pub mod consents;
+pub mod curves;
 pub mod idempotency;
+pub mod lessons;
+pub mod mounts;
+pub mod profiles;
+pub mod recordings;
+pub mod rounds;
+pub mod sensors;
+pub mod swings;
 
 use super::StoreError;
-use super::rows::Seen;
+use super::rows::{Seen, UtcMicros};
 use sqlx::any::AnyRow;
 use sqlx::{AnyConnection, Row};
+use std::fmt;
+use std::str::FromStr;
 use uuid::Uuid;
 
 /// Where a page of a list begins and how long it is: rows after `after`, in the order of the list.
@@ -20,6 +36,33 @@ pub struct Slice<K> {
     pub after: Option<K>,
     /// At most so many.
     pub limit: i64,
+}
+
+/// A place in a list that is in the order of time; of one instant, in that of the ids.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct TimeKey {
+    /// The instant by which the list is ordered.
+    pub at: UtcMicros,
+    /// Which row.
+    pub id: Uuid,
+}
+
+/// As cursors hold it.
+impl fmt::Display for TimeKey {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} {}", self.at.0, self.id)
+    }
+}
+
+impl FromStr for TimeKey {
+    type Err = StoreError;
+
+    fn from_str(text: &str) -> Result<Self, StoreError> {
+        let key = text
+            .split_once(' ')
+            .and_then(|(at, id)| Some(Self { at: UtcMicros(at.parse().ok()?), id: id.parse().ok()? }));
+        key.ok_or_else(|| StoreError::Strange(format!("`{text}`; expected an instant and an id")))
+    }
 }
 
 /// The id in a column.
@@ -35,6 +78,16 @@ fn maybe_uuid(row: &AnyRow, column: &str) -> Result<Option<Uuid>, StoreError> {
         text.parse().map_err(|_| StoreError::Strange(format!("`{column}` holds `{text}`; expected a UUID")))
     });
     parsed.transpose()
+}
+
+/// The instant in a column that may be NULL.
+fn instant(row: &AnyRow, column: &str) -> Result<Option<UtcMicros>, StoreError> {
+    Ok(row.try_get::<Option<i64>, _>(column)?.map(UtcMicros))
+}
+
+/// So many parameters: `$1, $2, …`.
+fn list_of(count: usize) -> String {
+    (1..=count).map(|k| format!("${k}")).collect::<Vec<_>>().join(", ")
 }
 
 /// 0 or 1.

@@ -8,7 +8,7 @@ mod swing;
 pub use bat::{Bat, BatKind, Moi};
 pub use device::{Aim, Mount, MountSource, Origin, Recording, RecordingState, RecordingSummary, Sensor};
 pub use people::{Athlete, BallSource, Bats, Consent, Lesson, Occasion, Relation, Round, Scope};
-pub use swing::{Analysis, BallResult, EnteredBy, Mark, MatchedBy, Swing};
+pub use swing::{Analysis, BallResult, EnteredBy, Mark, MatchedBy, Owner, Swing};
 
 use super::StoreError;
 use uuid::Uuid;

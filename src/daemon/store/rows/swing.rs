@@ -41,6 +41,21 @@ pub struct Swing {
     pub version: i64,
 }
 
+/// Whom and what a swing belongs to, each as far as it is known.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Owner {
+    /// Who swung.
+    pub athlete_id: Option<Uuid>,
+    /// In which lesson or practice.
+    pub lesson_id: Option<Uuid>,
+    /// In which round.
+    pub round_id: Option<Uuid>,
+    /// From which side.
+    pub side: Option<Side>,
+    /// With what.
+    pub bat_id: Option<Uuid>,
+}
+
 /// The instructor's word on whether a swing counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Mark {

@@ -19,8 +19,8 @@ pub struct Packet {
     pub bytes: Vec<u8>,
 }
 
-/// Who and what the swings from here on belong to.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+/// Who and what the swings from here on belong to. Names are for people, ids for the store that the recording was made with.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct AtThePlate {
     /// The athlete, by a name of their choice.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -37,6 +37,24 @@ pub struct AtThePlate {
     /// The group of swings these belong to.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub round: Option<String>,
+    /// The athlete's id.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub athlete_id: Option<String>,
+    /// The lesson's or practice's id.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lesson_id: Option<String>,
+    /// The round's id.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub round_id: Option<String>,
+    /// The bat's id.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bat_id: Option<String>,
+    /// Where the ball comes from: one word.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ball_source: Option<String>,
+    /// The ball's speed at the plate, m/s.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pitch_speed_mps: Option<f64>,
 }
 
 /// The batter's side as it is written.

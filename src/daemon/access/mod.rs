@@ -1,0 +1,5 @@
+//! Who may.
+
+mod settings;
+
+pub use settings::{Patience, Settings};
