@@ -36,10 +36,12 @@ pub struct Creation(Option<Asked>);
 
 /// Answers a creation that was answered before, and lets the others know under which key they are.
 pub async fn remember(State(api): State<Api>, request: Request, next: Next) -> Response {
-    let is_json = |headers: &HeaderMap| {
-        headers.get(header::CONTENT_TYPE).is_none_or(|kind| kind.as_bytes().starts_with(b"application/json"))
+    // What else is sent is either refused or too long to be held.
+    let is_short = |headers: &HeaderMap| {
+        let is_of = |kind: &[u8]| kind.starts_with(b"application/json") || kind.starts_with(b"text/csv");
+        headers.get(header::CONTENT_TYPE).is_none_or(|kind| is_of(kind.as_bytes()))
     };
-    if request.method() != Method::POST || !request.headers().contains_key(KEY) || !is_json(request.headers()) {
+    if request.method() != Method::POST || !request.headers().contains_key(KEY) || !is_short(request.headers()) {
         return next.run(request).await;
     }
     match look_up(&api, request).await {
@@ -92,6 +94,9 @@ async fn look_up(api: &Api, request: Request) -> Result<Found> {
 
 fn again(answer: Answer) -> Response {
     let status = StatusCode::from_u16(answer.status).unwrap_or(StatusCode::OK);
+    if answer.location.is_empty() {
+        return (status, [(header::CONTENT_TYPE, "application/json")], answer.body).into_response();
+    }
     let location = [(header::LOCATION, answer.location), (header::CONTENT_TYPE, "application/json".into())];
     (status, location, [etag(answer.version)], answer.body).into_response()
 }
@@ -112,13 +117,25 @@ impl Creation {
     pub async fn finish<T: Serialize>(
         self,
         api: &Api,
-        mut changes: Transaction,
+        changes: Transaction,
         location: String,
         version: i64,
         body: &T,
     ) -> Result<Response> {
-        let body = serde_json::to_vec(body).map_err(|error| Problem::new(Kind::Internal, error.to_string()))?;
-        let answer = Answer { status: StatusCode::CREATED.as_u16(), location, version, body };
+        let answer = Answer { status: StatusCode::CREATED.as_u16(), location, version, body: json(body)? };
+        self.keep(api, changes, answer).await
+    }
+
+    /// Makes what a request did to many things last, and its answer with it: 200 and what was done.
+    ///
+    /// # Errors
+    /// As for [`Self::finish`].
+    pub async fn done<T: Serialize>(self, api: &Api, changes: Transaction, body: &T) -> Result<Response> {
+        let answer = Answer { status: StatusCode::OK.as_u16(), location: String::new(), version: 0, body: json(body)? };
+        self.keep(api, changes, answer).await
+    }
+
+    async fn keep(self, api: &Api, mut changes: Transaction, answer: Answer) -> Result<Response> {
         if let Some(asked) = self.0 {
             let now = api.clock.now().utc_ns / 1000;
             idempotency::forget(&mut changes, now - KEPT_US).await?;
@@ -127,6 +144,10 @@ impl Creation {
         changes.commit().await?;
         Ok(again(answer))
     }
+}
+
+fn json(body: &impl Serialize) -> Result<Vec<u8>> {
+    serde_json::to_vec(body).map_err(|error| Problem::new(Kind::Internal, error.to_string()))
 }
 
 fn hex(bytes: &[u8]) -> String {

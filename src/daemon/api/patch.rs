@@ -21,6 +21,13 @@ pub struct Patch<T> {
     of: PhantomData<T>,
 }
 
+impl<T> Patch<T> {
+    /// Whether it says anything of a key, were it only `null`.
+    pub fn names(&self, key: &str) -> bool {
+        self.changes.contains_key(key)
+    }
+}
+
 impl<T: Serialize + DeserializeOwned> Patch<T> {
     /// What `before` becomes.
     ///

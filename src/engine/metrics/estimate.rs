@@ -25,6 +25,11 @@ macro_rules! metrics {
             pub fn key(self) -> &'static str {
                 match self { $(Metric::$variant => $key,)* }
             }
+
+            /// What it is, in one sentence.
+            pub fn definition(self) -> &'static str {
+                match self { $(Metric::$variant => $doc,)* }
+            }
         }
     };
     (@count $($x:ident)*) => { <[()]>::len(&[$(metrics!(@unit $x)),*]) };
@@ -75,6 +80,17 @@ pub enum Flag {
 }
 
 impl Flag {
+    /// All of them, in order.
+    pub const ALL: [Flag; 7] = [
+        Flag::GyroClipped,
+        Flag::AccelClipped,
+        Flag::Gap,
+        Flag::LowRate,
+        Flag::NoRest,
+        Flag::UncalibratedMount,
+        Flag::Untimed,
+    ];
+
     /// The word used in files and in the API.
     pub fn key(self) -> &'static str {
         match self {

@@ -19,8 +19,8 @@ use crate::engine::metrics::{Estimate, Metric};
 pub struct SwingRow {
     /// The swing.
     pub swing_id: String,
-    /// Whose it is.
-    pub athlete_id: String,
+    /// Whose it is, if that is known.
+    pub athlete_id: Option<String>,
     /// What the athlete is called.
     pub nickname: Option<String>,
     /// The side of the plate, `right` or `left`.
@@ -31,12 +31,12 @@ pub struct SwingRow {
     pub drill: Option<String>,
     /// Where the ball came from.
     pub ball_source: Option<String>,
-    /// The lesson.
-    pub lesson_id: String,
+    /// The lesson or practice it belongs to.
+    pub lesson_id: Option<String>,
     /// The round within it.
     pub round_id: Option<String>,
-    /// `lesson` or `practice`.
-    pub occasion: String,
+    /// Which of the two: `lesson` or `practice`.
+    pub occasion: Option<String>,
     /// The recording it was measured from.
     pub recording_id: String,
     /// Contact, µs since 1970 UTC, if the sensor's clock is placed.
@@ -120,15 +120,15 @@ impl Number {
 fn columns() -> Vec<Column> {
     let fixed = [
         ("swing_id", Cell::Text(|row| &row.swing_id)),
-        ("athlete_id", Cell::Text(|row| &row.athlete_id)),
+        ("athlete_id", Cell::MaybeText(|row| row.athlete_id.as_deref())),
         ("nickname", Cell::MaybeText(|row| row.nickname.as_deref())),
         ("side", Cell::MaybeText(|row| row.side.as_deref())),
         ("bat", Cell::MaybeText(|row| row.bat.as_deref())),
         ("drill", Cell::MaybeText(|row| row.drill.as_deref())),
         ("ball_source", Cell::MaybeText(|row| row.ball_source.as_deref())),
-        ("lesson_id", Cell::Text(|row| &row.lesson_id)),
+        ("lesson_id", Cell::MaybeText(|row| row.lesson_id.as_deref())),
         ("round_id", Cell::MaybeText(|row| row.round_id.as_deref())),
-        ("occasion", Cell::Text(|row| &row.occasion)),
+        ("occasion", Cell::MaybeText(|row| row.occasion.as_deref())),
         ("recording_id", Cell::Text(|row| &row.recording_id)),
         ("contact_utc", Cell::Utc(|row| row.contact_utc_us)),
         ("start_s", Cell::Number(Number::Field(|row| row.start_s))),

@@ -17,15 +17,15 @@ fn row(n: usize) -> SwingRow {
     }
     SwingRow {
         swing_id: format!("swing-{n}"),
-        athlete_id: "athlete-1".into(),
+        athlete_id: text("athlete-1"),
         nickname: text("Wren"),
         side: text("left"),
         bat: text("the \"long\" one, ash"),
         drill: text("high tee"),
         ball_source: text("tee"),
-        lesson_id: "lesson-1".into(),
+        lesson_id: text("lesson-1"),
         round_id: text("round-2"),
-        occasion: if hole { "practice" } else { "lesson" }.into(),
+        occasion: text("lesson"),
         recording_id: "recording-1".into(),
         contact_utc_us: (!hole).then_some(1_764_087_018_123_456 + n as i64),
         start_s: 10.0 * n as f64 - 0.157,
@@ -114,12 +114,15 @@ fn absent_numbers_are_null_and_never_nan() {
     let nulls: Vec<String> =
         read(&found).into_iter().filter(|(_, f)| *f == Field::Null).map(|(name, _)| name).collect();
     let expected = [
+        "athlete_id",
         "nickname",
         "side",
         "bat",
         "drill",
         "ball_source",
+        "lesson_id",
         "round_id",
+        "occasion",
         "contact_utc",
         "contact_s",
         "bat_speed_mps",

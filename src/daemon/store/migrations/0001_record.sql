@@ -220,7 +220,7 @@ CREATE INDEX swings_by_time ON swings (contact_utc_us, id);
 CREATE INDEX swings_by_recording ON swings (recording_id, contact_s);
 CREATE INDEX swings_by_lesson ON swings (lesson_id, contact_utc_us, id);
 CREATE INDEX swings_by_round ON swings (round_id);
-CREATE INDEX swings_by_bat ON swings (bat_id);
+CREATE INDEX swings_by_bat ON swings (bat_id, contact_utc_us, id);
 
 -- Words put on swings.
 CREATE TABLE swing_tags (
