@@ -4,11 +4,10 @@
 //! takes a connection (a [`Transaction`](super::Transaction) or a [`Reading`](super::Reading) derefs to one); those that
 //! belong together are called within one.
 
-#[cfg(test)]
-mod tests;
 pub mod aims;
 pub mod analyses;
 pub mod athletes;
+pub mod ball_results;
 pub mod bats;
 pub mod consents;
 pub mod curves;
@@ -20,6 +19,10 @@ pub mod recordings;
 pub mod rounds;
 pub mod sensors;
 pub mod swings;
+pub mod swings_edit;
+pub mod swings_read;
+#[cfg(test)]
+pub mod tests;
 
 use super::StoreError;
 use super::rows::{Seen, UtcMicros};

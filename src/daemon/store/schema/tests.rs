@@ -16,7 +16,8 @@ const RELEASED: &[(i64, &str)] = &[(1, "305c61e88f713a1f41004c8080d897392322b3fe
 
 #[test]
 fn released_steps_are_as_they_were() {
-    let steps: Vec<_> = STEPS.iter().map(|(version, _, sql)| (*version, hex(&Sha256::digest(sql.as_bytes())))).collect();
+    let steps: Vec<_> =
+        STEPS.iter().map(|(version, _, sql)| (*version, hex(&Sha256::digest(sql.as_bytes())))).collect();
     let released: Vec<_> = RELEASED.iter().map(|(version, sha256)| (*version, (*sha256).to_owned())).collect();
     assert_eq!(steps, released, "a step was edited, or has no checksum yet");
     let versions: Vec<_> = STEPS.iter().map(|(version, ..)| *version).collect();
