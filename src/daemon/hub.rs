@@ -140,9 +140,9 @@ impl Hub {
         self.lock().faults.values().cloned().collect()
     }
 
-    /// The JSON of each sensor's state.
-    pub fn sensors(&self) -> Vec<String> {
-        self.lock().sensors.values().map(|news| news.data.clone()).collect()
+    /// Each sensor's name and the JSON of its state, in the order of the names.
+    pub fn sensors(&self) -> Vec<(String, String)> {
+        self.lock().sensors.iter().map(|(name, news)| (name.clone(), news.data.clone())).collect()
     }
 
     /// From here on, and what was missed since the event `after`; without one nothing was.

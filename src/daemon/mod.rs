@@ -18,6 +18,7 @@
 
 pub mod access;
 pub mod api;
+pub mod ball_import;
 pub mod clock;
 pub mod event_log;
 pub mod finder;

@@ -149,6 +149,7 @@ impl Service {
             store: store.clone(),
             hub: Arc::clone(&hub),
             clock: Arc::clone(&clock),
+            cage: settings.cage.clone(),
             data_folder: folder.clone(),
             plate: Arc::new(move |context| plate_stations.at_the_plate(context)),
             cancel: streams.clone(),

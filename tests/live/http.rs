@@ -23,13 +23,19 @@ async fn routes_answer_with_what_is_so_now_and_there_are_no_others() {
     let folder = Folder::new("routes");
     let service = start(&folder.kept(), 10).await;
     let address = service.address();
-    assert_eq!(request(address, "GET /v1/sensors", &[], "").await.json(), json!([]));
+    let none = json!({"items": [], "next": null});
+    assert_eq!(request(address, "GET /v1/sensors", &[], "").await.json(), none);
     let (cause, remedy) = ("the disk is full".to_owned(), "make room".to_owned());
     service.hub().fault(Fault { sensor: None, key: "recording", cause, remedy });
     service.hub().sensor("knob", &json!({"link": "lost"}));
     let sensors = request(address, "GET /v1/sensors", &[], "").await;
     assert!(sensors.head.to_ascii_lowercase().contains("content-type: application/json"), "{}", sensors.head);
-    assert_eq!(sensors.json(), json!([{"link": "lost"}]));
+    let sensors = sensors.json();
+    assert_eq!(
+        (&sensors["items"][0]["name"], &sensors["items"][0]["live"]),
+        (&json!("knob"), &json!({"link": "lost"}))
+    );
+    assert_eq!((sensors["items"].as_array().unwrap().len(), &sensors["next"]), (1, &json!(null)));
     let faults = request(address, "GET /v1/faults", &[], "").await.json();
     let expected = json!({"sensor": null, "key": "recording", "cause": "the disk is full", "remedy": "make room"});
     assert_eq!(faults, json!([expected]));

@@ -52,14 +52,6 @@ fn is_this_machine(host: &str) -> bool {
     matches!(name, "localhost" | "127.0.0.1" | "[::1]")
 }
 
-/// Read the sensors' states
-///
-/// The state of every sensor that was connected since the start, as the event stream tells it.
-#[utoipa::path(get, path = "/v1/sensors", tag = "live", responses((status = 200, body = Vec<serde_json::Value>)))]
-pub async fn sensors(State(api): State<Api>) -> Response {
-    json(format!("[{}]", api.hub.sensors().join(",")))
-}
-
 /// Something that is wrong now.
 #[derive(Serialize, ToSchema)]
 pub struct FaultOut {
@@ -79,10 +71,6 @@ pub struct FaultOut {
 pub async fn faults(State(api): State<Api>) -> Json<Vec<FaultOut>> {
     let faults = api.hub.faults().into_iter();
     Json(faults.map(|f| FaultOut { sensor: f.sensor, key: f.key, cause: f.cause, remedy: f.remedy }).collect())
-}
-
-fn json(text: String) -> Response {
-    ([(header::CONTENT_TYPE, "application/json")], text).into_response()
 }
 
 /// Where an event stream is to begin.

@@ -7,26 +7,38 @@
 //! (RFC 7396, [`patch`]) with `If-Match` ([`etag`]); a creation may have an `Idempotency-Key` ([`idempotency`]); bodies are
 //! bounded ([`extract`]).
 
+mod aims;
+mod athletes;
+mod ball_results;
 mod bats;
 mod check;
+mod consents;
 mod etag;
 mod extract;
 mod idempotency;
 mod instant;
+mod lessons;
 mod live;
+mod mounts;
 mod openapi;
 mod page;
 mod patch;
 mod plate;
 mod problem;
+mod refer;
+mod rounds;
+mod sensors;
+mod swings;
 #[cfg(test)]
 mod test_api;
+mod words;
 
 pub use openapi::document;
 
 use super::clock::Clock;
 use super::hub::Hub;
 use super::store::Store;
+use super::store::rows::UtcMicros;
 use crate::engine::wire::mcap::AtThePlate;
 use axum::middleware;
 use axum::routing::get;
@@ -49,6 +61,8 @@ pub struct Api {
     pub hub: Arc<Hub>,
     /// The host's time.
     pub clock: Arc<dyn Clock>,
+    /// What this installation is called, where several share a store.
+    pub cage: String,
     /// Everything on disk is in it.
     pub data_folder: PathBuf,
     /// Where who is at the plate goes.
@@ -57,6 +71,13 @@ pub struct Api {
     pub cancel: CancellationToken,
     /// How often an event stream sends something at least: [`live::HEARTBEAT`].
     pub heartbeat: Duration,
+}
+
+impl Api {
+    /// The instant that answers are given at.
+    fn now(&self) -> UtcMicros {
+        UtcMicros(self.clock.now().utc_ns / 1000)
+    }
 }
 
 /// An event stream sends something at least so often.
@@ -82,8 +103,42 @@ fn routes() -> OpenApiRouter<Api> {
     OpenApiRouter::new()
         .routes(routes!(bats::list, bats::create))
         .routes(routes!(bats::read, bats::edit, bats::remove))
+        .routes(routes!(athletes::list, athletes::create))
+        .routes(routes!(athletes::read, athletes::edit))
+        .routes(routes!(consents::list, consents::create))
+        .routes(routes!(consents::read, consents::edit))
+        .routes(routes!(lessons::list, lessons::create))
+        .routes(routes!(lessons::read, lessons::edit, lessons::remove))
+        .routes(routes!(rounds::list))
+        .routes(routes!(rounds::create))
+        .routes(routes!(rounds::read, rounds::edit, rounds::remove))
+        .routes(routes!(sensors::list))
+        .routes(routes!(sensors::read, sensors::edit))
+        .routes(routes!(mounts::list, mounts::create))
+        .routes(routes!(mounts::read, mounts::edit, mounts::remove))
+        .routes(routes!(aims::list, aims::create))
+        .routes(routes!(aims::read, aims::edit, aims::remove))
         .routes(routes!(live::events))
-        .routes(routes!(live::sensors))
         .routes(routes!(live::faults))
         .routes(routes!(plate::put))
+        .merge(about_swings())
+}
+
+/// Swings, what is made of them, and what other devices said of their balls.
+fn about_swings() -> OpenApiRouter<Api> {
+    OpenApiRouter::new()
+        .routes(routes!(swings::list))
+        .routes(routes!(swings::read, swings::edit::edit))
+        .routes(routes!(swings::edit::moves))
+        .routes(routes!(swings::revisions))
+        .routes(routes!(swings::curves))
+        .routes(routes!(swings::curves_csv))
+        .routes(routes!(swings::export::csv))
+        .routes(routes!(swings::export::parquet))
+        .routes(routes!(swings::profile))
+        .routes(routes!(swings::summary::read))
+        .routes(routes!(swings::definitions::read))
+        .routes(routes!(ball_results::list, ball_results::create))
+        .routes(routes!(ball_results::read, ball_results::edit, ball_results::remove))
+        .routes(routes!(ball_results::import))
 }

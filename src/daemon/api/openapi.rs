@@ -59,7 +59,15 @@ fn complete_item(item: &mut PathItem) {
     }
     let all = [&mut item.get, &mut item.put, &mut item.post, &mut item.patch, &mut item.delete];
     for operation in all.into_iter().flatten() {
+        name_by_tag(operation);
         operation.responses.responses.insert("default".into(), RefOr::T(problem()));
+    }
+}
+
+/// Handlers of different resources have the same names; a client made from the document needs one of its own for each.
+fn name_by_tag(operation: &mut Operation) {
+    if let (Some(id), Some(tag)) = (&operation.operation_id, operation.tags.iter().flatten().next()) {
+        operation.operation_id = Some(format!("{id}_{tag}"));
     }
 }
 
@@ -85,6 +93,18 @@ fn problem() -> Described {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn every_operation_has_a_name_of_its_own() {
+        let document = serde_json::to_value(document()).unwrap();
+        let items = document["paths"].as_object().unwrap().values().flat_map(|item| item.as_object().unwrap().values());
+        let mut names: Vec<_> = items.map(|operation| operation["operationId"].as_str().unwrap().to_owned()).collect();
+        let count = names.len();
+        names.sort();
+        names.dedup();
+        assert_eq!(names.len(), count, "{names:?}");
+        assert!(names.contains(&"list_bats".to_owned()), "{names:?}");
+    }
 
     /// A changed API has to be seen: `SWINGD_REGENERATE=1` writes the golden anew.
     #[test]

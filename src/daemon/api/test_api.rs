@@ -1,14 +1,18 @@
 //! The API in a test: a store of its own, no socket.
 
 use super::{Api, HEARTBEAT, app};
-use crate::daemon::clock::SystemClock;
+use crate::daemon::clock::{Clock, Now, SystemClock};
 use crate::daemon::hub::Hub;
+use crate::daemon::store::queries::sensors;
+use crate::daemon::store::rows::UtcMicros;
 use crate::daemon::store::test_store::{self, TestStore};
 use crate::engine::wire::mcap::AtThePlate;
 use axum::body::{Body, to_bytes};
 use axum::http::{HeaderMap, Request, header};
-use serde_json::Value;
+use serde_json::{Value, json};
+use std::sync::atomic::{AtomicI64, Ordering};
 use std::sync::{Arc, Mutex};
+use std::time::Duration;
 use tokio_util::sync::CancellationToken;
 use tower::ServiceExt;
 
@@ -40,6 +44,56 @@ pub fn on_each(test: impl AsyncFn(TestApi)) {
     test_store::on_each(async |store| test(TestApi::new(store)).await);
 }
 
+/// A clock that stands still until it is set.
+pub struct SetClock(AtomicI64);
+
+impl SetClock {
+    /// It is then, µs of UTC.
+    pub fn set(&self, utc_us: i64) {
+        self.0.store(utc_us, Ordering::Relaxed);
+    }
+}
+
+impl Clock for SetClock {
+    fn now(&self) -> Now {
+        Now { utc_ns: self.0.load(Ordering::Relaxed) * 1000, elapsed: Duration::ZERO }
+    }
+}
+
+/// The same API with a clock that stands at an instant, µs of UTC.
+pub fn set_clock(api: TestApi, utc_us: i64) -> (TestApi, Arc<SetClock>) {
+    let clock = Arc::new(SetClock(AtomicI64::new(utc_us)));
+    let shared = Api { clock: clock.clone(), ..api.api.clone() };
+    (TestApi { router: app(shared.clone()), api: shared, ..api }, clock)
+}
+
+/// All items of a list, page by page.
+pub async fn pages(api: &TestApi, path: &str) -> Vec<Value> {
+    let (mut items, mut next) = (Vec::new(), String::new());
+    let and = if path.contains('?') { '&' } else { '?' };
+    loop {
+        let page = api.get(&format!("{path}{next}")).await;
+        assert_eq!(page.status, 200, "{path}{next}: {:?}", page.json);
+        items.extend(page.json["items"].as_array().unwrap().iter().cloned());
+        let Some(after) = page.json["next"].as_str() else { return items };
+        next = format!("{and}after={after}");
+    }
+}
+
+/// The id of a new athlete.
+pub async fn athlete(api: &TestApi, nickname: &str) -> String {
+    let made = api.post("/v1/athletes", json!({"nickname": nickname})).await;
+    made.json["id"].as_str().unwrap().to_owned()
+}
+
+/// The id of a sensor that was seen.
+pub async fn sensor(api: &TestApi, name: &str) -> String {
+    let mut changes = api.api.store.write().await.unwrap();
+    let sensor = sensors::see(&mut changes, name, UtcMicros(1_000_000)).await.unwrap();
+    changes.commit().await.unwrap();
+    sensor.id.to_string()
+}
+
 impl TestApi {
     fn new(store: TestStore) -> Self {
         let plate: Arc<Mutex<Vec<AtThePlate>>> = Arc::default();
@@ -48,6 +102,7 @@ impl TestApi {
             store: store.store.clone(),
             hub: Arc::new(Hub::new(Vec::new(), 1, 100, Box::new(|_| {}))),
             clock: Arc::new(SystemClock::new()),
+            cage: "north".into(),
             data_folder: store.folder.clone(),
             plate: Arc::new(move |context| taken.lock().unwrap().push(context.clone())),
             cancel: CancellationToken::new(),
@@ -73,22 +128,22 @@ impl TestApi {
 
     /// POST of JSON.
     pub async fn post(&self, path: &str, body: Value) -> Answer {
-        self.send(json(Request::post(path), &body)).await
+        self.send(with_json(Request::post(path), &body)).await
     }
 
     /// POST of JSON under an `Idempotency-Key`.
     pub async fn post_with_key(&self, path: &str, key: &str, body: Value) -> Answer {
-        self.send(json(Request::post(path).header("idempotency-key", key), &body)).await
+        self.send(with_json(Request::post(path).header("idempotency-key", key), &body)).await
     }
 
     /// PUT of JSON.
     pub async fn put(&self, path: &str, body: Value) -> Answer {
-        self.send(json(Request::put(path), &body)).await
+        self.send(with_json(Request::put(path), &body)).await
     }
 
     /// PATCH from a version.
     pub async fn patch(&self, path: &str, etag: &str, body: Value) -> Answer {
-        self.send(json(Request::patch(path).header(header::IF_MATCH, etag), &body)).await
+        self.send(with_json(Request::patch(path).header(header::IF_MATCH, etag), &body)).await
     }
 
     /// DELETE of a version.
@@ -104,6 +159,6 @@ impl Answer {
     }
 }
 
-fn json(request: axum::http::request::Builder, body: &Value) -> Request<Body> {
+fn with_json(request: axum::http::request::Builder, body: &Value) -> Request<Body> {
     request.header(header::CONTENT_TYPE, "application/json").body(Body::from(body.to_string())).unwrap()
 }

@@ -86,11 +86,11 @@ async fn live_on(sensor: Sensor, mishaps: Vec<Mishap>) -> Outcome {
     tasks.spawn(finder.run());
     let turns = tokio::spawn(take_turns(Arc::clone(&station), Arc::clone(&clock), cancel.clone()));
     let (began_utc_ns, began) = sending(&radio, &*clock, &disk, mishaps).await;
-    let sending = serde_json::from_str(&hub.sensors()[0]).unwrap();
+    let sending = serde_json::from_str(&hub.sensors()[0].1).unwrap();
     // Silence: the connection is found to be lost, what is held goes on, the state is told.
     radio.air().cut();
     sleep(Duration::from_secs(5)).await;
-    let state = serde_json::from_str(&hub.sensors()[0]).unwrap();
+    let state = serde_json::from_str(&hub.sensors()[0].1).unwrap();
     let (truly_lost, last_arrived) = {
         let air = radio.air();
         let sensor = &air.sensors["knob"];

@@ -9,11 +9,11 @@ use super::instant::Instant;
 use super::page::{Page, page, slice};
 use super::patch::Patch;
 use super::problem::{Kind, Place, Problem, Result};
-use super::swings::words::words;
+use super::words::{EnteredBy, MatchedBy};
 use crate::daemon::ball_import::{self, MOST_WITHIN_S, Options, WITHIN_S, csv, matching::assign, near_to};
 use crate::daemon::store::queries::ball_results::{self, BallFilter};
 use crate::daemon::store::queries::{TimeKey, swings_read};
-use crate::daemon::store::rows::{self, EnteredBy, MatchedBy, Seen, Swing, UtcMicros};
+use crate::daemon::store::rows::{self, Seen, Swing, UtcMicros};
 use crate::daemon::store::{StoreError, Transaction};
 use axum::Json;
 use axum::body::Bytes;
@@ -47,7 +47,7 @@ pub struct BallResultBody {
     /// How it came here.
     #[serde(default = "by_program")]
     #[schema(inline)]
-    entered_by: EnteredByWord,
+    entered_by: EnteredBy,
     /// Exit speed, m/s.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0.0, maximum = 80.0)]
@@ -73,28 +73,6 @@ pub struct BallResultBody {
 /// Changes to a ball result.
 pub type BallResultPatch = Patch<BallResultBody>;
 
-words! {
-    /// How a ball result came here.
-    EnteredByWord of EnteredBy {
-        /// Typed in.
-        Hand,
-        /// By a program.
-        Program,
-        /// In a table.
-        Csv,
-    }
-}
-
-words! {
-    /// How a ball result found its swing.
-    MatchedByWord of MatchedBy {
-        /// It was the nearest in time.
-        Time,
-        /// Somebody said so.
-        Hand,
-    }
-}
-
 /// A ball result as it is stored.
 #[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 pub struct BallResult {
@@ -104,7 +82,7 @@ pub struct BallResult {
     version: i64,
     /// How its swing was found; null: it has none.
     #[schema(required)]
-    matched_by: Option<MatchedByWord>,
+    matched_by: Option<MatchedBy>,
     /// Its instant minus the swing's contact, ms; null where one of the two is not known.
     #[schema(required)]
     match_offset_ms: Option<f64>,
@@ -376,7 +354,7 @@ fn by_time(row: rows::BallResult, near: &[Vec<ball_import::matching::Match>]) ->
     rows::BallResult {
         swing_id: Some(found.swing_id),
         athlete_id: found.athlete_id.or(row.athlete_id),
-        matched_by: Some(MatchedBy::Time),
+        matched_by: Some(rows::MatchedBy::Time),
         match_offset_ms: Some(found.offset_ms()),
         ..row
     }
@@ -402,7 +380,7 @@ impl OfSwing for rows::BallResult {
         let checked = self.checked_for(swing)?;
         Ok(Self {
             athlete_id: swing.athlete_id.or(checked.athlete_id),
-            matched_by: Some(MatchedBy::Hand),
+            matched_by: Some(rows::MatchedBy::Hand),
             match_offset_ms,
             ..checked
         })
@@ -509,6 +487,6 @@ impl ImportedRow {
     }
 }
 
-fn by_program() -> EnteredByWord {
-    EnteredByWord::Program
+fn by_program() -> EnteredBy {
+    EnteredBy::Program
 }

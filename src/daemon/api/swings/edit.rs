@@ -6,11 +6,10 @@ use super::super::etag::{IfMatch, Versioned};
 use super::super::extract::{Body, Id};
 use super::super::idempotency::Creation;
 use super::super::patch::Patch;
-use super::super::plate::SideWord;
 use super::super::problem::Result;
+use super::super::words::{Mark, Side};
 use super::query::LONGEST_TAG;
 use super::shape::SwingInRecording;
-use super::words::MarkWord;
 use crate::daemon::store::queries::swings_edit::{self, Move};
 use crate::daemon::store::queries::swings_read;
 use crate::daemon::store::rows::Swing;
@@ -33,7 +32,7 @@ pub struct SwingEdit {
     /// Whether it counts.
     #[serde(default = "unmarked")]
     #[schema(inline)]
-    mark: MarkWord,
+    mark: Mark,
     /// Free words.
     #[serde(default)]
     #[schema(max_length = 2000)]
@@ -54,7 +53,7 @@ pub struct SwingEdit {
     /// From which side.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(inline)]
-    side: Option<SideWord>,
+    side: Option<Side>,
     /// With what.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     bat_id: Option<Uuid>,
@@ -80,8 +79,8 @@ pub struct MovesBody {
     round_id: Option<Option<Uuid>>,
     /// To this side.
     #[serde(default, deserialize_with = "named")]
-    #[schema(value_type = Option<SideWord>)]
-    side: Option<Option<SideWord>>,
+    #[schema(value_type = Option<Side>)]
+    side: Option<Option<Side>>,
     /// To this bat.
     #[serde(default, deserialize_with = "named")]
     #[schema(value_type = Option<Uuid>)]
@@ -115,7 +114,7 @@ pub struct MovedSwing {
     round_id: Option<Uuid>,
     /// From which side.
     #[schema(required)]
-    side: Option<SideWord>,
+    side: Option<Side>,
     /// With what.
     #[schema(required)]
     bat_id: Option<Uuid>,
@@ -259,8 +258,8 @@ impl MovedSwing {
     }
 }
 
-fn unmarked() -> MarkWord {
-    MarkWord::None
+fn unmarked() -> Mark {
+    Mark::None
 }
 
 /// A key that is there, `null` or not.

@@ -4,9 +4,9 @@
 
 use super::super::instant::Instant;
 use super::super::page;
-use super::super::plate::SideWord;
 use super::super::problem::{Kind, Problem};
-use super::words::{BallSourceWord, ContactWord, FlagWord, MarkWord, OccasionWord};
+use super::super::words::{BallSource, Mark, Occasion, Side};
+use super::words::{ContactWord, FlagWord};
 use crate::daemon::store::queries::swings_read::{Order, SwingFilter, Whose};
 use crate::daemon::store::queries::{Slice, TimeKey};
 use axum::extract::{FromRequestParts, Query};
@@ -40,10 +40,10 @@ pub struct FilterParams {
     recording: Option<Uuid>,
     /// Of lessons, or of practice.
     #[param(inline)]
-    occasion: Option<OccasionWord>,
+    occasion: Option<Occasion>,
     /// From this side.
     #[param(inline)]
-    side: Option<SideWord>,
+    side: Option<Side>,
     /// With this bat.
     bat: Option<Uuid>,
     /// In rounds of exactly this drill.
@@ -51,7 +51,7 @@ pub struct FilterParams {
     drill: Option<String>,
     /// In rounds with this ball source.
     #[param(inline)]
-    ball_source: Option<BallSourceWord>,
+    ball_source: Option<BallSource>,
     /// Contact was at this instant or later.
     #[param(value_type = Option<String>, format = DateTime)]
     from: Option<Instant>,
@@ -71,7 +71,7 @@ pub struct FilterParams {
     unflagged: Option<bool>,
     /// The instructor marked them so.
     #[param(inline)]
-    mark: Option<MarkWord>,
+    mark: Option<Mark>,
     /// `true`: they are not marked as excluded.
     counted: Option<bool>,
     /// They have this tag.

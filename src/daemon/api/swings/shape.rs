@@ -1,8 +1,8 @@
 //! Swings as they leave.
 
 use super::super::instant::Instant;
-use super::super::plate::SideWord;
-use super::words::{BallSourceWord, ContactWord, MarkWord, OccasionWord};
+use super::super::words::{BallSource, Mark, Occasion, Side};
+use super::words::ContactWord;
 use crate::daemon::store::queries::swings_read::FoundSwing;
 use crate::daemon::store::rows::{Analysis, Swing};
 use crate::engine::metrics::{Estimate, Metric};
@@ -34,7 +34,7 @@ pub struct SwingOut {
     lesson_id: Option<Uuid>,
     /// Which of the two it is.
     #[schema(required)]
-    occasion: Option<OccasionWord>,
+    occasion: Option<Occasion>,
     /// In which round.
     #[schema(required)]
     round_id: Option<Uuid>,
@@ -43,10 +43,10 @@ pub struct SwingOut {
     drill: Option<String>,
     /// Where the ball came from in it.
     #[schema(required)]
-    ball_source: Option<BallSourceWord>,
+    ball_source: Option<BallSource>,
     /// From which side.
     #[schema(required)]
-    side: Option<SideWord>,
+    side: Option<Side>,
     /// With what.
     #[schema(required)]
     bat_id: Option<Uuid>,
@@ -61,7 +61,7 @@ pub struct SwingOut {
     #[schema(required)]
     contact_utc_sigma_s: Option<f64>,
     /// The instructor's word on whether it counts.
-    mark: MarkWord,
+    mark: Mark,
     /// Free words.
     note: String,
     /// Words put on it, sorted.

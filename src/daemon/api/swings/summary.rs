@@ -3,10 +3,10 @@
 use super::super::Api;
 use super::super::extract::Id;
 use super::super::instant::Instant;
-use super::super::plate::SideWord;
 use super::super::problem::{Problem, Result};
+use super::super::words::{Occasion, Side};
 use super::query::{read as read_query, split};
-use super::words::{MetricWord, OccasionWord};
+use super::words::MetricWord;
 use crate::daemon::store::queries::athletes;
 use crate::daemon::store::queries::swings_read::summary::{Group, SummaryOf, by_lesson};
 use crate::engine::metrics::Metric;
@@ -29,7 +29,7 @@ pub struct SummaryParams {
     metric: Vec<Metric>,
     /// Only from this side.
     #[param(inline)]
-    side: Option<SideWord>,
+    side: Option<Side>,
     /// Only with this bat.
     bat: Option<Uuid>,
     /// Contact was at this instant or later.
@@ -83,10 +83,10 @@ pub struct GroupOut {
     begun: Instant,
     /// Which of the two it is.
     #[schema(required)]
-    occasion: Option<OccasionWord>,
+    occasion: Option<Occasion>,
     /// The side; null: not said.
     #[schema(required)]
-    side: Option<SideWord>,
+    side: Option<Side>,
     /// How many swings are counted: all that are not marked as excluded. The metrics are over these.
     counted: u32,
     /// How many of these have a flag.

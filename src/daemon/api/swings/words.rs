@@ -1,7 +1,5 @@
-//! Words of small sets, as the API writes them.
+//! What a swing met, and flags and metrics by their keys.
 
-use super::super::plate::SideWord;
-use crate::daemon::store::rows::{BallSource, Mark, Occasion, Side};
 use crate::engine::metrics::{Flag, Metric};
 use serde::de::Error;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -9,88 +7,6 @@ use std::borrow::Cow;
 use utoipa::openapi::schema::{ObjectBuilder, Type};
 use utoipa::openapi::{RefOr, Schema};
 use utoipa::{PartialSchema, ToSchema};
-
-/// An enum of words that are the same as those of a row, and the ways between the two.
-macro_rules! words {
-    ($(#[$doc:meta])* $name:ident of $row:ident { $($(#[$variant_doc:meta])* $variant:ident,)* }) => {
-        $(#[$doc])*
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-        #[serde(rename_all = "snake_case")]
-        pub enum $name { $($(#[$variant_doc])* $variant,)* }
-
-        impl From<$name> for $row {
-            fn from(word: $name) -> Self {
-                match word { $($name::$variant => $row::$variant,)* }
-            }
-        }
-
-        impl From<$row> for $name {
-            fn from(row: $row) -> Self {
-                match row { $($row::$variant => $name::$variant,)* }
-            }
-        }
-    };
-}
-
-pub(in crate::daemon::api) use words;
-
-words! {
-    /// A lesson with the instructor, or practice without.
-    OccasionWord of Occasion {
-        /// With the instructor.
-        Lesson,
-        /// Between lessons, at home, before the hour begins.
-        Practice,
-    }
-}
-
-words! {
-    /// Where the ball comes from.
-    BallSourceWord of BallSource {
-        /// Off a tee.
-        Tee,
-        /// Tossed from the side.
-        Toss,
-        /// Tossed from the front, from nearby.
-        FrontToss,
-        /// A pitching machine.
-        Machine,
-        /// A pitcher.
-        Live,
-        /// No ball.
-        Dry,
-    }
-}
-
-words! {
-    /// The instructor's word on whether a swing counts.
-    MarkWord of Mark {
-        /// Nothing was said.
-        None,
-        /// It counts, whatever its flags.
-        Keep,
-        /// It does not count.
-        Exclude,
-    }
-}
-
-impl From<SideWord> for Side {
-    fn from(word: SideWord) -> Self {
-        match word {
-            SideWord::Right => Side::Right,
-            SideWord::Left => Side::Left,
-        }
-    }
-}
-
-impl From<Side> for SideWord {
-    fn from(side: Side) -> Self {
-        match side {
-            Side::Right => SideWord::Right,
-            Side::Left => SideWord::Left,
-        }
-    }
-}
 
 /// What a swing met.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]

@@ -4,7 +4,21 @@ use super::super::StoreError;
 use super::super::rows::*;
 use super::super::test_store::{TestStore, on_each};
 use super::*;
+use serde_json::Value;
 use uuid::Uuid;
+
+/// Puts a swing without numbers into a lesson and a round, given by their ids as the API tells them.
+pub async fn put_swing(connection: &mut AnyConnection, lesson_id: &Value, round_id: &Value) {
+    let id = Uuid::now_v7().to_string();
+    let recording = "INSERT INTO recordings (id, cage, file_name, origin, begun_utc_us, state, version)
+         VALUES ($1, 'north', $1, 'live', 0, 'open', 1)";
+    sqlx::query(recording).bind(&id).execute(&mut *connection).await.unwrap();
+    let swing = "INSERT INTO swings (id, recording_id, run, contact_s, contact_utc_us, lesson_id, round_id, mark, note,
+             is_moved, revision, version)
+         VALUES ($1, $1, 0, 1.5, 1500000, $2, $3, 'none', '', 0, 1, 1)";
+    let swing = sqlx::query(swing).bind(&id).bind(lesson_id.as_str()).bind(round_id.as_str());
+    swing.execute(connection).await.unwrap();
+}
 
 fn athlete(nickname: &str) -> Athlete {
     Athlete {
