@@ -32,6 +32,7 @@ impl Direct {
             hub: Arc::new(Hub::new(Vec::new(), 1, 100, Box::new(|_| {}))),
             clock: Arc::new(SystemClock::new()),
             data_folder: folder.to_owned(),
+            cage: super::plan::CAGES[0].into(),
             plate: Arc::new(|_| {}),
             cancel: CancellationToken::new(),
             heartbeat: HEARTBEAT,

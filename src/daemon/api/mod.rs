@@ -19,6 +19,8 @@ mod idempotency;
 mod instant;
 mod lessons;
 mod live;
+#[cfg(test)]
+mod model_tests;
 mod mounts;
 mod openapi;
 mod page;
