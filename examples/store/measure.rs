@@ -8,7 +8,9 @@ use super::plan::Plan;
 use super::pool::Pool;
 use super::serve::Direct;
 use anyhow::{Context, ensure};
-use std::path::Path;
+use std::fs::File;
+use std::io::Write;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
@@ -28,6 +30,8 @@ const COLD: usize = 120;
 const BETWEEN: Duration = Duration::from_millis(50);
 /// Front-ends that ask without a pause meanwhile.
 const ASKING: u64 = 3;
+/// About what a swing's insertion adds to the log: nine pages.
+const BARE_BYTES: usize = 9 * 8192;
 const PAGE_MS: f64 = 20.0;
 const CURVES_MS: f64 = 10.0;
 const SUMMARY_MS: f64 = 100.0;
@@ -52,7 +56,7 @@ pub async fn all(
     let ids = ids(&direct, plan).await?;
     warm(&direct, plan, &ids, figures).await?;
     socket(&direct, plan, &ids, figures).await?;
-    under_load(&store, &direct, plan, pool, &ids, seconds, figures).await?;
+    under_load((&store, folder), &direct, (plan, pool), &ids, seconds, figures).await?;
     store.close().await;
     Ok(())
 }
@@ -125,6 +129,7 @@ async fn swing(direct: &Direct, id: Uuid) -> anyhow::Result<f64> {
     Ok(direct.get(&swing).await?.1 + direct.get(&curves).await?.1)
 }
 
+/// Each asked for once before, so that what it needs is in memory: the system's, as the database's own cache is small.
 async fn warm(direct: &Direct, plan: &Plan, ids: &[Uuid], figures: &mut Figures) -> anyhow::Result<()> {
     let mut random = Random::new(13);
     let (mut full, mut empty, mut slowest) = (0, 0, (0.0, String::new()));
@@ -132,6 +137,7 @@ async fn warm(direct: &Direct, plan: &Plan, ids: &[Uuid], figures: &mut Figures)
     for id in ids {
         let athlete = random.index(plan.athletes.len());
         let path = asks::page(plan, athlete, &mut random);
+        direct.get(&path).await?;
         let (page, seconds) = direct.get(&path).await?;
         pages.add(seconds);
         if seconds > slowest.0 {
@@ -141,9 +147,13 @@ async fn warm(direct: &Direct, plan: &Plan, ids: &[Uuid], figures: &mut Figures)
         full += usize::from(found == 50);
         empty += usize::from(found == 0);
         plain.add(direct.get(&asks::plain_page(plan, athlete)).await?.1);
+        swing(direct, *id).await?;
         swings.add(swing(direct, *id).await?);
     }
     for athlete in 0..plan.athletes.len() {
+        for path in [asks::nothing(plan, athlete), asks::summary(plan, athlete)] {
+            direct.get(&path).await?;
+        }
         nothing.add(direct.get(&asks::nothing(plan, athlete)).await?.1);
         summaries.add(direct.get(&asks::summary(plan, athlete)).await?.1);
     }
@@ -177,10 +187,9 @@ async fn socket(direct: &Direct, plan: &Plan, ids: &[Uuid], figures: &mut Figure
 
 /// Swings come in while several front-ends ask as fast as they are answered.
 async fn under_load(
-    store: &Store,
+    (store, folder): (&Store, &Path),
     direct: &Direct,
-    plan: &Plan,
-    pool: &Pool,
+    (plan, pool): (&Plan, &Pool),
     ids: &[Uuid],
     seconds: f64,
     figures: &mut Figures,
@@ -204,7 +213,8 @@ async fn under_load(
             tokio::spawn(asking.run(Random::new(100 + seed)))
         })
         .collect();
-    let inserted = insert(store, plan, pool, seconds).await;
+    let bare = Bare::new(folder)?;
+    let inserted = insert(store, plan, pool, bare, seconds).await;
     is_over.store(true, Ordering::Relaxed);
     let [mut all_pages, mut all_swings, mut all_summaries] = [(); 3].map(|()| Times::default());
     for task in asking {
@@ -214,7 +224,9 @@ async fn under_load(
         all_summaries.append(summaries);
     }
     figures.part(&format!("while {ASKING} front-ends ask without a pause and 20 swings a second come in"));
-    figures.at_most("a swing with its curves to disk, synced", &inserted?, 0.99, INSERT_MS);
+    let [inserted, bare] = inserted?;
+    figures.at_most("a swing with its curves to disk, synced", &inserted, 0.99, INSERT_MS);
+    figures.tell("the same bytes appended to a file and synced, between them", &bare);
     figures.at_most("a page of 50, filters", &all_pages, 0.99, PAGE_MS);
     figures.at_most("a swing, then its curves", &all_swings, 0.99, CURVES_MS);
     figures.at_most("summary by lesson, all metrics", &all_summaries, 1.0, SUMMARY_MS);
@@ -244,8 +256,41 @@ impl Asking {
     }
 }
 
-/// Into a recording of its own; from the wish to write to the word that it is on disk.
-async fn insert(store: &Store, plan: &Plan, pool: &Pool, seconds: f64) -> anyhow::Result<Times> {
+/// What the disk takes without a database.
+struct Bare {
+    file: File,
+    path: PathBuf,
+}
+
+impl Bare {
+    fn new(folder: &Path) -> anyhow::Result<Self> {
+        let path = folder.join("bare");
+        Ok(Self { file: File::create(&path)?, path })
+    }
+
+    fn write(&mut self) -> anyhow::Result<f64> {
+        let begun = Instant::now();
+        self.file.write_all(&[0x53; BARE_BYTES])?;
+        self.file.sync_data()?;
+        Ok(begun.elapsed().as_secs_f64())
+    }
+}
+
+impl Drop for Bare {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_file(&self.path);
+    }
+}
+
+/// Into a recording of its own; from the wish to write to the word that it is on disk. After each of them the same bytes go
+/// into a bare file.
+async fn insert(
+    store: &Store,
+    plan: &Plan,
+    pool: &Pool,
+    mut bare: Bare,
+    seconds: f64,
+) -> anyhow::Result<[Times; 2]> {
     let session = plan.sessions.last().context("no session")?;
     let now = UtcMicros(session.begun_us + 86_400_000_000);
     let mut recording = Made::of(session, plan, pool, Uuid::nil()).recording;
@@ -262,7 +307,8 @@ async fn insert(store: &Store, plan: &Plan, pool: &Pool, seconds: f64) -> anyhow
         lesson_id: Some(session.id.to_string()),
         ..AtThePlate::default()
     };
-    let (mut random, mut times, begun) = (Random::new(16), Times::default(), Instant::now());
+    let (mut random, begun) = (Random::new(16), Instant::now());
+    let [mut times, mut bare_times] = [(); 2].map(|()| Times::default());
     let mut timer = tokio::time::interval(BETWEEN);
     let mut number = 0;
     while begun.elapsed().as_secs_f64() < seconds {
@@ -275,8 +321,9 @@ async fn insert(store: &Store, plan: &Plan, pool: &Pool, seconds: f64) -> anyhow
             keep(&mut changes, &source, &told, now).await?;
             changes.commit().await?;
             times.add(begun.elapsed().as_secs_f64());
+            bare_times.add(tokio::task::block_in_place(|| bare.write())?);
         }
         number += 1;
     }
-    Ok(times)
+    Ok([times, bare_times])
 }
