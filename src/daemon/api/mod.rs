@@ -25,6 +25,8 @@ mod imports;
 mod instant;
 mod lessons;
 mod live;
+#[cfg(test)]
+mod model_tests;
 mod mounts;
 mod openapi;
 mod page;

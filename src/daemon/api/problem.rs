@@ -172,7 +172,7 @@ impl From<StoreError> for Problem {
                 tracing::error!(error = detail, "the store cannot be used");
                 Self::new(Kind::Unavailable, "nothing was changed; try again, and see the log if it stays so")
             }
-            StoreError::Schema(_) | StoreError::Strange(_) | StoreError::Other(_) => {
+            StoreError::Foreign { .. } | StoreError::Schema(_) | StoreError::Strange(_) | StoreError::Other(_) => {
                 tracing::error!(error = detail, "the store failed");
                 Self::new(Kind::Internal, "nothing was changed; the log says more")
             }

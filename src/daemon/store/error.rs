@@ -16,6 +16,14 @@ pub enum StoreError {
         /// Why.
         cause: Box<sqlx::Error>,
     },
+    /// It is no store, or one of a later version. It was left as it is.
+    #[error("{place}: {found}; expected a store of this version of swingd or an earlier one, or nothing")]
+    Foreign {
+        /// Where.
+        place: String,
+        /// What it is.
+        found: String,
+    },
     /// The schema is not one that this version can bring up to date.
     #[error("the store's schema: {0}; expected one of this version of swingd or an earlier one")]
     Schema(#[from] MigrateError),

@@ -65,6 +65,7 @@ impl Store {
             return Err(StoreError::Unavailable(words.into()));
         }
         sqlx::any::install_default_drivers();
+        check(place).await?;
         let store = Self { writer: pool(place, 1).await?, readers: pool(place, READERS).await?, place: place.clone() };
         let mut connection = store.writer.acquire().await?;
         schema::migrate(&mut connection, place.is_sqlite()).await?;
@@ -132,6 +133,15 @@ impl Store {
         self.readers.close().await;
         self.writer.close().await;
     }
+}
+
+/// What a pool would only say after it has tried for [`WAIT`], and before anything of a file that is no store is changed.
+async fn check(place: &Place) -> Result<(), StoreError> {
+    let cannot_open = |error| StoreError::cannot_open(place, error);
+    let mut connection = AnyConnection::connect(&place.url()).await.map_err(cannot_open)?;
+    let checked = schema::check(&mut connection, place).await;
+    connection.close().await.map_err(cannot_open)?;
+    checked
 }
 
 async fn pool(place: &Place, connections: u32) -> Result<AnyPool, StoreError> {

@@ -1,8 +1,8 @@
 //! The schema's versions, embedded, in order. A version that was ever released is not edited: a change is a new one.
 
-use super::StoreError;
+use super::{Place, StoreError};
 use sqlx::migrate::{Migration, MigrationType, Migrator};
-use sqlx::{AnyConnection, AssertSqlSafe, SqlSafeStr};
+use sqlx::{AnyConnection, AssertSqlSafe, Row, SqlSafeStr};
 
 /// Version, name and SQL of each step, in SQLite's dialect.
 const STEPS: [(i64, &str, &str); 1] = [(1, "record", include_str!("migrations/0001_record.sql"))];
@@ -13,6 +13,36 @@ pub(super) const LATEST: i64 = 1;
 /// What PostgreSQL calls things otherwise.
 const IN_POSTGRES: [(&str, &str); 4] =
     [(" INTEGER", " BIGINT"), (" REAL", " DOUBLE PRECISION"), (" BLOB", " BYTEA"), (") STRICT;", ");")];
+
+/// Where both databases' migrations are told of, by sqlx.
+const STEPS_TAKEN: &str = "_sqlx_migrations";
+
+/// Looks whether a database is empty or one of this program's, of this version or an earlier one, and changes nothing.
+/// A PostgreSQL database may hold tables of others beside.
+pub(super) async fn check(connection: &mut AnyConnection, place: &Place) -> Result<(), StoreError> {
+    let tables = if place.is_sqlite() {
+        "SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name"
+    } else {
+        "SELECT CAST(table_name AS TEXT) AS name FROM information_schema.tables
+         WHERE table_schema = CURRENT_SCHEMA() ORDER BY table_name"
+    };
+    let cannot_open = |error| StoreError::cannot_open(place, error);
+    let rows = sqlx::query(tables).fetch_all(&mut *connection).await.map_err(cannot_open)?;
+    let tables = rows.iter().map(|row| row.try_get("name")).collect::<Result<Vec<String>, _>>()?;
+    let foreign = |found| StoreError::Foreign { place: place.to_string(), found };
+    if !tables.iter().any(|table| table == STEPS_TAKEN) {
+        let other = tables.first().filter(|_| place.is_sqlite());
+        return other.map_or(Ok(()), |other| Err(foreign(format!("it holds the table `{other}` of another program"))));
+    }
+    let last = "SELECT MAX(version) AS version FROM _sqlx_migrations";
+    let row = sqlx::query(last).fetch_one(connection).await.map_err(cannot_open)?;
+    match row.try_get::<Option<i64>, _>("version")? {
+        Some(version) if version > LATEST => {
+            Err(foreign(format!("its schema is version {version}, of a later swingd; this one knows {LATEST}")))
+        }
+        _ => Ok(()),
+    }
+}
 
 /// Takes the steps that a database lacks.
 pub(super) async fn migrate(connection: &mut AnyConnection, is_sqlite: bool) -> Result<(), StoreError> {
@@ -40,3 +70,6 @@ fn in_postgres(sql: &str) -> String {
     };
     sql.lines().map(line).collect::<Vec<_>>().join("\n")
 }
+
+#[cfg(test)]
+mod tests;

@@ -16,29 +16,44 @@ pub struct TestStore {
     pub folder: PathBuf,
 }
 
+/// An empty database that nothing was done to, and a folder that is removed with it.
+pub struct TestPlace {
+    /// Where it is.
+    pub place: Place,
+    /// A data folder.
+    pub folder: PathBuf,
+}
+
 /// Runs a test on SQLite, and on PostgreSQL where the environment names a server: `tests/all` starts one.
 pub fn on_each(test: impl AsyncFn(TestStore)) {
+    on_each_server(async |server| {
+        let TestPlace { place, folder } = empty(server).await;
+        test(TestStore { store: Store::open(&place).await.unwrap(), folder }).await;
+    });
+}
+
+/// Runs a test with SQLite (`None`), and with the URL of a PostgreSQL server where there is one: for [`empty`].
+pub fn on_each_server(test: impl AsyncFn(Option<&str>)) {
     let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
     runtime.block_on(async {
-        let folder = folder();
-        let store = Store::open(&Place::in_folder(&folder)).await.unwrap();
-        test(TestStore { store, folder }).await;
+        test(None).await;
         match std::env::var(POSTGRES) {
-            Ok(server) => test(on_postgres(&server).await).await,
+            Ok(server) => test(Some(&server)).await,
             Err(_) => println!("{POSTGRES} is not set: not run on PostgreSQL"),
         }
     });
 }
 
-async fn on_postgres(server: &str) -> TestStore {
+/// An empty database: a file yet to be made, or one of a server.
+pub async fn empty(server: Option<&str>) -> TestPlace {
     let folder = folder();
+    let Some(server) = server else { return TestPlace { place: Place::in_folder(&folder), folder } };
     let name = folder.file_name().unwrap().to_string_lossy().replace('-', "_");
     sqlx::any::install_default_drivers();
     let mut connection = sqlx::AnyConnection::connect(&format!("{server}postgres")).await.unwrap();
     connection.execute(AssertSqlSafe(format!("CREATE DATABASE {name}"))).await.unwrap();
     connection.close().await.unwrap();
-    let place = Place::from_url(&format!("{server}{name}")).unwrap();
-    TestStore { store: Store::open(&place).await.unwrap(), folder }
+    TestPlace { place: Place::from_url(&format!("{server}{name}")).unwrap(), folder }
 }
 
 fn folder() -> PathBuf {
