@@ -284,13 +284,7 @@ impl Drop for Bare {
 
 /// Into a recording of its own; from the wish to write to the word that it is on disk. After each of them the same bytes go
 /// into a bare file.
-async fn insert(
-    store: &Store,
-    plan: &Plan,
-    pool: &Pool,
-    mut bare: Bare,
-    seconds: f64,
-) -> anyhow::Result<[Times; 2]> {
+async fn insert(store: &Store, plan: &Plan, pool: &Pool, mut bare: Bare, seconds: f64) -> anyhow::Result<[Times; 2]> {
     let session = plan.sessions.last().context("no session")?;
     let now = UtcMicros(session.begun_us + 86_400_000_000);
     let mut recording = Made::of(session, plan, pool, Uuid::nil()).recording;

@@ -16,6 +16,7 @@ pub use error::{DoorError, Refusal};
 
 use super::config::Config;
 use super::serve;
+use crate::daemon::access::Peer;
 use crate::daemon::lock::LockError;
 use crate::daemon::offline::Offline;
 use crate::daemon::service::{Settings, StartError};
@@ -79,6 +80,18 @@ impl Door {
             tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(DoorError::NoThreads)?;
         let way = runtime.block_on(Way::find(&serve::settings(config), HELD_WITHIN))?;
         Ok(Self { runtime, way })
+    }
+
+    /// The way to the running service, for what only that can do.
+    ///
+    /// # Errors
+    /// If none runs, or as [`Self::open`].
+    pub fn to_service(config: &Config) -> Result<Self, DoorError> {
+        let door = Self::open(config)?;
+        match door.way {
+            Way::There(_) => Ok(door),
+            Way::Here(_) => Err(DoorError::NoService(config.data_folder.value.clone())),
+        }
     }
 
     /// GET.
@@ -184,6 +197,9 @@ impl Way {
         request.headers_mut().insert(HOST, host);
         match self {
             Self::Here(Some(offline)) => {
+                // Who has the folder is its owner, as a program of this machine is to a service.
+                let here = SocketAddr::from((Ipv4Addr::LOCALHOST, 0));
+                request.extensions_mut().insert(Peer { remote: here, local: here });
                 let answered: Result<_, Infallible> = offline.router().oneshot(request).await;
                 match answered {
                     Ok(response) => Ok(response),
@@ -205,10 +221,11 @@ fn told_by(held: &LockError, configured: SocketAddr) -> Option<SocketAddr> {
         None if configured.port() != 0 => configured,
         None => return None,
     };
+    // A service that listens elsewhere listens on loopback too, where its owner is known without a token.
     let ip = match address.ip() {
-        IpAddr::V4(ip) if ip.is_unspecified() => Ipv4Addr::LOCALHOST.into(),
+        ip if ip.is_loopback() => ip,
         IpAddr::V6(ip) if ip.is_unspecified() => Ipv6Addr::LOCALHOST.into(),
-        ip => ip,
+        _ => Ipv4Addr::LOCALHOST.into(),
     };
     Some(SocketAddr::new(ip, address.port()))
 }

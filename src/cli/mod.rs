@@ -4,7 +4,7 @@
 //! In reading order: [`analysis`], a recording through the engine;
 //! `progress`; `targets`, files that are written whole or not at all; `text_file`; [`config`], file, environment and flags
 //! checked; [`command`], the commands by name; [`live`], news as lines; then a file a command: [`replay`], [`track`], [`calibrate`], [`convert`],
-//! [`synth`], [`demo`], [`scan`], [`serve`], [`pair`] (which asks the service that is [`running`]), [`doctor`]; and those
+//! [`synth`], [`demo`], [`scan`], [`serve`], [`pair`], [`doctor`]; and those
 //! of the record, clients of the HTTP API through [`door`] with what `ask` has for all of them: [`athletes`], [`lessons`],
 //! [`swings`], [`import`], [`export`], [`erase`], [`ball_results`], [`reanalyse`], [`backup`].
 
@@ -29,7 +29,6 @@ pub mod pair;
 mod progress;
 pub mod reanalyse;
 pub mod replay;
-pub mod running;
 pub mod scan;
 pub mod serve;
 pub mod swings;

@@ -1,8 +1,9 @@
 //! `swingd pair`: a code for another device, as text and as a QR code.
 
 use super::config::{Config, ConfigArgs};
-use super::running::Running;
-use anyhow::{Context, bail};
+use super::door::{Content, Door};
+use anyhow::Context;
+use axum::http::Method;
 use qrcode::render::unicode::Dense1x2;
 use qrcode::{EcLevel, QrCode};
 use serde_json::{Value, json};
@@ -52,10 +53,8 @@ pub fn run(args: &PairArgs, out: &mut dyn Write, err: &mut dyn Write) -> anyhow:
         RoleArg::Owner => "owner",
     };
     let wanted = json!({ "role": role, "label": args.label, "days": args.days });
-    let (status, answer) = Running::of(&config)?.post("/v1/pairings", &wanted)?;
-    if status != 201 {
-        bail!("swingd gives no code: {}", answer["detail"].as_str().unwrap_or("it does not say why"));
-    }
+    let door = Door::to_service(&config)?;
+    let answer = door.send(Method::POST, "/v1/pairings", &[], Content::Json(wanted))?.json()?;
     out.write_all(shown(&answer, role, args.days).context("the answer holds no code")?.as_bytes())?;
     Ok(out.flush()?)
 }

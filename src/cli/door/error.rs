@@ -17,6 +17,9 @@ pub enum DoorError {
     /// The data folder, its lock or the store cannot be used.
     #[error(transparent)]
     Start(#[from] StartError),
+    /// Nobody serves, where only a service can do it.
+    #[error("{}: no swingd runs on this data folder; expected `swingd serve`", .0.display())]
+    NoService(PathBuf),
     /// The service that has the folder does not answer.
     #[error(
         "http://{address}: {cause}; expected the service that has the data folder to answer there: see whether it runs"

@@ -123,7 +123,7 @@ fn a_service_that_does_not_answer_is_named() {
 }
 
 #[test]
-fn a_service_that_listens_everywhere_is_reached_over_loopback() {
+fn a_service_that_listens_elsewhere_is_reached_over_loopback() {
     let held = |http: &str| LockError::Held {
         folder: "cage".into(),
         holder: Some(Holder::this_process(jiff::Timestamp::UNIX_EPOCH, Some(http.parse().unwrap()))),
@@ -132,7 +132,7 @@ fn a_service_that_listens_everywhere_is_reached_over_loopback() {
     let told = |http| told_by(&held(http), configured).unwrap().to_string();
     assert_eq!(told("0.0.0.0:80"), "127.0.0.1:80");
     assert_eq!(told("[::]:80"), "[::1]:80");
-    assert_eq!(told("192.168.1.7:80"), "192.168.1.7:80");
+    assert_eq!(told("192.168.1.7:80"), "127.0.0.1:80");
     let silent = LockError::Held { folder: "cage".into(), holder: None };
     assert_eq!(told_by(&silent, configured), Some(configured));
     assert_eq!(told_by(&silent, "127.0.0.1:0".parse().unwrap()), None);
