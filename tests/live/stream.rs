@@ -199,7 +199,6 @@ async fn heartbeats_come_while_there_is_nothing_to_tell() {
         cage: "north".into(),
         clock: Arc::new(SystemClock::new()),
         data_folder: folder.kept(),
-        cage: "north".into(),
         turns: Arc::default(),
         hub: Arc::new(Hub::new(Vec::new(), 1, 10, Box::new(|_| {}))),
         plate: Arc::new(|_| {}),
