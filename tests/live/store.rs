@@ -133,3 +133,48 @@ async fn nothing_is_lost_while_another_program_holds_the_store() {
     assert_stored(&mut reading, &recording, &told).await;
     assert_eq!(recording.state, RecordingState::Stored);
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_an_earlier_run_did_not_store_is_stored_after_the_start() {
+    let folder = Folder::new("backlog");
+    let service = start(&folder.kept(), KEEP).await;
+    let mut events = Events::open(service.address(), None).await;
+    play(&service, entries(&lesson())).await;
+    let mut told = events.until_stored(8).await;
+    let (rest, ()) = tokio::join!(events.rest(), service.stop());
+    told.extend(rest);
+    // As if it had been killed before anything was stored: the recording alone is left.
+    for file in ["store.sqlite", "store.sqlite-wal", "store.sqlite-shm"] {
+        let _ = std::fs::remove_file(folder.kept().join(file));
+    }
+    let service = start(&folder.kept(), KEEP).await;
+    let store = opened(&folder).await;
+    let name = folder.recordings()[0].file_name().unwrap().to_str().unwrap().to_owned();
+    let stored = async {
+        loop {
+            let known = recordings::of_file(&mut *store.read().await.unwrap(), "cage", &name).await.unwrap();
+            if known.is_some_and(|recording| recording.state == RecordingState::Stored) {
+                return;
+            }
+            tokio::time::sleep(std::time::Duration::from_millis(20)).await;
+        }
+    };
+    crate::support::within("the recording to be stored", stored).await;
+    service.stop().await;
+    let mut reading = store.read().await.unwrap();
+    let recording = recording(&folder, &mut reading).await;
+    assert_found_again(&mut reading, &recording, &told).await;
+}
+
+/// Swings have the ids that they were told under.
+async fn assert_found_again(reading: &mut Reading, recording: &Recording, told: &[Event]) {
+    for event in of_kind(told, "swing") {
+        let envelope = event.json();
+        let (contact_s, run) =
+            (envelope["told"]["contact_s"].as_f64().unwrap(), envelope["told"]["run"].as_i64().unwrap());
+        let place = Where { recording_id: recording.id, run, contact_s };
+        let known =
+            swings::near(reading, place, 0.1).await.unwrap().unwrap_or_else(|| panic!("{contact_s} is missing"));
+        assert_eq!(known.id, id(&envelope["swing_id"]));
+    }
+}
