@@ -72,6 +72,9 @@ use crate::engine::wire::mcap::{AtThePlate, Entry};
 pub const STOP_WITHIN: Duration = Duration::from_secs(5);
 /// Of that, a recording may take so long to be finished.
 const CLOSE_WITHIN: Duration = Duration::from_millis(2500);
+/// The analysis keeps its matrices on the stack, and without optimisation a copy of each where it is moved: 2 MB, which is
+/// usual, overflow then. Only what is used is ever taken.
+const STATION_STACK_BYTES: usize = 16 << 20;
 /// More sensors than any cage has, and as many as a machine can serve.
 pub const MOST_SENSORS: usize = 32;
 
@@ -141,8 +144,8 @@ impl<D: Disk> Stations<D> {
         let (inlet, outlet) = ring(sensor, Box::new(wake));
         let station = self.station(&inlet, outlet);
         let (clock, stopping) = (Arc::clone(&self.clock), Arc::clone(&self.stopping));
-        let started =
-            std::thread::Builder::new().name("station".into()).spawn(move || run(station, &*clock, &stopping));
+        let builder = std::thread::Builder::new().name("station".into()).stack_size(STATION_STACK_BYTES);
+        let started = builder.spawn(move || run(station, &*clock, &stopping));
         match started {
             Ok(started) => {
                 *thread.lock().unwrap_or_else(PoisonError::into_inner) = Some(started.thread().clone());

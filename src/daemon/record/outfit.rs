@@ -34,8 +34,8 @@ pub type Slot = Arc<Mutex<Arc<Outfit>>>;
 pub struct Wardrobe {
     slot: Slot,
     sensor: String,
-    base: Profile,
-    worn: Profile,
+    base: Box<Profile>,
+    worn: Box<Profile>,
 }
 
 impl Outfit {
@@ -115,7 +115,7 @@ fn mount_of(mount: &rows::Mount) -> Option<profile::Mount> {
 impl Wardrobe {
     /// Of a sensor, before any profile came.
     pub fn new(sensor: &str, slot: Slot) -> Self {
-        let (base, worn) = (Profile::default(), Profile::default());
+        let (base, worn) = (Box::default(), Box::default());
         Self { slot, sensor: sensor.into(), base, worn }
     }
 
@@ -123,15 +123,15 @@ impl Wardrobe {
     pub fn profile(&mut self, log_time_ns: u64, toml: String) -> Entry {
         // What is wrong with one that cannot be used, the session tells.
         let Ok((base, _)) = Profile::parse(&toml) else { return Entry::Profile { log_time_ns, toml } };
-        self.worn = self.dressed(&base);
-        let toml = if self.worn == base { toml } else { self.worn.to_toml() };
-        self.base = base;
+        self.worn = Box::new(self.dressed(&base));
+        let toml = if *self.worn == base { toml } else { self.worn.to_toml() };
+        self.base = Box::new(base);
         Entry::Profile { log_time_ns, toml }
     }
 
     /// Somebody else or something else is at the plate: the profile from here on, if it is another.
     pub fn plate(&mut self, log_time_ns: u64) -> Option<Entry> {
-        let worn = self.dressed(&self.base);
+        let worn = Box::new(self.dressed(&self.base));
         if worn == self.worn {
             return None;
         }
