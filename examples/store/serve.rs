@@ -6,9 +6,11 @@ use axum::http::{Request, header};
 use http_body_util::{BodyExt, Empty};
 use hyper::client::conn::http1::{SendRequest, handshake};
 use hyper_util::rt::TokioIo;
+use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Instant;
+use swingd::daemon::access::{Access, Patience, Peer, Settings, server};
 use swingd::daemon::api::{Api, HEARTBEAT, app};
 use swingd::daemon::clock::SystemClock;
 use swingd::daemon::hub::Hub;
@@ -17,6 +19,9 @@ use tokio::net::{TcpListener, TcpStream};
 use tokio_util::sync::CancellationToken;
 use tower::ServiceExt;
 
+/// Loopback, where no socket says so.
+const HERE: SocketAddr = SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), 0);
+const PEER: Peer = Peer { remote: HERE, local: HERE };
 /// Answers are no larger, bytes.
 const LARGEST: usize = 50_000_000;
 
@@ -33,6 +38,10 @@ impl Direct {
             clock: Arc::new(SystemClock::new()),
             data_folder: folder.to_owned(),
             cage: super::plan::CAGES[0].into(),
+            turns: Arc::default(),
+            access: Arc::new(Access::new(&Settings::default(), super::plan::CAGES[0].into(), HERE, store.clone())),
+            metrics: Arc::default(),
+            nearly_full_bytes: 1,
             plate: Arc::new(|_| {}),
             cancel: CancellationToken::new(),
             heartbeat: HEARTBEAT,
@@ -41,7 +50,7 @@ impl Direct {
 
     /// A GET: its whole body, and how long it took, s.
     pub async fn get(&self, path: &str) -> anyhow::Result<(Bytes, f64)> {
-        let request = Request::get(path).header(header::HOST, "localhost").body(Body::empty())?;
+        let request = Request::get(path).header(header::HOST, "localhost").extension(PEER).body(Body::empty())?;
         let begun = Instant::now();
         let response = self.0.clone().oneshot(request).await?;
         let status = response.status();
@@ -55,7 +64,8 @@ impl Direct {
     pub async fn over_a_socket(&self) -> anyhow::Result<Connected> {
         let listener = TcpListener::bind(("127.0.0.1", 0)).await?;
         let address = listener.local_addr()?;
-        tokio::spawn(axum::serve(listener, self.0.clone()).into_future());
+        let head = Patience::default().head;
+        tokio::spawn(server::serve(vec![listener], self.0.clone(), head, CancellationToken::new()));
         let stream = TcpStream::connect(address).await?;
         stream.set_nodelay(true)?;
         let (sender, connection) = handshake(TokioIo::new(stream)).await?;
