@@ -79,7 +79,7 @@ impl Made {
 impl MadeSwing {
     fn of(told: Vec<ToldSwing>, session: &Session, random: &mut Random) -> Self {
         let contact_utc_us = told.first().and_then(|told| told.contact_utc).map_or(0, |placed| placed.utc_ns / 1000);
-        let is_measured = session.athlete % 2 == 0 && random.chance(0.4);
+        let is_measured = session.athlete.is_multiple_of(2) && random.chance(0.4);
         let met_ball = told.iter().all(|told| told.swing.contact_kind == swingd::engine::swing::Contact::Ball);
         let marked = random.unit();
         Self {

@@ -180,7 +180,7 @@ impl<D: Disk> Stations<D> {
 
     fn plate_entry(&self, context: &AtThePlate) -> Entry {
         let log_time_ns = u64::try_from(self.clock.now().utc_ns).unwrap_or(0);
-        Entry::AtThePlate { log_time_ns, context: context.clone() }
+        Entry::AtThePlate { log_time_ns, context: Box::new(context.clone()) }
     }
 
     /// Ends all stations: what is in their rings is taken, what is pending told, recordings are closed. Sources must have

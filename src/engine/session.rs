@@ -132,7 +132,7 @@ impl Session {
                 Err(error) => told.push(Told::Problem(format!("profile: {error}"))),
             },
             Entry::AtThePlate { context, .. } => {
-                self.at_the_plate = context.clone();
+                self.at_the_plate = AtThePlate::clone(context);
                 self.tell_engine_the_context();
             }
         }

@@ -19,7 +19,7 @@ fn profile(simulated: &Simulated) -> Entry {
 
 fn plate(nickname: &str, side: AtThePlateSide) -> Entry {
     let context = AtThePlate { nickname: Some(nickname.into()), side: Some(side), ..AtThePlate::default() };
-    Entry::AtThePlate { log_time_ns: 0, context }
+    Entry::AtThePlate { log_time_ns: 0, context: Box::new(context) }
 }
 
 /// The samples, shifted in time, in pieces of 50.

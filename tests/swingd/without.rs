@@ -53,7 +53,7 @@ fn recorded(plates: &[(f64, &str)], in_packets: bool) -> Vec<Entry> {
     for (k, piece) in samples.chunks(PER_PACKET).enumerate() {
         while let Some((_, name)) = plates.next_if(|(from_s, _)| piece[0].time.0 - samples[0].time.0 >= *from_s) {
             let context = AtThePlate { nickname: Some((*name).into()), ..AtThePlate::default() };
-            entries.push(Entry::AtThePlate { log_time_ns: 0, context });
+            entries.push(Entry::AtThePlate { log_time_ns: 0, context: Box::new(context) });
         }
         entries.push(match in_packets {
             true => Entry::Packet(packet(&information, k, piece)),
@@ -241,5 +241,5 @@ fn a_cut_longer_than_the_sensor_counts_keeps_what_follows_in_its_place() {
 
 fn plate(name: &str) -> Vec<Entry> {
     let context = AtThePlate { nickname: Some(name.into()), ..AtThePlate::default() };
-    vec![Entry::AtThePlate { log_time_ns: 0, context }]
+    vec![Entry::AtThePlate { log_time_ns: 0, context: Box::new(context) }]
 }

@@ -230,7 +230,7 @@ impl Way {
     /// Before the first.
     fn first(&self) -> Vec<Entry> {
         let profile = self.profile_toml.clone().map(|toml| Entry::Profile { log_time_ns: 0, toml });
-        let plate = self.plate.clone().map(|context| Entry::AtThePlate { log_time_ns: 0, context });
+        let plate = self.plate.clone().map(|context| Entry::AtThePlate { log_time_ns: 0, context: Box::new(context) });
         profile.into_iter().chain(plate).collect()
     }
 
@@ -241,7 +241,7 @@ impl Way {
             // Which side they bat from may be known only there.
             (Entry::AtThePlate { log_time_ns, context }, Some(said)) => {
                 let context = AtThePlate { side: said.side.or(context.side), ..said.clone() };
-                Some(Entry::AtThePlate { log_time_ns, context })
+                Some(Entry::AtThePlate { log_time_ns, context: Box::new(context) })
             }
             (entry, _) => Some(entry),
         }

@@ -123,9 +123,9 @@ impl Wardrobe {
     pub fn profile(&mut self, log_time_ns: u64, toml: String) -> Entry {
         // What is wrong with one that cannot be used, the session tells.
         let Ok((base, _)) = Profile::parse(&toml) else { return Entry::Profile { log_time_ns, toml } };
-        self.worn = Box::new(self.dressed(&base));
+        *self.worn = self.dressed(&base);
         let toml = if *self.worn == base { toml } else { self.worn.to_toml() };
-        self.base = Box::new(base);
+        *self.base = base;
         Entry::Profile { log_time_ns, toml }
     }
 

@@ -119,9 +119,9 @@ impl Model {
             Step::Again { swing } => self.analyse_again(api, *swing, false).await,
             Step::Edit { swing, mark, note, tags } => self.edit(api, *swing, (*mark, note), tags).await,
             Step::Stale { swing } => self.edit_stale(api, *swing).await,
-            Step::ToRound { swing, round } => self.to_round(api, *swing, *round).await,
-            Step::ToAthlete { swing, athlete } => self.to_athlete(api, *swing, *athlete).await,
-            Step::ToNobody { swing } => self.to_nobody(api, *swing).await,
+            Step::ToRound { swing, round } => self.move_to_round(api, *swing, *round).await,
+            Step::ToAthlete { swing, athlete } => self.move_to_athlete(api, *swing, *athlete).await,
+            Step::ToNobody { swing } => self.move_to_nobody(api, *swing).await,
             Step::Several { swings, round } => self.several(api, swings, *round).await,
             Step::RemoveBat { bat } => self.remove_bat(api, *bat).await,
             Step::RemoveRound { round } => self.remove_round(api, *round).await,
@@ -266,7 +266,7 @@ impl Model {
         edited.json
     }
 
-    async fn to_round(&mut self, api: &TestApi, swing: usize, round: usize) -> Option<()> {
+    async fn move_to_round(&mut self, api: &TestApi, swing: usize, round: usize) -> Option<()> {
         let place = place(&self.swings, swing)?;
         let round = pick(&self.rounds, round)?.clone();
         self.patch(api, place, json!({"round_id": round.id})).await;
@@ -286,7 +286,7 @@ impl Model {
         true
     }
 
-    async fn to_athlete(&mut self, api: &TestApi, swing: usize, athlete: usize) -> Option<()> {
+    async fn move_to_athlete(&mut self, api: &TestApi, swing: usize, athlete: usize) -> Option<()> {
         let place = place(&self.swings, swing)?;
         let athlete = pick(&self.athletes, athlete)?.clone();
         let moved = self.patch(api, place, json!({"athlete_id": athlete})).await;
@@ -328,7 +328,7 @@ impl Model {
         }
     }
 
-    async fn to_nobody(&mut self, api: &TestApi, swing: usize) -> Option<()> {
+    async fn move_to_nobody(&mut self, api: &TestApi, swing: usize) -> Option<()> {
         let place = place(&self.swings, swing)?;
         self.patch(api, place, json!({"athlete_id": null})).await;
         let [.., side, bat] = self.swings[place].owner.clone();

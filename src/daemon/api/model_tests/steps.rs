@@ -91,7 +91,7 @@ impl Step {
 /// A sequence: something to work with, then anything.
 pub fn steps() -> impl Strategy<Value = Vec<Step>> {
     let one = 0..100_usize;
-    let beginning = vec![
+    let beginning = [
         Step::Athlete,
         Step::Athlete,
         Step::Bat,

@@ -66,7 +66,7 @@ fn practice_is_another_lesson_and_a_forgotten_one_is_over() {
         assert_ne!(lesson, practice);
         let row = async |id: &Value| {
             let id = id.as_str().unwrap().parse().unwrap();
-            lessons::get(&mut *api.api.store.read().await.unwrap(), id).await.unwrap()
+            lessons::get(&mut api.api.store.read().await.unwrap(), id).await.unwrap()
         };
         assert!(row(&practice).await.ended.is_some());
         // Begun thirteen hours ago, and forgotten.

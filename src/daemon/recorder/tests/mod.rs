@@ -36,7 +36,7 @@ fn profile() -> Entry {
 
 fn plate(nickname: &str) -> Entry {
     let context = AtThePlate { nickname: Some(nickname.into()), ..AtThePlate::default() };
-    Entry::AtThePlate { log_time_ns: 3, context }
+    Entry::AtThePlate { log_time_ns: 3, context: Box::new(context) }
 }
 
 fn link() -> Entry {

@@ -38,7 +38,7 @@ pub enum Entry {
         /// When, on the file's log clock, ns.
         log_time_ns: u64,
         /// Who and what.
-        context: AtThePlate,
+        context: Box<AtThePlate>,
     },
     /// How the packets from here on are to be read.
     Device {
@@ -142,9 +142,8 @@ impl<R: Read> McapEntries<R> {
             (PROFILE_SCHEMA, "json") => {
                 profile_toml(&message.data).map(|toml| Some(Entry::Profile { log_time_ns, toml }))
             }
-            (AT_THE_PLATE_SCHEMA, "json") => {
-                from_json(&message.data).map(|context| Some(Entry::AtThePlate { log_time_ns, context }))
-            }
+            (AT_THE_PLATE_SCHEMA, "json") => from_json(&message.data)
+                .map(|context| Some(Entry::AtThePlate { log_time_ns, context: Box::new(context) })),
             (DEVICE_SCHEMA, "json") => {
                 from_json(&message.data).map(|device| Some(Entry::Device { log_time_ns, device }))
             }

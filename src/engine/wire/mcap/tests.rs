@@ -67,7 +67,7 @@ fn everything_written_is_read_in_its_order() {
     }
     let expected = [
         Entry::Profile { log_time_ns: 0, toml: TOML.into() },
-        Entry::AtThePlate { log_time_ns: 5, context: plate() },
+        Entry::AtThePlate { log_time_ns: 5, context: Box::new(plate()) },
         Entry::Packet(packet(&[1, 2, 3])),
         Entry::Samples { log_time_ns: 6_000_000, samples },
     ];
@@ -236,7 +236,7 @@ fn one_of_each() -> Vec<Entry> {
     vec![
         Entry::Device { log_time_ns: 1, device: DeviceRecord::default().with_information(&[1, 254]) },
         Entry::Profile { log_time_ns: 2, toml: TOML.into() },
-        Entry::AtThePlate { log_time_ns: 3, context: plate() },
+        Entry::AtThePlate { log_time_ns: 3, context: Box::new(plate()) },
         Entry::Packet(packet(&[9; 60])),
         Entry::Samples { log_time_ns: 4, samples: some_samples(3) },
         Entry::Link { log_time_ns: 5, link },

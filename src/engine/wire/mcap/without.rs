@@ -48,7 +48,7 @@ enum Kind {
     /// A sensor sent it.
     Sent,
     /// Who is at the plate; `None` if it cannot be read.
-    Plate(Option<AtThePlate>),
+    Plate(Option<Box<AtThePlate>>),
     /// Needed to read what follows, whoever is at the plate.
     Lasting,
     /// Not of this project.

@@ -10,7 +10,7 @@ use crate::engine::wire::mcap::{DeviceRecord, Entry, LinkRecord, LinkState, Mcap
 
 fn plate(nickname: Option<&str>) -> Entry {
     let context = AtThePlate { nickname: nickname.map(str::to_owned), ..AtThePlate::default() };
-    Entry::AtThePlate { log_time_ns: 1, context }
+    Entry::AtThePlate { log_time_ns: 1, context: Box::new(context) }
 }
 
 /// A packet of forty bytes that no other has.
