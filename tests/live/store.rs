@@ -152,7 +152,7 @@ async fn what_an_earlier_run_did_not_store_is_stored_after_the_start() {
     let name = folder.recordings()[0].file_name().unwrap().to_str().unwrap().to_owned();
     let stored = async {
         loop {
-            let known = recordings::of_file(&mut *store.read().await.unwrap(), "cage", &name).await.unwrap();
+            let known = recordings::of_file(&mut store.read().await.unwrap(), "cage", &name).await.unwrap();
             if known.is_some_and(|recording| recording.state == RecordingState::Stored) {
                 return;
             }

@@ -94,7 +94,7 @@ async fn names_left(folder: &Folder, files: &BTreeMap<String, Vec<u8>>) -> Vec<S
     }
     let store = Store::open(&Place::in_folder(&place)).await.unwrap();
     let all = Slice { after: None, limit: i64::MAX };
-    let bats = bats::list(&mut *store.read().await.unwrap(), all).await.unwrap();
+    let bats = bats::list(&mut store.read().await.unwrap(), all).await.unwrap();
     store.close().await;
     bats.into_iter().map(|bat| bat.name).collect()
 }
