@@ -179,11 +179,11 @@ impl Ingest {
                 }
                 Err(error) => {
                     // What the store refuses for good is in the recording, which stays open.
-                    tracing::error!(%error, ?job, "not stored");
                     let (Job::Begun(recording) | Job::Swing { recording, .. } | Job::Ended { recording, .. }) = job
                     else {
                         return;
                     };
+                    tracing::error!(%error, recording = &*recording.stem, "not stored");
                     self.incomplete.insert(recording.clone());
                     return;
                 }
