@@ -1,5 +1,5 @@
 //! The bundled lesson as a BIDS data set: held to the rules by this test itself, and to the validator of the standard's
-//! makers where `SWINGD_BIDS_VALIDATOR` names it (see tests/tools/bids_validate.sh).
+//! makers where `BIDS_VALIDATOR` names it (see tests/tools/bids_validate.sh).
 
 use crate::support::Folder;
 use serde_json::Value as Json;
@@ -321,9 +321,9 @@ fn what_is_read_back_is_what_was_measured() {
 
 /// The validator, if there is one.
 fn validator() -> Option<PathBuf> {
-    let named = std::env::var_os("SWINGD_BIDS_VALIDATOR").map(PathBuf::from);
+    let named = std::env::var_os("BIDS_VALIDATOR").map(PathBuf::from);
     if named.is_none() {
-        println!("SWINGD_BIDS_VALIDATOR names no validator: not run");
+        println!("BIDS_VALIDATOR names no validator: not run");
     }
     named
 }

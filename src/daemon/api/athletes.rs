@@ -248,7 +248,7 @@ mod tests {
             assert_eq!((&read.json, read.header("etag")), (&older.json, Some("\"2\"")));
             assert_eq!((read.json.get("height_m"), &read.json["nickname"]), (None, &json!("Wren")));
             assert_eq!(api.patch(path, "\"2\"", json!({"birth_year": null})).await.json["is_minor"], json!(null));
-            assert_eq!(api.delete(path, "\"3\"").await.status, 405);
+            assert_eq!(api.delete(path, "\"3\"").await.status, 400, "erasing has to be confirmed");
         });
     }
 

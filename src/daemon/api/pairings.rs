@@ -49,7 +49,7 @@ pub struct Redemption {
 ///
 /// Only to somebody at the service's own machine: a code is for whoever sees its screen. A new code voids the one before; it is
 /// worth something for ten minutes, once, and until five wrong ones were given back.
-#[utoipa::path(post, path = "/v1/pairings", tag = "access", request_body = TokenBody, responses((status = 201, body = Pairing)))]
+#[utoipa::path(post, path = "/v1/pairings", operation_id = "create_pairing", tag = "access", request_body = TokenBody, responses((status = 201, body = Pairing)))]
 pub async fn create(
     State(api): State<Api>,
     Extension(who): Extension<Who>,
@@ -78,7 +78,7 @@ pub async fn create(
 /// From anywhere, without a token. The answer holds a token, once; the code is worth nothing then. Wrong codes are counted by
 /// address and in all.
 #[utoipa::path(
-    post, path = "/v1/pairings/redeem", tag = "access", request_body = Redemption,
+    post, path = "/v1/pairings/redeem", operation_id = "redeem_pairing", tag = "access", request_body = Redemption,
     responses((status = 201, body = NewToken))
 )]
 pub async fn redeem(

@@ -339,7 +339,7 @@ fn who_saw_what_is_kept_with_whose_it_was() {
         let of = |k: usize, key: &str| all[k][key].clone();
         assert_eq!(all.len(), 2, "{all:?}");
         let newest = ["method", "path", "role", "address", "cage", "token_label"].map(|key| of(0, key));
-        assert_eq!(json!(newest), json!(["GET", "/v1/audit", "owner", "192.0.2.9", "cage", "a owner"]));
+        assert_eq!(json!(newest), json!(["GET", "/v1/audit", "owner", "192.0.2.9", "north", "a owner"]));
         assert_eq!((of(0, "athlete_id"), of(0, "status")), (json!(wren), json!(200)));
         assert_eq!((of(1, "method"), of(1, "athlete_id")), (json!("PUT"), Value::Null));
         assert_eq!(gate.audited(&format!("?athlete={wren}")).await.len(), 1);

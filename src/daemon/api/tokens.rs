@@ -89,7 +89,7 @@ pub struct NewToken {
 /// List tokens
 ///
 /// All that were ever given out, in that order, those taken back among them.
-#[utoipa::path(get, path = "/v1/tokens", tag = "access", params(PageParams), responses((status = 200, body = Page<Token>)))]
+#[utoipa::path(get, path = "/v1/tokens", operation_id = "list_tokens", tag = "access", params(PageParams), responses((status = 200, body = Page<Token>)))]
 pub async fn list(State(api): State<Api>, Params(params): Params<PageParams>) -> Result<Json<Page<Token>>> {
     let rows = tokens::list(&mut *api.store.read().await?, params.slice()?).await?;
     Ok(Json(params.page(rows, |row| row.id.to_string(), Token::of)))
@@ -99,7 +99,7 @@ pub async fn list(State(api): State<Api>, Params(params): Params<PageParams>) ->
 ///
 /// For programs; devices of people are paired. The token is in the answer and nowhere else. An `Idempotency-Key` has no
 /// effect: answers are not kept, because this one holds a secret.
-#[utoipa::path(post, path = "/v1/tokens", tag = "access", request_body = TokenBody, responses((status = 201, body = NewToken)))]
+#[utoipa::path(post, path = "/v1/tokens", operation_id = "create_token", tag = "access", request_body = TokenBody, responses((status = 201, body = NewToken)))]
 pub async fn create(State(api): State<Api>, Body(body): Body<TokenBody>) -> Result<Response> {
     body.check()?;
     make(&api, body).await
@@ -108,7 +108,7 @@ pub async fn create(State(api): State<Api>, Body(body): Body<TokenBody>) -> Resu
 /// Take a token back
 ///
 /// It is worth nothing from now on; event streams opened with it end within seconds. It stays in the list.
-#[utoipa::path(delete, path = "/v1/tokens/{id}", tag = "access", params(("id" = Uuid, Path)), responses((status = 204)))]
+#[utoipa::path(delete, path = "/v1/tokens/{id}", operation_id = "revoke_token", tag = "access", params(("id" = Uuid, Path)), responses((status = 204)))]
 pub async fn revoke(State(api): State<Api>, Id(id): Id<Uuid>) -> Result<StatusCode> {
     let mut changes = api.store.write().await?;
     tokens::revoke(&mut changes, id, now(&api)).await?;

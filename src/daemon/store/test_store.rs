@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use std::sync::atomic::{AtomicU32, Ordering};
 
 /// The URL of a PostgreSQL server in which tests may make databases, ending in `/`.
-const POSTGRES: &str = "SWINGD_TEST_POSTGRES";
+const POSTGRES: &str = "TEST_POSTGRES_URL";
 
 /// A fresh store, and a folder that is removed with it.
 pub struct TestStore {

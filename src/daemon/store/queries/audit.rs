@@ -135,7 +135,11 @@ mod tests {
             let id = |k: u128| Uuid::from_u128(k);
             let rows = [
                 format!("INSERT INTO athletes VALUES ('{}', 'Wren', NULL, 'left', NULL, '', 0, 1)", id(1)),
-                format!("INSERT INTO consents VALUES ('{}', '{}', 'Robin', 'parent', 'keeping', 0, NULL, NULL, '', 1)", id(2), id(1)),
+                format!(
+                    "INSERT INTO consents VALUES ('{}', '{}', 'Robin', 'parent', 'keeping', 0, NULL, NULL, '', 1)",
+                    id(2),
+                    id(1)
+                ),
                 format!("INSERT INTO lessons VALUES ('{}', '{}', 'lesson', 'cage', 0, NULL, '', '', 1)", id(3), id(1)),
                 format!(
                     "INSERT INTO rounds VALUES ('{}', '{}', 0, NULL, NULL, NULL, NULL, NULL, NULL, '', 1)",
@@ -143,8 +147,7 @@ mod tests {
                     id(3)
                 ),
                 format!(
-                    "INSERT INTO recordings VALUES ('{}', 'cage', 'a.mcap', NULL, 'import', NULL, NULL, 0, NULL, NULL, NULL,
-                     NULL, NULL, NULL, NULL, 'stored', 1)",
+                    "INSERT INTO recordings (id, cage, file_name, origin, begun_utc_us, state, version) VALUES ('{}', 'cage', 'a.mcap', 'import', 0, 'stored', 1)",
                     id(5)
                 ),
             ];
