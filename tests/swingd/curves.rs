@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::path::Path;
-use swingd::cli::recording;
+use swingd::daemon::files;
 use swingd::engine::profile::Profile;
 use swingd::engine::sample::Sample;
 use swingd::engine::swing::{Curves, Swing};
@@ -29,7 +29,7 @@ fn swings(profile: &Profile, samples: &[Sample]) -> Vec<Swing> {
 
 fn bundled() -> Vec<Swing> {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("replay-data/lesson.mcap");
-    let mut opened = recording::open(&path).unwrap();
+    let mut opened = files::open(&path).unwrap();
     let (mut samples, mut batch) = (Vec::new(), Vec::new());
     while opened.read_batch(&mut batch).unwrap() {
         samples.append(&mut batch);

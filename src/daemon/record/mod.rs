@@ -17,6 +17,8 @@ pub mod manifest;
 pub mod restore;
 pub mod retention;
 pub mod steps;
+#[cfg(test)]
+mod tests;
 pub mod theirs;
 
 pub use keep::{Kept, Source, keep, sha256_hex, swing_id};

@@ -30,6 +30,16 @@ pub fn on_each(test: impl AsyncFn(TestStore)) {
     });
 }
 
+/// A fresh store of either kind. Of PostgreSQL only where the environment names a server.
+pub async fn fresh(is_sqlite: bool) -> TestStore {
+    if !is_sqlite {
+        return on_postgres(&std::env::var(POSTGRES).unwrap()).await;
+    }
+    let folder = folder();
+    let store = Store::open(&Place::in_folder(&folder)).await.unwrap();
+    TestStore { store, folder }
+}
+
 async fn on_postgres(server: &str) -> TestStore {
     let folder = folder();
     let name = folder.file_name().unwrap().to_string_lossy().replace('-', "_");
