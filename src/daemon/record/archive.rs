@@ -83,7 +83,8 @@ pub async fn archive(store: &Store, data_folder: &Path, cage: &str, id: Uuid) ->
     }
     drop(read);
     let is_import = |row: &&_| tables::word(row, "athlete_id") == id.to_string() && tables::word(row, "cage") == cage;
-    let imports = rows.recordings.iter().filter(is_import).map(|row| tables::word(row, "file_name").to_owned()).collect();
+    let imports =
+        rows.recordings.iter().filter(is_import).map(|row| tables::word(row, "file_name").to_owned()).collect();
     let theirs = Theirs {
         id,
         is_shared: called.as_ref().is_some_and(|(_, is_shared)| *is_shared),

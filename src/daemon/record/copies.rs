@@ -10,8 +10,8 @@ use super::steps::Steps;
 use super::theirs::Theirs;
 use crate::daemon::lock::make_private_folder;
 use crate::daemon::recorder::{Disk, SystemDisk};
-use crate::daemon::store::queries::tombstones::{self, Tombstone};
 use crate::daemon::store::queries::erase;
+use crate::daemon::store::queries::tombstones::{self, Tombstone};
 use crate::daemon::store::{Place, Store, StoreError, copy};
 use std::fs;
 use std::io::{self, ErrorKind};
@@ -47,7 +47,9 @@ pub async fn erase_in(
         Ok(_) => {}
         Err(error) if error.kind() == ErrorKind::NotFound => {
             if beside(folder, ".part").exists() {
-                return Err(told(&"it is being made, or its making was ended; back up there again, or remove its .part"));
+                return Err(told(
+                    &"it is being made, or its making was ended; back up there again, or remove its .part",
+                ));
             }
             // Where not even the folder above is, the medium may only be elsewhere.
             return match folder.parent().is_some_and(Path::is_dir) {
@@ -141,9 +143,8 @@ pub async fn erase_from(
     let done = erase::athlete(&mut changes, theirs.id).await?;
     let whole = erase::files(&mut changes, cage, &done.imports).await?;
     let (folder, names, steps) = (recordings.to_owned(), whole.clone(), Arc::clone(steps));
-    let cutting = move || {
-        cut(&Cutting { folder: &folder, theirs: &theirs, whole: &names, is_in_use: false, steps: &steps })
-    };
+    let cutting =
+        move || cut(&Cutting { folder: &folder, theirs: &theirs, whole: &names, is_in_use: false, steps: &steps });
     let cut = blocking(cutting).await?;
     for name in whole.iter().chain(&cut.removed) {
         erase::file_removed(&mut changes, cage, name).await?;

@@ -65,7 +65,9 @@ impl Manifest {
             return Err(format!("{}: it is of format {found}; expected {FORMAT}", path.display()));
         }
         match manifest.files.iter().find(|file| !is_within(&file.path)) {
-            Some(file) => Err(format!("{}: it names {:?}; expected {STORE} or a file in {RECORDINGS}", path.display(), file.path)),
+            Some(file) => {
+                Err(format!("{}: it names {:?}; expected {STORE} or a file in {RECORDINGS}", path.display(), file.path))
+            }
             None if manifest.files.iter().all(|file| file.path != STORE) => {
                 Err(format!("{}: it names no {STORE}", path.display()))
             }
@@ -87,7 +89,8 @@ impl Manifest {
 /// What a manifest may name: nothing outside of its folder.
 fn is_within(path: &str) -> bool {
     let name = path.strip_prefix("recordings/");
-    let is_name = |name: &str| !name.is_empty() && !name.contains(['/', '\\', '\0', ':']) && name != "." && name != "..";
+    let is_name =
+        |name: &str| !name.is_empty() && !name.contains(['/', '\\', '\0', ':']) && name != "." && name != "..";
     path == STORE || name.is_some_and(is_name)
 }
 

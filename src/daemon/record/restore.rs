@@ -67,8 +67,10 @@ pub enum RestoreError {
     #[error("the backup is not as it was made: {0}; nothing was changed")]
     Damaged(String),
     /// The present store cannot be asked whom it erased.
-    #[error("the present store cannot be read: {0}; nothing was changed. To do without it, in which athletes erased since \
-             the backup come back, say --ignore-present")]
+    #[error(
+        "the present store cannot be read: {0}; nothing was changed. To do without it, in which athletes erased since \
+             the backup come back, say --ignore-present"
+    )]
     Present(StoreError),
     /// The database is not empty.
     #[error("{place} holds {rows} rows; expected an empty database. Nothing was changed")]
@@ -189,7 +191,9 @@ async fn stage(asked: &Restore<'_>, staged: &Path) -> Result<Manifest, RestoreEr
         make_private_folder(&to.join(RECORDINGS))?;
         for file in files {
             let copied = match manifest::copy_summed(&from.join(&file.path), &to.join(&file.path), file.path.clone()) {
-                Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Some(format!("{} is missing", file.path))),
+                Err(error) if error.kind() == ErrorKind::NotFound => {
+                    return Ok(Some(format!("{} is missing", file.path)));
+                }
                 copied => copied?,
             };
             if copied != file {

@@ -60,7 +60,8 @@ impl Store {
         if let Place::File(path) = place
             && path.with_file_name(RESTORING).exists()
         {
-            let words = "it is being restored from a backup, or that was ended in between; start the service, which ends it";
+            let words =
+                "it is being restored from a backup, or that was ended in between; start the service, which ends it";
             return Err(StoreError::Unavailable(words.into()));
         }
         sqlx::any::install_default_drivers();

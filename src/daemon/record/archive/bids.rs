@@ -68,7 +68,10 @@ pub fn write(zip: &mut Zip, theirs: &Theirs, own: &[Own]) -> Result<(), ArchiveE
 fn lesson_of(theirs: &Theirs, recording: &Fields) -> String {
     let mut counts: BTreeMap<&str, u32> = BTreeMap::new();
     let within = theirs.swings.iter().filter(|swing| word(swing, "recording_id") == word(recording, "id"));
-    within.map(|swing| word(swing, "lesson_id")).filter(|id| !id.is_empty()).for_each(|id| *counts.entry(id).or_default() += 1);
+    within
+        .map(|swing| word(swing, "lesson_id"))
+        .filter(|id| !id.is_empty())
+        .for_each(|id| *counts.entry(id).or_default() += 1);
     let most = counts.iter().max_by_key(|(_, count)| **count).map(|(id, _)| *id);
     most.unwrap_or(word(recording, "id")).to_owned()
 }
@@ -112,9 +115,8 @@ fn events(theirs: &Theirs, recording_id: &str, stretch: &Stretch) -> Vec<Event> 
     let event = |row: &Fields| {
         let (start_s, contact_s) = (number(row, "start_s")?, number(row, "contact_s")?);
         let or_none = |name: &str| number(row, name).map_or(Value::Missing, Value::Number);
-        let metrics = Metric::ALL.iter().flat_map(|metric| {
-            [or_none(metric.key()), or_none(&format!("{}_sigma", metric.key()))]
-        });
+        let metrics =
+            Metric::ALL.iter().flat_map(|metric| [or_none(metric.key()), or_none(&format!("{}_sigma", metric.key()))]);
         let flags = word(row, "flags").trim_matches(',').to_owned();
         Some(Event {
             onset_s: start_s,

@@ -4,8 +4,8 @@ use crate::daemon::store::queries::archive::{Fields, Theirs};
 use serde_json::{Map, Value, json};
 use std::fmt::Write;
 
-/// How the name of a column ends that holds an instant, µs of UTC.
-const INSTANT: &str = "_utc_us";
+/// What the name of a column that holds an instant, µs of UTC, loses when that is written as text.
+const UNIT: &str = "_us";
 
 /// Paths in the archive and what they hold.
 pub fn files(theirs: &Theirs) -> Vec<(&'static str, String)> {
@@ -43,15 +43,22 @@ fn object(row: &Fields) -> Value {
 
 /// Instants, truths and flags as everywhere else outside of the store.
 fn field((name, value): &(String, Value)) -> (String, Value) {
-    match (name.strip_suffix(INSTANT), value) {
+    match (short(name), value) {
         (Some(short), Value::Number(us)) => (short.to_owned(), Value::from(instant(us.as_i64().unwrap_or_default()))),
         (Some(short), _) => (short.to_owned(), Value::Null),
-        (None, Value::Number(truth)) if name.starts_with("is_") => (name.clone(), Value::from(truth.as_i64() == Some(1))),
+        (None, Value::Number(truth)) if name.starts_with("is_") => {
+            (name.clone(), Value::from(truth.as_i64() == Some(1)))
+        }
         (None, Value::String(flags)) if name == "flags" => {
             (name.clone(), flags.split(',').filter(|flag| !flag.is_empty()).collect())
         }
         (None, value) => (name.clone(), value.clone()),
     }
+}
+
+/// `begun_utc` of `begun_utc_us`; `None` if it is no instant.
+fn short(name: &str) -> Option<&str> {
+    name.strip_suffix(UNIT).filter(|name| name.ends_with("_utc"))
 }
 
 fn instant(us: i64) -> String {
@@ -89,7 +96,7 @@ fn swings(theirs: &Theirs) -> Value {
 fn csv(rows: &[Fields]) -> String {
     let mut out = String::new();
     if let Some(first) = rows.first() {
-        let names: Vec<_> = first.iter().map(|(name, _)| name.strip_suffix(INSTANT).unwrap_or(name)).collect();
+        let names: Vec<_> = first.iter().map(|(name, _)| short(name).unwrap_or(name)).collect();
         out += &(names.join(",") + "\r\n");
     }
     for row in rows {
@@ -98,7 +105,9 @@ fn csv(rows: &[Fields]) -> String {
             // Writing to a string does not fail.
             let _ = match value {
                 Value::Null => write!(out, "{comma}"),
-                Value::String(text) if name == "flags" => write!(out, "{comma}{}", text.trim_matches(',').replace(',', " ")),
+                Value::String(text) if name == "flags" => {
+                    write!(out, "{comma}{}", text.trim_matches(',').replace(',', " "))
+                }
                 Value::String(text) => write!(out, "{comma}{}", quoted(text)),
                 _ => match field(&(name.clone(), value.clone())).1 {
                     Value::String(text) => write!(out, "{comma}{text}"),

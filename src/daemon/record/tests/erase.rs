@@ -35,7 +35,8 @@ fn nothing_of_an_athlete_is_left_in_any_byte_and_all_of_the_other_is() {
         let here = &removed.cages[CAGE];
         assert!(here.is_done, "{here:?}");
         assert_eq!((here.events, here.files_removed, here.files_rewritten, here.backups_erased), (2, 2, 1, 1));
-        let rows: Vec<_> = ["athletes", "consents", "lessons", "swings", "analyses", "curves"].map(|t| removed.rows[t]).into();
+        let rows: Vec<_> =
+            ["athletes", "consents", "lessons", "swings", "analyses", "curves"].map(|t| removed.rows[t]).into();
         assert_eq!(rows, [1, 1, 3, 3, 3, 3]);
 
         log.close();
@@ -75,7 +76,8 @@ fn a_kill_before_any_step_is_made_good_at_the_next_start() {
             let (eraser, log) = world.eraser(Steps::all());
             let left = eraser.resume(NOW).await.unwrap();
             log.close();
-            let is_erased = tombstones::find(&mut *eraser.store.read().await.unwrap(), world.wren).await.unwrap().is_some();
+            let is_erased =
+                tombstones::find(&mut *eraser.store.read().await.unwrap(), world.wren).await.unwrap().is_some();
             let names = holding(&world.test.folder, &WRENS);
             if is_erased {
                 assert_eq!((left, names), (0, vec![]), "{ended}");

@@ -163,15 +163,15 @@ fn into_a_server_only_where_nothing_is_and_all_or_nothing() {
         if world.test.store.place().is_sqlite() {
             return;
         }
-        let made = backup(&world.test.store, &world.test.folder, CAGE, &world.test.folder.join("b"), NOW).await.unwrap();
+        let made =
+            backup(&world.test.store, &world.test.folder, CAGE, &world.test.folder.join("b"), NOW).await.unwrap();
         let place = world.test.store.place().clone();
         let full = restore(&asked(&made.folder, &world.test.folder, &place, Steps::all())).await.unwrap_err();
         assert!(matches!(full, RestoreError::NotEmpty { rows, .. } if rows > 0), "{full}");
         let mut steps = 0;
         loop {
             let other = fresh(false).await;
-            let restored =
-                restore(&asked(&made.folder, &other.folder, other.store.place(), Steps::only(steps))).await;
+            let restored = restore(&asked(&made.folder, &other.folder, other.store.place(), Steps::only(steps))).await;
             if finish(&other.folder).unwrap() {
                 finish_server(&other.store, &other.folder).await.unwrap();
             }

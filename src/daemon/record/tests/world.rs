@@ -55,7 +55,9 @@ impl World {
         };
         recordings::insert(&mut changes, &import).await.unwrap();
         changes.commit().await.unwrap();
-        for (number, (id, words)) in [(wren, WRENS), (tern, TERNS), (wren, WRENS), (tern, TERNS)].into_iter().enumerate() {
+        for (number, (id, words)) in
+            [(wren, WRENS), (tern, TERNS), (wren, WRENS), (tern, TERNS)].into_iter().enumerate()
+        {
             world.add_swing(&shared, number as u64, id, words).await;
         }
         world.add_swing(&import, 9, wren, WRENS).await;

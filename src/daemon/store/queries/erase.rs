@@ -59,7 +59,8 @@ pub async fn athlete(connection: &mut AnyConnection, id: Uuid) -> Result<RowsRem
         rows.insert(table.to_owned(), i64::try_from(done.rows_affected()).unwrap_or(i64::MAX));
     }
     for sha256 in profiles {
-        let unused = "DELETE FROM profiles WHERE sha256 = $1 AND NOT EXISTS (SELECT 1 FROM analyses WHERE profile_sha256 = $1)";
+        let unused =
+            "DELETE FROM profiles WHERE sha256 = $1 AND NOT EXISTS (SELECT 1 FROM analyses WHERE profile_sha256 = $1)";
         sqlx::query(unused).bind(sha256).execute(&mut *connection).await?;
     }
     idempotency::forget_all(connection).await?;
