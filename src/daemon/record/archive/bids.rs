@@ -25,9 +25,12 @@ pub struct Own {
     pub path: PathBuf,
 }
 
+/// A recording, its row, and what is in it.
+type Recorded<'a> = (&'a Own, &'a Fields, Vec<Stretch>);
+
 /// Writes the data set; nothing if there is no recording with a sample.
 pub fn write(zip: &mut Zip, theirs: &Theirs, own: &[Own]) -> Result<(), ArchiveError> {
-    let mut sessions: BTreeMap<String, Vec<(&Own, &Fields, Vec<Stretch>)>> = BTreeMap::new();
+    let mut sessions: BTreeMap<String, Vec<Recorded<'_>>> = BTreeMap::new();
     for own in own {
         let Some(row) = theirs.recordings.iter().find(|row| word(row, "file_name") == own.name) else { continue };
         let stretches = survey(&own.path);

@@ -33,7 +33,7 @@ fn a_backup_beside_a_writer_is_of_one_instant() {
             let (store, at) = (&world.test.store, UtcMicros(NOW.0 + number * 1_000_000));
             let made = backup(store, &world.test.folder, CAGE, &world.test.folder.join("b"), at).await.unwrap();
             let copy = open(&made.folder.join("store.sqlite")).await;
-            let rows = counts(&mut *copy.read().await.unwrap()).await.unwrap();
+            let rows = counts(&mut copy.read().await.unwrap()).await.unwrap();
             copy.close().await;
             assert_eq!(rows, made.manifest.rows);
             assert!(rows["athletes"] % 2 == 0, "{}", rows["athletes"]);

@@ -5,7 +5,7 @@ use crate::daemon::record::retention::expire;
 use crate::daemon::record::steps::Steps;
 use crate::daemon::store::StoreError;
 use crate::daemon::store::queries::tombstones::Reason;
-use crate::daemon::store::queries::{athletes, recordings, tombstones};
+use crate::daemon::store::queries::{athletes, lessons, recordings, tombstones};
 use crate::daemon::store::rows::{Origin, RecordingState, UtcMicros};
 use crate::daemon::store::test_store::on_each;
 use uuid::Uuid;
@@ -61,6 +61,39 @@ fn nothing_of_an_athlete_is_left_in_any_byte_and_all_of_the_other_is() {
     });
 }
 
+/// SQLite splits, fills and joins pages as notes grow and go; what it moves it has to clear behind itself.
+#[test]
+fn nothing_is_left_in_pages_that_were_split_and_joined() {
+    on_each(async |test| {
+        let world = World::new(test).await;
+        let mut all = Vec::new();
+        let mut changes = world.test.store.write().await.unwrap();
+        for number in 0..600 {
+            let (id, words) = if number % 2 == 0 { (world.wren, WRENS) } else { (world.tern, TERNS) };
+            let mut lesson = lesson(id, words);
+            lesson.note = words[1].repeat(1 + number % 37);
+            lessons::insert(&mut changes, &lesson).await.unwrap();
+            all.push(lesson);
+        }
+        changes.commit().await.unwrap();
+        for (number, lesson) in all.iter_mut().enumerate() {
+            let mut changes = world.test.store.write().await.unwrap();
+            lesson.note = lesson.note.repeat(1 + number % 5);
+            if number % 7 == 0 {
+                lesson.note.truncate(5);
+            }
+            lessons::update(&mut changes, lesson).await.unwrap();
+            changes.commit().await.unwrap();
+        }
+        let (eraser, log) = world.eraser(Steps::all());
+        let tombstone = eraser.erase(world.wren, Reason::Request, NOW).await.unwrap();
+        log.close();
+        assert_eq!(Removed::of(&tombstone).rows["lessons"], 303);
+        assert_eq!(holding(&world.test.folder, &WRENS), [] as [String; 0]);
+        assert_eq!(eraser.store.place().is_sqlite(), !holding(&world.test.folder, &[TERNS[1]]).is_empty());
+    });
+}
+
 #[test]
 fn a_kill_before_any_step_is_made_good_at_the_next_start() {
     on_each(async |test| {
@@ -77,7 +110,7 @@ fn a_kill_before_any_step_is_made_good_at_the_next_start() {
             let left = eraser.resume(NOW).await.unwrap();
             log.close();
             let is_erased =
-                tombstones::find(&mut *eraser.store.read().await.unwrap(), world.wren).await.unwrap().is_some();
+                tombstones::find(&mut eraser.store.read().await.unwrap(), world.wren).await.unwrap().is_some();
             let names = holding(&world.test.folder, &WRENS);
             if is_erased {
                 assert_eq!((left, names), (0, vec![]), "{ended}");
@@ -187,7 +220,7 @@ fn what_was_kept_long_enough_is_erased() {
         assert!(expired.recordings.contains(&lone.id));
         assert_eq!(std::fs::read_dir(world.recordings()).unwrap().count(), 0);
         assert_eq!(holding(&world.test.folder, &WRENS), [] as [String; 0]);
-        let tombstone = tombstones::find(&mut *eraser.store.read().await.unwrap(), lone.id).await.unwrap().unwrap();
+        let tombstone = tombstones::find(&mut eraser.store.read().await.unwrap(), lone.id).await.unwrap().unwrap();
         assert_eq!(tombstone.reason, Reason::Retention);
     });
 }

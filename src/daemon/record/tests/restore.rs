@@ -36,7 +36,7 @@ async fn world_with_backup(test: TestStore) -> (World, std::path::PathBuf) {
 }
 
 async fn athletes_in(store: &Store) -> i64 {
-    crate::daemon::store::copy::counts(&mut *store.read().await.unwrap()).await.unwrap()["athletes"]
+    crate::daemon::store::copy::counts(&mut store.read().await.unwrap()).await.unwrap()["athletes"]
 }
 
 #[test]
@@ -137,7 +137,7 @@ fn a_damaged_backup_changes_nothing_and_is_told_what_ails_it() {
             change(&mut other);
             other.write(&made).unwrap();
         };
-        with(&|other| drop(other.rows.insert("swings".into(), 6)));
+        with(&|other| _ = other.rows.insert("swings".into(), 6));
         refused("swings has 5 rows; its manifest says 6").await;
         with(&|other| other.files[1].path = "recordings/../../x".into());
         refused("it names").await;

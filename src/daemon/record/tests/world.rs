@@ -162,7 +162,7 @@ fn consent(athlete_id: Uuid, words: [&str; 5]) -> Consent {
     }
 }
 
-fn lesson(athlete_id: Uuid, words: [&str; 5]) -> Lesson {
+pub fn lesson(athlete_id: Uuid, words: [&str; 5]) -> Lesson {
     Lesson {
         id: Uuid::now_v7(),
         athlete_id,
