@@ -84,3 +84,57 @@ impl From<EraseError> for Problem {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::test_api::{TestApi, on_each};
+    use crate::daemon::store::queries::athletes;
+    use crate::daemon::store::rows::{Athlete, Bats, UtcMicros};
+    use axum::body::Body;
+    use axum::http::Request;
+    use uuid::Uuid;
+
+    async fn wren(api: &TestApi) -> Uuid {
+        let athlete = Athlete {
+            id: Uuid::now_v7(),
+            nickname: "Wren & Söhne".into(),
+            birth_year: None,
+            bats: Bats::Unknown,
+            height_m: None,
+            note: String::new(),
+            created: UtcMicros(5),
+            version: 1,
+        };
+        let mut changes = api.api.store.write().await.unwrap();
+        athletes::insert(&mut changes, &athlete).await.unwrap();
+        changes.commit().await.unwrap();
+        athlete.id
+    }
+
+    #[test]
+    fn an_athlete_is_erased_only_where_it_is_meant() {
+        on_each(async |api: TestApi| {
+            let id = wren(&api).await;
+            let erase = async |query: &str| {
+                api.send(Request::delete(format!("/v1/athletes/{id}{query}")).body(Body::empty()).unwrap()).await
+            };
+            assert_eq!(erase("").await.status, 400);
+            let other = erase("?confirm=Tern").await;
+            assert_eq!((other.status, other.json["type"].as_str()), (409, Some("/v1/problems/conflict")));
+            let archive = api.get(&format!("/v1/athletes/{id}/archive")).await;
+            assert_eq!((archive.status, archive.header("content-type")), (200, Some("application/zip")));
+            assert!(archive.bytes.starts_with(b"PK\x03\x04"));
+
+            let erased = erase("?confirm=Wren%20%26%20S%C3%B6hne").await;
+            assert_eq!(erased.status, 200, "{:?}", erased.json);
+            assert_eq!((&erased.json["rows"]["athletes"], &erased.json["kind"]), (&1.into(), &"athlete".into()));
+            assert_eq!(erased.json["installations"][0]["is_complete"], true);
+            let listed = api.get("/v1/tombstones").await;
+            assert_eq!(listed.json["items"][0], erased.json);
+            let again = erase("?confirm=Wren%20%26%20S%C3%B6hne").await;
+            assert_eq!(again.status, 404);
+            assert!(again.json["detail"].as_str().unwrap().contains("/v1/tombstones"));
+            assert_eq!(api.get(&format!("/v1/athletes/{id}/archive")).await.status, 404);
+        });
+    }
+}

@@ -108,13 +108,12 @@ pub fn remove(folder: &Path, name: &str, done: &mut FilesCut) -> io::Result<()> 
 
 fn cut_one(cutting: &Cutting<'_>, name: &str, done: &mut FilesCut) -> io::Result<()> {
     let path = cutting.folder.join(name);
-    match named(&path, cutting.theirs)? {
-        Named::No => return Ok(()),
-        Named::Perhaps => {
-            done.ambiguous.push(format!("{name}: says only a nickname that another athlete has too"));
-            return Ok(());
-        }
-        Named::Yes => {}
+    let found = named(&path, cutting.theirs)?;
+    if found.may_be_named {
+        done.ambiguous.push(format!("{name}: says only a nickname that another athlete has too"));
+    }
+    if !found.is_named {
+        return Ok(());
     }
     if name.ends_with(LIVE) && cutting.is_in_use {
         done.waiting.push(name.to_owned());
@@ -153,15 +152,24 @@ fn put(part: &Path, path: &Path, is_in_use: bool) -> io::Result<()> {
     }
 }
 
+/// What a file says of them.
+#[derive(Default)]
+struct Found {
+    /// It names them.
+    is_named: bool,
+    /// It says a nickname that is theirs and another's.
+    may_be_named: bool,
+}
+
 /// Whether they were at the plate anywhere in a file. In what cannot be read, their name is looked for.
-fn named(path: &Path, theirs: &Theirs) -> io::Result<Named> {
+fn named(path: &Path, theirs: &Theirs) -> io::Result<Found> {
     let mut entries = McapEntries::new(File::open(path)?);
-    let mut found = Named::No;
+    let mut found = Found::default();
     let is_read = loop {
         match entries.next_entry() {
             Ok(Some(Entry::AtThePlate { context, .. })) => match theirs.are_at(&context) {
-                Named::Yes => return Ok(Named::Yes),
-                Named::Perhaps => found = Named::Perhaps,
+                Named::Yes => found.is_named = true,
+                Named::Perhaps => found.may_be_named = true,
                 Named::No => {}
             },
             Ok(Some(_)) => {}
@@ -169,9 +177,7 @@ fn named(path: &Path, theirs: &Theirs) -> io::Result<Named> {
             Err(_) => break false,
         }
     };
-    if !is_read && is_within(path, theirs)? {
-        return Ok(Named::Yes);
-    }
+    found.is_named = found.is_named || !is_read && is_within(path, theirs)?;
     Ok(found)
 }
 

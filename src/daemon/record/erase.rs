@@ -93,6 +93,9 @@ pub struct Removed {
 pub struct AtCage {
     /// Nothing is left to do.
     pub is_done: bool,
+    /// SQLite's file was written anew.
+    #[serde(default)]
+    pub is_rebuilt: bool,
     /// Events.
     pub events: u64,
     /// Files of recordings that are gone.
@@ -190,6 +193,11 @@ impl Eraser {
         let mut removed = Removed::of(&tombstone);
         let mut here = removed.cages.remove(&self.cage).unwrap_or_default();
         (here.waiting, here.not_reached, here.left) = (Vec::new(), Vec::new(), Vec::new());
+        if !here.is_rebuilt {
+            // SQLite overwrites what it deletes, but not what it moved from page to page before.
+            self.store.rebuild().await?;
+            here.is_rebuilt = true;
+        }
         if !self.store.sweep().await? {
             here.not_reached.push("the store's log: somebody is still reading what was there before".into());
         }

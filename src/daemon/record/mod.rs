@@ -28,6 +28,8 @@ pub mod restore;
 pub mod retention;
 pub mod steps;
 mod survey;
+#[cfg(test)]
+mod tests;
 pub mod theirs;
 mod turns;
 mod upload;

@@ -38,7 +38,9 @@ pub async fn expire(eraser: &Eraser, days: u64, now: UtcMicros) -> Result<Expire
         return Ok(expired);
     }
     let oldest = UtcMicros(now.0 - kept_us);
-    for id in erase::expired_athletes(&mut *eraser.store.read().await?, oldest).await? {
+    // Nobody may be reading when somebody is erased.
+    let athletes = erase::expired_athletes(&mut *eraser.store.read().await?, oldest).await?;
+    for id in athletes {
         eraser.erase(id, Reason::Retention, now).await?;
         tracing::info!(athlete = %id, days, "erased, as there was nothing of theirs for longer than retention.days");
         expired.athletes.push(id);

@@ -59,7 +59,8 @@ impl Store {
         Ok(())
     }
 
-    /// Writes the file anew, so that nothing deleted is in it. SQLite only.
+    /// Writes the file anew, so that nothing deleted is in it: also what was left where rows were moved from page to page.
+    /// SQLite only. Takes about as long as copying the file does, and nobody else writes meanwhile.
     ///
     /// # Errors
     /// If it cannot be written, or another connection uses it.
@@ -70,8 +71,8 @@ impl Store {
         Ok(())
     }
 
-    /// Has what deleted rows left removed, as far as it is in reach: SQLite's log is emptied (its pages were overwritten
-    /// when the rows were deleted), PostgreSQL's tables are vacuumed. False if somebody is still reading what was there
+    /// Has what deleted rows left removed, as far as it is in reach: SQLite's log is emptied (see [`Self::rebuild`]
+    /// for its pages), PostgreSQL's tables are vacuumed. False if somebody is still reading what was there
     /// before.
     ///
     /// # Errors

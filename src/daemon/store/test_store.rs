@@ -27,8 +27,7 @@ pub struct TestPlace {
 /// Runs a test on SQLite, and on PostgreSQL where the environment names a server: `tests/all` starts one.
 pub fn on_each(test: impl AsyncFn(TestStore)) {
     on_each_server(async |server| {
-        let TestPlace { place, folder } = empty(server).await;
-        test(TestStore { store: Store::open(&place).await.unwrap(), folder }).await;
+        test(opened(server).await).await;
     });
 }
 
@@ -42,6 +41,17 @@ pub fn on_each_server(test: impl AsyncFn(Option<&str>)) {
             Err(_) => println!("{POSTGRES} is not set: not run on PostgreSQL"),
         }
     });
+}
+
+/// A fresh store of either kind. Of PostgreSQL only where the environment names a server.
+pub async fn fresh(is_sqlite: bool) -> TestStore {
+    let server = (!is_sqlite).then(|| std::env::var(POSTGRES).unwrap());
+    opened(server.as_deref()).await
+}
+
+async fn opened(server: Option<&str>) -> TestStore {
+    let TestPlace { place, folder } = empty(server).await;
+    TestStore { store: Store::open(&place).await.unwrap(), folder }
 }
 
 /// An empty database: a file yet to be made, or one of a server.

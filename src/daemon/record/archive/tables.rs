@@ -4,8 +4,8 @@ use crate::daemon::store::queries::archive::{Fields, Theirs};
 use serde_json::{Map, Value, json};
 use std::fmt::Write;
 
-/// How the name of a column ends that holds an instant, µs of UTC.
-const INSTANT: &str = "_utc_us";
+/// What the name of a column that holds an instant, µs of UTC, loses when that is written as text.
+const UNIT: &str = "_us";
 
 /// Paths in the archive and what they hold.
 pub fn files(theirs: &Theirs) -> Vec<(&'static str, String)> {
@@ -43,7 +43,7 @@ fn object(row: &Fields) -> Value {
 
 /// Instants, truths and flags as everywhere else outside of the store.
 fn field((name, value): &(String, Value)) -> (String, Value) {
-    match (name.strip_suffix(INSTANT), value) {
+    match (short(name), value) {
         (Some(short), Value::Number(us)) => (short.to_owned(), Value::from(instant(us.as_i64().unwrap_or_default()))),
         (Some(short), _) => (short.to_owned(), Value::Null),
         (None, Value::Number(truth)) if name.starts_with("is_") => {
@@ -54,6 +54,11 @@ fn field((name, value): &(String, Value)) -> (String, Value) {
         }
         (None, value) => (name.clone(), value.clone()),
     }
+}
+
+/// `begun_utc` of `begun_utc_us`; `None` if it is no instant.
+fn short(name: &str) -> Option<&str> {
+    name.strip_suffix(UNIT).filter(|name| name.ends_with("_utc"))
 }
 
 fn instant(us: i64) -> String {
@@ -91,7 +96,7 @@ fn swings(theirs: &Theirs) -> Value {
 fn csv(rows: &[Fields]) -> String {
     let mut out = String::new();
     if let Some(first) = rows.first() {
-        let names: Vec<_> = first.iter().map(|(name, _)| name.strip_suffix(INSTANT).unwrap_or(name)).collect();
+        let names: Vec<_> = first.iter().map(|(name, _)| short(name).unwrap_or(name)).collect();
         out += &(names.join(",") + "\r\n");
     }
     for row in rows {
