@@ -34,6 +34,7 @@ fn join(schema: &mut RefOr<Schema>, named: &BTreeMap<String, RefOr<Schema>>) {
         RefOr::T(Schema::AllOf(parts)) => {
             if let Some(whole) = joined(named, parts) {
                 *schema = RefOr::T(Schema::Object(whole));
+                join(schema, named);
             }
         }
         RefOr::T(Schema::Object(object)) => {
@@ -48,24 +49,40 @@ fn join(schema: &mut RefOr<Schema>, named: &BTreeMap<String, RefOr<Schema>>) {
     }
 }
 
-/// All properties of the parts; `None` if one of them is no object.
+/// All properties of the parts; of a schema with words of its own beside it, the one with the others' words. `None` if one
+/// of several is no object.
 fn joined(named: &BTreeMap<String, RefOr<Schema>>, parts: &AllOf) -> Option<Object> {
+    let mut objects = parts.items.iter().map(|part| object(named, part)).collect::<Option<Vec<_>>>()?;
+    let words = objects.iter().rev().find(|part| says_nothing(part)).and_then(|part| part.description.clone());
+    objects.retain(|part| !says_nothing(part));
+    if let [one] = &mut objects[..] {
+        one.description = words.or(one.description.take());
+        return objects.pop();
+    }
     let mut whole = Object::new();
     whole.description.clone_from(&parts.description);
-    for part in &parts.items {
-        let part = match part {
-            RefOr::Ref(reference) => named.get(reference.ref_location.rsplit('/').next()?)?,
-            part => part,
-        };
-        let part = match part {
-            RefOr::T(Schema::Object(object)) => object.clone(),
-            RefOr::T(Schema::AllOf(parts)) => joined(named, parts)?,
-            _ => return None,
-        };
+    for part in objects {
         whole.properties.extend(part.properties);
         whole.required.extend(part.required);
     }
     Some(whole)
+}
+
+fn object(named: &BTreeMap<String, RefOr<Schema>>, part: &RefOr<Schema>) -> Option<Object> {
+    let part = match part {
+        RefOr::Ref(reference) => named.get(reference.ref_location.rsplit('/').next()?)?,
+        part => part,
+    };
+    match part {
+        RefOr::T(Schema::Object(object)) => Some(object.clone()),
+        RefOr::T(Schema::AllOf(parts)) => joined(named, parts),
+        _ => None,
+    }
+}
+
+/// What the macros put beside an inlined schema to give it words.
+fn says_nothing(part: &Object) -> bool {
+    part.properties.is_empty() && part.enum_values.is_none() && part.additional_properties.is_none()
 }
 
 /// Bounded texts are checked for control characters too ([`Check::text`](super::super::check::Check::text)), and names for words.
@@ -143,6 +160,8 @@ mod tests {
         assert!(composed.is_empty(), "{composed:?}");
         let (bat, body) = (&schemas["Bat"], &schemas["BatBody"]);
         assert_eq!((bat.get("additionalProperties"), &body["additionalProperties"]), (None, &json!(false)));
+        let words = json!(["streaming", "final", "revised"]);
+        assert_eq!(schemas["Swing"]["properties"]["stage"]["enum"], words, "an inlined enum with words beside it");
         let properties = bat["properties"].as_object().unwrap();
         assert!(["id", "version", "name", "moi_kgm2"].iter().all(|key| properties.contains_key(*key)), "{bat}");
         let required = bat["required"].as_array().unwrap();
