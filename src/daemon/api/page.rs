@@ -56,8 +56,7 @@ pub fn slice<K: FromStr>(after: Option<&str>, limit: Option<u16>) -> Result<Slic
     if !(1..=MOST).contains(&limit) {
         return Err(Problem::new(Kind::Malformed, format!("limit is {limit}; expected 1 to {MOST}")));
     }
-    let not_ours =
-        || Problem::new(Kind::Invalid, "`after` is no cursor of this list; expected `next` of a page of it");
+    let not_ours = || Problem::new(Kind::Invalid, "`after` is no cursor of this list; expected `next` of a page of it");
     let after =
         after.map(|cursor| text_of(cursor).and_then(|text| text.parse().ok()).ok_or_else(not_ours)).transpose()?;
     Ok(Slice { after, limit: i64::from(limit) + 1 })

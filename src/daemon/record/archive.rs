@@ -13,7 +13,7 @@ use crate::daemon::lock::make_private_folder;
 use crate::daemon::store::queries::archive::{self, Theirs as Rows};
 use crate::daemon::store::queries::erase;
 use crate::daemon::store::{Store, StoreError};
-use crate::engine::wire::mcap::{AtThePlate, copy_without};
+use crate::engine::wire::mcap::{copy_without, copy_without_names};
 use crate::report::bids::BidsError;
 use crate::report::curves::{decode, to_csv};
 use bids::Own;
@@ -139,13 +139,14 @@ fn own_recordings(from: &Path, work: &Path, theirs: &Theirs, imports: Vec<String
         let is_import = imports.contains(&name);
         if name.ends_with(".mcap") {
             let path = work.join(&name);
-            let is_others = |context: &AtThePlate| match theirs.are_at(context) {
-                Named::Yes => false,
-                // An import without a word on who it is is theirs.
-                Named::Perhaps | Named::No => !is_import || context.athlete_id.is_some() || context.nickname.is_some(),
-            };
             let source = File::open(from.join(&name))?;
-            let (out, cut) = copy_without(source, File::create_new(&path)?, &is_others, !is_import)?;
+            let target = File::create_new(&path)?;
+            // An import is theirs whatever stands in it, and who was at the plate elsewhere is nobody's business.
+            let (out, cut) = if is_import {
+                copy_without_names(source, target)?
+            } else {
+                copy_without(source, target, &|context| theirs.are_at(context) != Named::Yes, true)?
+            };
             drop(out);
             match cut.has_sent() {
                 true => own.push(Own { name, path }),

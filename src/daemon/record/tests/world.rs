@@ -62,7 +62,10 @@ impl World {
         }
         world.add_swing(&import, 9, wren, WRENS).await;
         write_shared(&world.recordings().join(SHARED), wren, tern);
-        write(&world.recordings().join("import-1.mcap"), &[samples(0)]);
+        // Recorded elsewhere, where she goes by another name.
+        let elsewhere = AtThePlate { nickname: Some(ELSEWHERE.into()), ..AtThePlate::default() };
+        let plate = Entry::AtThePlate { log_time_ns: 0, context: elsewhere.into() };
+        write(&world.recordings().join("import-1.mcap"), &[plate, samples(0)]);
         std::fs::write(world.recordings().join("import-1.toml"), "# of Wren").unwrap();
         world
     }
@@ -186,6 +189,9 @@ pub fn samples(turn: usize) -> Entry {
     };
     Entry::Samples { log_time_ns: 0, samples: (turn * each..(turn + 1) * each).map(sample).collect() }
 }
+
+/// Whom an imported file says was at the plate.
+pub const ELSEWHERE: &str = "Goldfinch";
 
 /// By id at the first turn of each, by nickname at the second, as an earlier version wrote it.
 fn write_shared(path: &Path, wren: Uuid, tern: Uuid) {

@@ -16,7 +16,7 @@ mod writer;
 pub use copy::{McapCopy, SourceEnd, same_messages};
 pub use entries::{Entry, McapEntries};
 pub use message::{AtThePlate, AtThePlateSide, DeviceRecord, LinkRecord, LinkState, Packet};
-pub use without::{Cut, copy_without};
+pub use without::{Cut, copy_without, copy_without_names};
 pub use writer::{McapWriter, sensor_time_ns};
 
 /// The first bytes of every MCAP file (the MCAP specification, "Magic").

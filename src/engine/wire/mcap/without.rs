@@ -81,15 +81,36 @@ pub fn copy_without<R: Read, W: Write + Seek>(
     is_theirs: &dyn Fn(&AtThePlate) -> bool,
     is_theirs_before: bool,
 ) -> io::Result<(W, Cut)> {
+    let mut sieve = Sieve { is_theirs, at_the_plate: is_theirs_before };
+    copy_sifted(source, out, |message| sieve.sees(message))
+}
+
+/// Writes a recording anew without a word on who was at the plate: all that the sensor sent stays.
+///
+/// # Errors
+/// As [`copy_without`].
+pub fn copy_without_names<R: Read, W: Write + Seek>(source: R, out: W) -> io::Result<(W, Cut)> {
+    copy_sifted(source, out, |message| match Kind::of(message) {
+        Kind::Sent => (false, true),
+        Kind::Plate(_) => (true, false),
+        Kind::Lasting | Kind::Other => (false, false),
+    })
+}
+
+/// `sees` says of a message whether it is left out, and whether a sensor sent it.
+fn copy_sifted<R: Read, W: Write + Seek>(
+    source: R,
+    out: W,
+    mut sees: impl FnMut(&Message<'_>) -> (bool, bool),
+) -> io::Result<(W, Cut)> {
     let is_unreadable = Arc::new(AtomicBool::new(false));
     let source = Watched { source: BufReader::new(source), failed: is_unreadable.clone() };
     let mut out = whole_file().create(out).map_err(io_error)?;
     let mut cut = Cut { kept: 0, removed: 0, kept_sent: 0, removed_sent: 0, source_end: SourceEnd::Whole };
-    let mut sieve = Sieve { is_theirs, at_the_plate: is_theirs_before };
     for message in reader(source) {
         match message {
             Ok(message) => {
-                let (is_removed, is_sent) = sieve.sees(&message);
+                let (is_removed, is_sent) = sees(&message);
                 if !is_removed {
                     out.write(&message).map_err(io_error)?;
                 }

@@ -286,3 +286,13 @@ proptest! {
         prop_assert!(cut.kept == 0 && cut.source_end != SourceEnd::Whole);
     }
 }
+
+#[test]
+fn without_names_nobody_is_named_and_all_that_was_sent_stays() {
+    let file = written(&all());
+    let (out, cut) = copy_without_names(&file[..], Cursor::new(Vec::new())).unwrap();
+    let out = out.into_inner();
+    let expected: Vec<_> = all().into_iter().filter(|entry| !matches!(entry, Entry::AtThePlate { .. })).collect();
+    assert_eq!(entries_of(&out), expected);
+    assert_eq!((cut.removed, cut.removed_sent, cut.kept_sent), (4, 0, 9));
+}
