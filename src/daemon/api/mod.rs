@@ -48,6 +48,7 @@ mod tombstones;
 mod words;
 
 pub use openapi::document;
+pub use plate::watch as watch_the_plate;
 
 use super::access::Access;
 use super::clock::Clock;
