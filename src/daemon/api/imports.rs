@@ -104,7 +104,7 @@ pub async fn create(
     let wanted = params.import(&received)?;
     let _turn = api.turns.turn().await?;
     drop(place);
-    let now = UtcMicros(api.clock.now().utc_ns / 1000);
+    let now = api.now();
     // Whoever sent it may go away; what was begun is gone on with.
     let (store, cage) = (api.store.clone(), api.cage.clone());
     let arrived = received.arrived;

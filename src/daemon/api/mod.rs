@@ -22,7 +22,7 @@ mod gate;
 mod health;
 mod idempotency;
 mod imports;
-mod instant;
+pub(super) mod instant;
 mod lessons;
 mod live;
 #[cfg(test)]
