@@ -28,6 +28,7 @@ pub mod clock;
 pub mod event_log;
 pub mod files;
 pub mod finder;
+pub mod hex;
 pub mod hub;
 pub mod inlet;
 pub mod link;

@@ -25,7 +25,13 @@ const PIECE_BYTES: usize = 64 * 1024;
     responses((status = 200, content_type = "application/zip", body = Vec<u8>))
 )]
 pub async fn read(State(api): State<Api>, Id(id): Id<Uuid>) -> Result<Response> {
-    let made = archive(&api.store, &api.data_folder, &api.cage, id).await?;
+    let turn = api.turns.export().await?;
+    // Its files are written to the end even if nobody waits for them any more: so long the turn is taken.
+    let making = tokio::spawn(async move {
+        let _turn = turn;
+        archive(&api.store, &api.data_folder, &api.cage, id).await
+    });
+    let made = making.await.map_err(|error| Problem::new(Kind::Internal, error.to_string()))??;
     let failed = |error: io::Error| Problem::from(ArchiveError::File(error));
     let file = tokio::fs::File::open(made.path()).await.map_err(failed)?;
     let length = file.metadata().await.map_err(failed)?.len();

@@ -25,6 +25,8 @@ use uuid::Uuid;
 const OF_AGE: i64 = 18;
 /// Nobody who swings was born earlier.
 const FIRST_YEAR: i64 = 1900;
+/// No year of birth is later, whatever the clock says.
+const LAST_YEAR: i64 = 2100;
 
 /// What can be said of an athlete. A nickname is enough; there is no place for a date of birth.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -35,7 +37,7 @@ pub struct AthleteBody {
     nickname: String,
     /// Year of birth, the present one at most.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 1900)]
+    #[schema(minimum = 1900, maximum = 2100)]
     birth_year: Option<i64>,
     /// From where they bat.
     #[serde(default = "unknown")]
@@ -202,7 +204,7 @@ impl AthleteBody {
     }
 
     fn row(self, id: Uuid, created: UtcMicros, version: i64, now: UtcMicros) -> Result<rows::Athlete> {
-        let is_possible = self.birth_year.is_none_or(|birth_year| (FIRST_YEAR..=year(now)).contains(&birth_year));
+        let is_possible = self.birth_year.is_none_or(|birth_year| (FIRST_YEAR..=year(now).min(LAST_YEAR)).contains(&birth_year));
         Check::new()
             .name("nickname", &self.nickname, 100)
             .that(is_possible, "birth_year", "expected a year from 1900 to the present one")

@@ -117,7 +117,7 @@ pub async fn list(State(api): State<Api>, Params(params): Params<PageParams>) ->
 /// Enter a bat
 #[utoipa::path(post, path = "/v1/bats", tag = "bats", request_body = BatBody, responses((status = 201, body = Bat)))]
 pub async fn create(State(api): State<Api>, creation: Creation, Body(body): Body<BatBody>) -> Result<Response> {
-    let created = UtcMicros(api.clock.now().utc_ns / 1000);
+    let created = api.now();
     let row = body.row(Uuid::now_v7(), created, 1)?;
     let mut changes = api.store.write().await?;
     bats::insert(&mut changes, &row).await?;

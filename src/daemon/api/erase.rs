@@ -9,7 +9,6 @@ use crate::daemon::record::steps::Steps;
 use crate::daemon::store::StoreError;
 use crate::daemon::store::queries::erase as queries;
 use crate::daemon::store::queries::tombstones::{self, Reason};
-use crate::daemon::store::rows::UtcMicros;
 use axum::Json;
 use axum::extract::State;
 use serde::Deserialize;
@@ -63,7 +62,7 @@ pub async fn erase(
         hub: Some(Arc::clone(&api.hub)),
         steps: Arc::new(Steps::all()),
     };
-    let now = UtcMicros(api.clock.now().utc_ns / 1000);
+    let now = api.now();
     // A task of its own goes on when nobody waits for the answer any more.
     let erasing = tokio::spawn(async move { eraser.erase(id, Reason::Request, now).await });
     let erased = erasing.await.map_err(|error| Problem::new(Kind::Internal, error.to_string()))??;

@@ -25,7 +25,7 @@ use uuid::Uuid;
 
 /// A body is not longer than this: the file, its profile, and what stands between them, bytes.
 pub(super) const LONGEST_BODY: usize = (LONGEST_FILE + LONGEST_PROFILE) as usize + 64 * 1024;
-/// A file's name and a drill have no more characters than this.
+/// A file's name has no more characters than this.
 const LONGEST_NAME: usize = 200;
 
 /// What is said of the file.
@@ -42,12 +42,12 @@ pub struct ImportParams {
     /// With which bat.
     bat: Option<Uuid>,
     /// What was practised.
-    #[param(max_length = 200)]
+    #[param(min_length = 1, max_length = 100)]
     drill: Option<String>,
     /// Where the ball came from.
     ball_source: Option<BallSource>,
     /// The ball's speed at the plate, m/s.
-    #[param(minimum = 0.0, maximum = 60.0)]
+    #[param(minimum = 0.0, maximum = 100.0)]
     pitch_speed_mps: Option<f64>,
     /// When it began. Needed for a recording that does not say (CSV); where it does, that counts.
     #[param(value_type = Option<String>, format = DateTime)]
@@ -104,7 +104,7 @@ pub async fn create(
     let wanted = params.import(&received)?;
     let _turn = api.turns.turn().await?;
     drop(place);
-    let now = UtcMicros(api.clock.now().utc_ns / 1000);
+    let now = api.now();
     // Whoever sent it may go away; what was begun is gone on with.
     let (store, cage) = (api.store.clone(), api.cage.clone());
     let arrived = received.arrived;
@@ -121,10 +121,13 @@ pub async fn create(
 
 impl ImportParams {
     fn check(&self) -> Result<()> {
-        Check::new()
-            .text("drill", self.drill.as_deref().unwrap_or_default(), LONGEST_NAME)
+        let mut check = Check::new();
+        if let Some(drill) = &self.drill {
+            check.name("drill", drill, 100);
+        }
+        check
             .text("name", self.name.as_deref().unwrap_or_default(), LONGEST_NAME)
-            .range("pitch_speed_mps", self.pitch_speed_mps, 0.0..=60.0)
+            .range("pitch_speed_mps", self.pitch_speed_mps, 0.0..=100.0)
             .done()
     }
 

@@ -22,6 +22,13 @@ pub struct Instant(UtcMicros);
 #[error("`{0}` is no instant; expected RFC 3339 with an offset, such as 2026-11-25T16:10:18Z")]
 pub struct NoInstant(String);
 
+impl Instant {
+    /// Whether RFC 3339 can write it: its years have four digits.
+    pub fn can_write(at: UtcMicros) -> bool {
+        WRITABLE_US.contains(&at.0)
+    }
+}
+
 impl From<UtcMicros> for Instant {
     fn from(at: UtcMicros) -> Self {
         Self(at)

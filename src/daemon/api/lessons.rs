@@ -8,9 +8,12 @@ use super::idempotency::Creation;
 use super::instant::Instant;
 use super::page::{self, Page};
 use super::patch::Patch;
+use super::plate::{tell, to_the_end};
 use super::problem::{Kind, Problem, Result};
 use super::refer::referred;
 use super::words::Occasion;
+use crate::daemon::record::plate::settle;
+use crate::daemon::store::Transaction;
 use crate::daemon::store::queries::lessons::{self, Counted, Filter};
 use crate::daemon::store::queries::{TimeKey, athletes};
 use crate::daemon::store::rows::{self, Seen, UtcMicros};
@@ -171,7 +174,7 @@ pub async fn read(State(api): State<Api>, Id(id): Id<Uuid>) -> Result<Versioned<
 
 /// Edit or end a lesson
 ///
-/// To end it, say `ended`. Whose it is stays; swings can be moved to another athlete's lesson.
+/// To end it, say `ended`: whoever is at the plate in it is there no more. Whose it is stays; swings can be moved to another athlete's lesson.
 #[utoipa::path(
     patch, path = "/v1/lessons/{id}", tag = "lessons", params(("id" = Uuid, Path)),
     request_body(content = LessonPatch, content_type = "application/merge-patch+json"),
@@ -183,15 +186,29 @@ pub async fn edit(
     IfMatch(version): IfMatch,
     patch: LessonPatch,
 ) -> Result<Versioned<Lesson>> {
-    let mut changes = api.store.write().await?;
-    let Counted { lesson: before, swings, rounds } = lessons::counted(&mut changes, id).await?;
-    let body = patch.apply(&LessonBody::of(&before))?;
-    let lesson = body.row(Seen { id, version }, (before.athlete_id, before.occasion, before.cage))?;
-    lessons::update(&mut changes, &lesson).await?;
+    to_the_end(async move {
+        let mut changes = api.store.write().await?;
+        let Counted { lesson: before, swings, rounds } = lessons::counted(&mut changes, id).await?;
+        let body = patch.apply(&LessonBody::of(&before))?;
+        let lesson = body.row(Seen { id, version }, (before.athlete_id, before.occasion, before.cage))?;
+        lessons::update(&mut changes, &lesson).await?;
+        commit(&api, changes).await?;
+        let version = version + 1;
+        let lesson = rows::Lesson { version, ..lesson };
+        Ok(Versioned(version, Lesson::of(Counted { lesson, swings, rounds })))
+    })
+    .await
+}
+
+/// Whoever was at the plate in a lesson that is over by this is there no more, and stations learn that: the next swing is not
+/// theirs.
+async fn commit(api: &Api, mut changes: Transaction) -> Result<()> {
+    let at_bat = settle(&mut changes, &api.cage, api.now()).await?;
     changes.commit().await?;
-    let version = version + 1;
-    let lesson = rows::Lesson { version, ..lesson };
-    Ok(Versioned(version, Lesson::of(Counted { lesson, swings, rounds })))
+    at_bat.iter().for_each(|at_bat| {
+        tell(api, at_bat);
+    });
+    Ok(())
 }
 
 /// Remove a lesson
@@ -201,16 +218,19 @@ pub async fn edit(
     delete, path = "/v1/lessons/{id}", tag = "lessons", params(("id" = Uuid, Path)), responses((status = 204))
 )]
 pub async fn remove(State(api): State<Api>, Id(id): Id<Uuid>, IfMatch(version): IfMatch) -> Result<StatusCode> {
-    let mut changes = api.store.write().await?;
-    let Counted { swings, .. } = lessons::counted(&mut changes, id).await?;
-    // First, so that one who has not seen the present version learns that.
-    lessons::delete(&mut changes, Seen { id, version }).await?;
-    if swings > 0 {
-        let words = format!("the lesson has {swings} swings; expected none: move them to another, or keep it");
-        return Err(Problem::new(Kind::Conflict, words));
-    }
-    changes.commit().await?;
-    Ok(StatusCode::NO_CONTENT)
+    to_the_end(async move {
+        let mut changes = api.store.write().await?;
+        let Counted { swings, .. } = lessons::counted(&mut changes, id).await?;
+        // First, so that one who has not seen the present version learns that.
+        lessons::delete(&mut changes, Seen { id, version }).await?;
+        if swings > 0 {
+            let words = format!("the lesson has {swings} swings; expected none: move them to another, or keep it");
+            return Err(Problem::new(Kind::Conflict, words));
+        }
+        commit(&api, changes).await?;
+        Ok(StatusCode::NO_CONTENT)
+    })
+    .await
 }
 
 impl Lesson {

@@ -78,7 +78,11 @@ pub struct After {
 ///
 /// A stream of Server-Sent Events that goes on until the service stops. Without `after` it begins with what is so now.
 #[utoipa::path(
-    get, path = "/v1/events", tag = "live", params(After),
+    get, path = "/v1/events", tag = "live",
+    params(
+        After,
+        ("Last-Event-ID" = Option<String>, Header, description = "The id of the last event that was read; goes before `after`.")
+    ),
     responses((status = 200, content_type = "text/event-stream", body = String))
 )]
 pub async fn events(

@@ -22,7 +22,7 @@ mod gate;
 mod health;
 mod idempotency;
 mod imports;
-mod instant;
+pub(super) mod instant;
 mod lessons;
 mod live;
 #[cfg(test)]
@@ -48,6 +48,7 @@ mod tombstones;
 mod words;
 
 pub use openapi::document;
+pub use plate::watch as watch_the_plate;
 
 use super::access::Access;
 use super::clock::Clock;

@@ -1,5 +1,6 @@
 //! The OpenAPI document (3.1), made from the handlers.
 
+mod headers;
 mod shape;
 
 use super::problem::ProblemBody;
@@ -7,6 +8,7 @@ use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use utoipa::openapi::path::{Operation, Parameter, ParameterBuilder, ParameterIn, PathItem};
 use utoipa::openapi::schema::{ObjectBuilder, Type};
+use utoipa::openapi::security::{HttpBuilder, HttpAuthScheme, SecurityRequirement, SecurityScheme};
 use utoipa::openapi::{
     Components, Content, Info, License, OpenApi, Ref, RefOr, Required, Response as Described, ResponseBuilder,
 };
@@ -45,13 +47,24 @@ pub(super) fn complete(document: &mut OpenApi) {
     ProblemBody::schemas(&mut schemas);
     schemas.push((ProblemBody::name().into_owned(), ProblemBody::schema()));
     components.schemas.extend(schemas);
-    for item in document.paths.paths.values_mut() {
-        complete_item(item);
+    let words = "Requests of the machine that the service runs \
+                 on, over loopback, need none; all others do. POST /v1/pairings/redeem gives one for a pairing code and needs none either.";
+    let token = HttpBuilder::new().scheme(HttpAuthScheme::Bearer).description(Some(words)).build();
+    components.add_security_scheme(TOKEN, SecurityScheme::Http(token));
+    document.security = Some(vec![SecurityRequirement::default(), SecurityRequirement::new::<_, [&str; 0], &str>(TOKEN, [])]);
+    for (path, item) in &mut document.paths.paths {
+        complete_item(path, item);
     }
     shape::settle(document);
+    headers::declare(document);
 }
 
-fn complete_item(item: &mut PathItem) {
+/// The name of the security scheme.
+const TOKEN: &str = "token";
+/// What they do to many things is answered again under the same key as well.
+const DONE_ONCE: [&str; 2] = ["/v1/swings/moves", "/v1/ball-results/import"];
+
+fn complete_item(path: &str, item: &mut PathItem) {
     let edits = [&mut item.patch, &mut item.delete];
     for operation in
         edits.into_iter().flatten().filter(|operation| !is_of_access(operation) && !is_confirmed(operation))
@@ -59,8 +72,10 @@ fn complete_item(item: &mut PathItem) {
         let words = "The ETag of the version that is edited.";
         add(operation, header_parameter("If-Match", true, words, "^\"[0-9]{1,18}\"$"));
     }
-    if let Some(operation) = item.post.as_mut().filter(|operation| is_remembered(operation) && !is_of_access(operation))
-    {
+    let is_kept = |operation: &&mut Operation| {
+        DONE_ONCE.contains(&path) || (is_remembered(operation) && !is_of_access(operation))
+    };
+    if let Some(operation) = item.post.as_mut().filter(is_kept) {
         let words = "The same request again under the same key within a day gets the same answer.";
         add(operation, header_parameter("Idempotency-Key", false, words, "^[!-~]{1,200}$"));
     }
@@ -125,5 +140,19 @@ mod tests {
         let golden = std::fs::read_to_string(&path).unwrap();
         assert!(golden == now, "the API changed; SWINGD_REGENERATE=1 cargo test --lib openapi writes the golden anew");
         assert!(golden.contains("\"openapi\": \"3.1.0\""));
+    }
+
+    #[test]
+    fn what_is_answered_again_under_its_key_says_so_and_who_may_is_said() {
+        let document = serde_json::to_value(document()).unwrap();
+        for path in ["/v1/bats", "/v1/swings/moves", "/v1/ball-results/import"] {
+            let parameters = document["paths"][path]["post"]["parameters"].as_array().unwrap();
+            assert!(parameters.iter().any(|parameter| parameter["name"] == "Idempotency-Key"), "{path}");
+        }
+        let measuring = &document["paths"]["/v1/recordings/{id}/reanalyses"]["post"]["parameters"];
+        assert!(measuring.as_array().unwrap().iter().all(|parameter| parameter["in"] == "path"));
+        let scheme = &document["components"]["securitySchemes"]["token"];
+        assert_eq!((&scheme["type"], &scheme["scheme"]), (&"http".into(), &"bearer".into()));
+        assert_eq!(document["security"], serde_json::json!([{}, {"token": []}]));
     }
 }

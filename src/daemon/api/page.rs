@@ -1,6 +1,7 @@
 //! Lists, a page at a time: `?limit=` and the cursor that the page before ended with (`?after=`).
 
 use super::problem::{Kind, Problem};
+use crate::daemon::hex::hex;
 use crate::daemon::store::queries::Slice;
 use serde::{Deserialize, Serialize};
 use std::fmt::Display;
@@ -78,7 +79,7 @@ pub fn page<R, T: ToSchema>(
 
 /// Hexadecimal: front-ends have no reason to look into it.
 fn cursor(key: impl Display) -> String {
-    key.to_string().bytes().map(|byte| format!("{byte:02x}")).collect()
+    hex(key.to_string().as_bytes())
 }
 
 fn text_of(cursor: &str) -> Option<String> {

@@ -5,16 +5,21 @@ use super::check::Check;
 use super::etag::Versioned;
 use super::extract::Body;
 use super::instant::Instant;
-use super::problem::{Place, Problem, Result};
+use super::problem::{Kind, Place, Problem, Result};
 use super::words::{BallSource, Occasion, Side};
 use crate::daemon::record::plate::{self, AtBat, PlateError, Saying};
+use crate::daemon::store::StoreError;
 use axum::extract::State;
 use serde::{Deserialize, Serialize};
+use std::time::Duration;
+use tokio_util::sync::CancellationToken;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
 /// The kind of the news that somebody else or something else is at the plate.
 const PLATE: &str = "plate";
+/// A lesson that is over by itself is noticed within this.
+const LOOK_EVERY: Duration = Duration::from_secs(20);
 
 /// Who and what the next swing belongs to. What is left out is not known.
 #[derive(Deserialize, ToSchema)]
@@ -109,15 +114,58 @@ pub async fn read(State(api): State<Api>) -> Result<Versioned<PlateOut>> {
 )]
 pub async fn put(State(api): State<Api>, Body(body): Body<PlateBody>) -> Result<Versioned<PlateOut>> {
     let saying = body.checked()?;
-    let mut changes = api.store.write().await?;
-    let at_bat = plate::put(&mut changes, &api.cage, &saying, api.now()).await?;
-    changes.commit().await?;
-    (api.plate)(&at_bat);
-    let out = PlateOut::of(&at_bat);
+    to_the_end(async move {
+        let mut changes = api.store.write().await?;
+        let at_bat = plate::put(&mut changes, &api.cage, &saying, api.now()).await?;
+        changes.commit().await?;
+        Ok(Versioned(at_bat.plate.version, tell(&api, &at_bat)))
+    })
+    .await
+}
+
+/// Stations and stream learn who is at the plate.
+pub(super) fn tell(api: &Api, at_bat: &AtBat) -> PlateOut {
+    (api.plate)(at_bat);
+    let out = PlateOut::of(at_bat);
     if let Ok(data) = serde_json::to_string(&out) {
         api.hub.publish(PLATE, data);
     }
-    Ok(Versioned(at_bat.plate.version, out))
+    out
+}
+
+/// Work that goes on when nobody waits for the answer any more: what is on disk is told of as well.
+///
+/// # Errors
+/// Those of the work.
+pub(super) async fn to_the_end<T: Send + 'static>(work: impl Future<Output = Result<T>> + Send + 'static) -> Result<T> {
+    tokio::spawn(work).await.map_err(|error| Problem::new(Kind::Internal, error.to_string()))?
+}
+
+/// Looks, until `cancel`, whether whoever is at the plate is still in a lesson: it may have lasted 12 h, or have been ended at
+/// another installation that shares the store.
+pub async fn watch(api: Api, cancel: CancellationToken) {
+    loop {
+        if let Err(error) = look(&api).await {
+            tracing::warn!(%error, "who is at the plate cannot be looked for");
+        }
+        tokio::select! {
+            () = tokio::time::sleep(LOOK_EVERY) => {}
+            () = cancel.cancelled() => return,
+        }
+    }
+}
+
+async fn look(api: &Api) -> std::result::Result<(), StoreError> {
+    if plate::is_settled(&mut *api.store.read().await?, &api.cage, api.now()).await? {
+        return Ok(());
+    }
+    let mut changes = api.store.write().await?;
+    let at_bat = plate::settle(&mut changes, &api.cage, api.now()).await?;
+    changes.commit().await?;
+    at_bat.iter().for_each(|at_bat| {
+        tell(api, at_bat);
+    });
+    Ok(())
 }
 
 impl PlateBody {

@@ -6,6 +6,10 @@ use axum::response::{IntoResponse, Response};
 use serde::Serialize;
 use utoipa::ToSchema;
 
+/// Where nothing more exact is known, whoever asked too much may ask again after this, s: a short recording is measured by
+/// then.
+const RETRY_AFTER_S: &str = "5";
+
 /// The kinds of problems. Their words are part of the API: none is ever changed or given another meaning.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Kind {
@@ -151,7 +155,11 @@ impl IntoResponse for Problem {
             errors: self.errors,
         };
         let mut response = (status, axum::Json(body)).into_response();
-        response.headers_mut().insert(header::CONTENT_TYPE, HeaderValue::from_static("application/problem+json"));
+        let headers = response.headers_mut();
+        headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("application/problem+json"));
+        if status == StatusCode::TOO_MANY_REQUESTS {
+            headers.insert(header::RETRY_AFTER, HeaderValue::from_static(RETRY_AFTER_S));
+        }
         response
     }
 }

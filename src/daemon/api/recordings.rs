@@ -13,6 +13,7 @@ use crate::daemon::store::queries::recordings::{self, Filter};
 use crate::daemon::store::rows::{self, UtcMicros};
 use crate::engine::profile::Profile;
 use axum::Json;
+use axum::body::to_bytes;
 use axum::extract::{FromRequest, Request, State};
 use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse, Response};
@@ -21,6 +22,8 @@ use tokio_util::io::ReaderStream;
 use utoipa::{IntoParams, ToSchema};
 use uuid::Uuid;
 
+/// The text of a profile has no more characters than this.
+const LONGEST_PROFILE_TOML: usize = 200_000;
 /// The folder of recordings, in the data folder.
 pub(super) const FOLDER: &str = "recordings";
 
@@ -192,18 +195,29 @@ pub async fn file(State(api): State<Api>, Id(id): Id<Uuid>) -> Result<Response> 
     request_body = Option<Reanalysis>, responses((status = 200, body = Outcome))
 )]
 pub async fn reanalyse(State(api): State<Api>, Id(id): Id<Uuid>, request: Request) -> Result<Json<Outcome>> {
-    let Reanalysis { profile_toml } = match request.headers().contains_key(header::CONTENT_TYPE) {
-        true => Body::from_request(request, &api).await?.0,
-        false => Reanalysis::default(),
-    };
+    let Reanalysis { profile_toml } = asked(request, &api).await?;
+    let length = profile_toml.as_ref().map_or(0, |toml| toml.chars().count());
+    if length > LONGEST_PROFILE_TOML {
+        return Err(invalid("profile_toml", format!("has {length} characters; expected at most {LONGEST_PROFILE_TOML}")));
+    }
     if let Some(Err(error)) = profile_toml.as_deref().map(Profile::parse) {
         return Err(invalid("profile_toml", error.to_string()));
     }
     let row = recordings::get(&mut *api.store.read().await?, id).await?;
     let file = here(&api, &row)?;
     let _turn = api.turns.turn().await?;
-    let now = UtcMicros(api.clock.now().utc_ns / 1000);
-    Ok(Json(Outcome::of(analyse_file(&api.store, &file, profile_toml, now).await?)))
+    Ok(Json(Outcome::of(analyse_file(&api.store, &file, profile_toml, api.now()).await?)))
+}
+
+/// No body and `null` say nothing.
+async fn asked(request: Request, api: &Api) -> Result<Reanalysis> {
+    if request.headers().contains_key(header::CONTENT_TYPE) {
+        return Ok(Body::<Option<Reanalysis>>::from_request(request, api).await?.0.unwrap_or_default());
+    }
+    match to_bytes(request.into_body(), 1).await {
+        Ok(bytes) if bytes.is_empty() => Ok(Reanalysis::default()),
+        _ => Err(Problem::new(Kind::UnsupportedType, "expected Content-Type: application/json, or no body")),
+    }
 }
 
 /// The file of a recording, if it is at this installation.

@@ -111,7 +111,7 @@ pub async fn create(State(api): State<Api>, Body(body): Body<TokenBody>) -> Resu
 #[utoipa::path(delete, path = "/v1/tokens/{id}", operation_id = "revoke_token", tag = "access", params(("id" = Uuid, Path)), responses((status = 204)))]
 pub async fn revoke(State(api): State<Api>, Id(id): Id<Uuid>) -> Result<StatusCode> {
     let mut changes = api.store.write().await?;
-    tokens::revoke(&mut changes, id, now(&api)).await?;
+    tokens::revoke(&mut changes, id, api.now()).await?;
     changes.commit().await?;
     Ok(StatusCode::NO_CONTENT)
 }
@@ -119,7 +119,7 @@ pub async fn revoke(State(api): State<Api>, Id(id): Id<Uuid>) -> Result<StatusCo
 /// Makes a token, keeps its hash, and gives it out.
 pub(super) async fn make(api: &Api, body: TokenBody) -> Result<Response> {
     let token = secret::new_token().map_err(|error| Problem::new(Kind::Internal, error.to_string()))?;
-    let created = now(api);
+    let created = api.now();
     let row = rows::Token {
         id: Uuid::now_v7(),
         sha256: secret::hash(&token),
@@ -136,10 +136,6 @@ pub(super) async fn make(api: &Api, body: TokenBody) -> Result<Response> {
     tracing::info!(token = %row.id, role = ?row.role, "a token was given out");
     let location = [(header::LOCATION, format!("/v1/tokens/{}", row.id))];
     Ok((StatusCode::CREATED, location, Json(NewToken { token, kept: Token::of(row) })).into_response())
-}
-
-fn now(api: &Api) -> UtcMicros {
-    UtcMicros(api.clock.now().utc_ns / 1000)
 }
 
 impl TokenBody {

@@ -2,9 +2,9 @@
 //!
 //! What is wrong with a row is said of that row; only a table of which nothing can be understood is refused.
 
+use crate::daemon::api::instant::Instant;
 use crate::daemon::store::rows::{BallResult, UtcMicros};
 use ::csv::{ByteRecord, ReaderBuilder};
-use jiff::Timestamp;
 use std::ops::RangeInclusive;
 
 /// Exit speeds that are taken, m/s.
@@ -17,6 +17,8 @@ pub const DIRECTION_DEG: RangeInclusive<f64> = -180.0..=180.0;
 pub const CARRY_M: RangeInclusive<f64> = 0.0..=250.0;
 /// A device's name is no longer than this, characters.
 pub const LONGEST_DEVICE: usize = 100;
+/// A table has no more rows than this: while they are stored nothing else is.
+pub const MOST_ROWS: usize = 5000;
 /// A note is no longer than this, characters.
 pub const LONGEST_NOTE: usize = 2000;
 
@@ -79,6 +81,9 @@ pub enum TableError {
              launch_angle_deg, direction_deg, carry_m, carry_ft"
     )]
     NoBall,
+    /// It is too long.
+    #[error("the table has more than {MOST_ROWS} rows; expected several tables")]
+    TooLong,
     /// It says one thing twice.
     #[error("the columns `{0}` and `{1}` say the same; expected one of them")]
     Twice(String, String),
@@ -155,6 +160,9 @@ pub fn read(text: &[u8]) -> Result<Table, TableError> {
     let mut record = ByteRecord::new();
     let mut lines = Lines { text, at: 0, line: 1 };
     while reader.read_byte_record(&mut record).map_err(unreadable)? {
+        if rows.len() == MOST_ROWS {
+            return Err(TableError::TooLong);
+        }
         let line = lines.line_at(record.position().map_or(0, |at| at.byte() as usize));
         rows.push(Row { line, read: measured(&names, &columns, &record) });
     }
@@ -232,8 +240,7 @@ fn measured(names: &[String], columns: &[Column], record: &ByteRecord) -> Result
 }
 
 fn instant(cell: &str) -> Result<UtcMicros, String> {
-    let read = cell.parse::<Timestamp>().map(|at| UtcMicros(at.as_microsecond()));
-    read.map_err(|_| format!("measured: `{}`; expected an instant with an offset (RFC 3339)", shown(cell)))
+    cell.parse::<Instant>().map(UtcMicros::from).map_err(|_| format!("measured: `{}`; expected an instant with an offset (RFC 3339)", shown(cell)))
 }
 
 /// In the column's unit, out in SI or degrees; an empty cell is no number.
@@ -270,7 +277,7 @@ impl Measured {
     /// If that is no instant.
     pub fn on_utc(self, clock_offset_s: f64) -> Result<Self, String> {
         let at = self.at.0.checked_sub((clock_offset_s * 1e6).round() as i64).map(UtcMicros);
-        let at = at.filter(|at| Timestamp::from_microsecond(at.0).is_ok());
+        let at = at.filter(|at| Instant::can_write(*at));
         Ok(Self { at: at.ok_or("measured: lies outside of the calendar by this clock")?, ..self })
     }
 
@@ -328,7 +335,9 @@ mod tests {
             2026-11-25T15:10:20Z,40\n\
             2026-11-25T15:10:20Z,40,\xff\n\
             2026-11-25T15:10:20Z,40,\"two\nlines\"\n\
-            ,40,\n";
+            ,40,\n\
+            20261125T151020Z,40,\n\
+            2026-11-25T15:10:20Z[UTC],40,\n";
         let rows = read(text).unwrap().rows;
         let wrong: Vec<_> = rows.iter().filter_map(|row| Some((row.line, row.read.clone().err()?))).collect();
         let expected = [
@@ -340,12 +349,31 @@ mod tests {
             (7, "has 2 cells; expected 3"),
             (8, "note: is no UTF-8"),
             (11, "measured: ``"),
+            (12, "measured: `20261125T151020Z`"),
+            (13, "measured: `2026-11-25T15:10:20Z[UTC]`"),
         ];
         assert_eq!(wrong.len(), expected.len(), "{wrong:?}");
         for ((line, words), (expected_line, begin)) in wrong.iter().zip(expected) {
             assert!(*line == expected_line && words.starts_with(begin), "{line}: {words}; expected {begin}");
         }
         assert_eq!(rows.iter().filter(|row| row.read.is_ok()).count(), 1);
+    }
+
+    #[test]
+    fn a_clock_leads_to_no_instant_that_cannot_be_written() {
+        let table = read(b"measured,carry_m\n0000-01-01T00:00:10Z,1\n9999-12-30T00:00:00Z,1\n").unwrap();
+        let at = |row: usize, offset_s| table.rows[row].read.clone().unwrap().on_utc(offset_s).map(|row| row.at.0);
+        assert_eq!(at(0, 10.0), Ok(-62_167_219_200_000_000));
+        assert!(at(0, 11.0).is_err() && at(1, -86_400.0).is_ok());
+        let late = read(b"measured,carry_m\n9999-12-31T23:00:00Z,1\n").unwrap().rows.remove(0).read.unwrap();
+        assert!(late.on_utc(-86_400.0).is_err());
+    }
+
+    #[test]
+    fn a_table_is_not_too_long() {
+        let of = |rows| format!("measured,carry_m\n{}", "2026-11-25T15:10:20Z,1\n".repeat(rows));
+        assert_eq!(read(of(MOST_ROWS).as_bytes()).unwrap().rows.len(), MOST_ROWS);
+        assert_eq!(read(of(MOST_ROWS + 1).as_bytes()), Err(TableError::TooLong));
     }
 
     #[test]

@@ -4,6 +4,7 @@
 //! an analysis is added to it, and what the instructor said of it stays. The same word twice adds nothing. The id of a new
 //! swing follows from its recording, so that whatever is stored again after a crash finds itself.
 
+use crate::daemon::hex::hex;
 use crate::daemon::store::queries::{analyses, curves, profiles, swings};
 use crate::daemon::store::rows::{Analysis, Mark, Owner, Side, Swing, UtcMicros};
 use crate::daemon::store::{StoreError, Transaction};
@@ -117,7 +118,7 @@ pub fn swing_id(cage: &str, file_stem: &str, begun_ms: u64, number: u64) -> Uuid
 
 /// SHA-256, hexadecimal.
 pub fn sha256_hex(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+    hex(&Sha256::digest(bytes))
 }
 
 impl Source {

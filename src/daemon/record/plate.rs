@@ -128,6 +128,34 @@ pub async fn put(changes: &mut Transaction, cage: &str, saying: &Saying, now: Ut
     Ok(look_up(changes, plate).await?)
 }
 
+/// Writes down that whoever was said to be at the plate is there no more, if their lesson ended, went or was moved in time,
+/// or is over by itself; who is there then, or `None` if all is as it was said.
+///
+/// # Errors
+/// If it cannot be read or written.
+pub async fn settle(changes: &mut Transaction, cage: &str, now: UtcMicros) -> Result<Option<AtBat>, StoreError> {
+    let Some(said) = plates::get(changes, cage).await? else { return Ok(None) };
+    let mut at_bat = current(changes, cage, now).await?;
+    if is_as_said(&said, &at_bat.plate) {
+        return Ok(None);
+    }
+    at_bat.plate.version = plates::put(changes, &at_bat.plate).await?;
+    Ok(Some(at_bat))
+}
+
+/// Whether [`settle`] has nothing to write.
+///
+/// # Errors
+/// If it cannot be read.
+pub async fn is_settled(connection: &mut AnyConnection, cage: &str, now: UtcMicros) -> Result<bool, StoreError> {
+    let Some(said) = plates::get(connection, cage).await? else { return Ok(true) };
+    Ok(is_as_said(&said, &current(connection, cage, now).await?.plate))
+}
+
+fn is_as_said(said: &Plate, now: &Plate) -> bool {
+    Plate { since: said.since, ..now.clone() } == *said
+}
+
 impl AtBat {
     /// As it is written into recordings.
     pub fn entry(&self) -> AtThePlate {

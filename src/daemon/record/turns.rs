@@ -1,4 +1,5 @@
-//! Measuring files takes a whole core, and taking them in much of the disk: few at a time, and a bounded number waits.
+//! Measuring files takes a whole core, taking them in much of the disk, and reading much of the store one of its few readers:
+//! few at a time, and a bounded number waits.
 
 use std::sync::Arc;
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
@@ -7,16 +8,27 @@ use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 const MOST_WAITING: usize = 8;
 /// So many files arrive at a time.
 const MOST_ARRIVING: usize = 4;
+/// So many exports and archives are made at a time: half of the store's readers are left to others,
+const MOST_EXPORTS: usize = 2;
+/// and so many more wait for their turn.
+const MOST_EXPORTS_WAITING: usize = 8;
 
-/// Who may measure or take in a file now.
+/// Who may measure, take in or take along files now.
 #[derive(Debug)]
 pub struct Turns {
-    places: Arc<Semaphore>,
-    turn: Arc<Semaphore>,
+    measuring: Line,
+    exports: Line,
     arriving: Arc<Semaphore>,
 }
 
-/// A turn, until it is dropped.
+/// Some are at it, and some wait.
+#[derive(Debug)]
+struct Line {
+    places: Arc<Semaphore>,
+    turns: Arc<Semaphore>,
+}
+
+/// A turn to measure or to export, until it is dropped.
 #[derive(Debug)]
 pub struct Turn {
     _place: OwnedSemaphorePermit,
@@ -35,6 +47,9 @@ pub enum Busy {
     /// Too many wait for their turn.
     #[error("a recording is measured and {MOST_WAITING} more wait; expected another try when some are done")]
     Measuring,
+    /// Too many wait to take something along.
+    #[error("{MOST_EXPORTS} exports are made and {MOST_EXPORTS_WAITING} more wait; expected another try when some are done")]
+    Exporting,
     /// Too many arrive.
     #[error("{MOST_ARRIVING} recordings arrive already; expected another try when one has arrived")]
     Arriving,
@@ -50,8 +65,8 @@ impl Turns {
     /// Nobody is at it yet.
     pub fn new() -> Self {
         Self {
-            places: Arc::new(Semaphore::new(1 + MOST_WAITING)),
-            turn: Arc::new(Semaphore::new(1)),
+            measuring: Line::new(1, MOST_WAITING),
+            exports: Line::new(MOST_EXPORTS, MOST_EXPORTS_WAITING),
             arriving: Arc::new(Semaphore::new(MOST_ARRIVING)),
         }
     }
@@ -61,9 +76,15 @@ impl Turns {
     /// # Errors
     /// If too many wait.
     pub async fn turn(&self) -> Result<Turn, Busy> {
-        let place = Arc::clone(&self.places).try_acquire_owned().map_err(|_| Busy::Measuring)?;
-        let turn = Arc::clone(&self.turn).acquire_owned().await.map_err(|_| Busy::Measuring)?;
-        Ok(Turn { _place: place, _turn: turn })
+        self.measuring.turn().await.ok_or(Busy::Measuring)
+    }
+
+    /// A turn to read much of the store for an export or an archive, when those before have had theirs.
+    ///
+    /// # Errors
+    /// If too many wait.
+    pub async fn export(&self) -> Result<Turn, Busy> {
+        self.exports.turn().await.ok_or(Busy::Exporting)
     }
 
     /// Leave for a file to arrive.
@@ -73,6 +94,19 @@ impl Turns {
     pub fn arrive(&self) -> Result<MayArrive, Busy> {
         let place = Arc::clone(&self.arriving).try_acquire_owned().map_err(|_| Busy::Arriving)?;
         Ok(MayArrive { _place: place })
+    }
+}
+
+impl Line {
+    fn new(most: usize, most_waiting: usize) -> Self {
+        Self { places: Arc::new(Semaphore::new(most + most_waiting)), turns: Arc::new(Semaphore::new(most)) }
+    }
+
+    /// `None` if too many wait.
+    async fn turn(&self) -> Option<Turn> {
+        let place = Arc::clone(&self.places).try_acquire_owned().ok()?;
+        let turn = Arc::clone(&self.turns).acquire_owned().await.ok()?;
+        Some(Turn { _place: place, _turn: turn })
     }
 }
 

@@ -3,6 +3,7 @@
 //! `ID.recording.import` and, of CSV, `ID.profile.import` beside it. Whatever ends the way ends with these removed; after a
 //! kill the next start sees to them (see [`finish_imports`](super::finish_imports)).
 
+use crate::daemon::hex::hex;
 use crate::daemon::recorder::{Disk, SystemDisk};
 use sha2::{Digest, Sha256};
 use std::io;
@@ -124,11 +125,6 @@ impl Drop for Temporary {
             tracing::warn!(path = %path.display(), %error, "what is left of an import is removed at the next start");
         }
     }
-}
-
-/// Hexadecimal.
-pub(super) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// Which recording a file on its way is of, by its name.

@@ -1,6 +1,7 @@
 //! The table as CSV (RFC 4180).
 
 use super::{Cell, Column, RowsError, SwingRow, columns};
+use crate::report::csv_cell::words;
 use ::csv::{Terminator, Writer, WriterBuilder};
 use jiff::Timestamp;
 use std::io::Write;
@@ -41,25 +42,10 @@ impl<W: Write> CsvRows<W> {
     }
 }
 
-/// Writes rows as CSV; how many there were. One row is in memory at a time.
-///
-/// # Errors
-/// If `out` fails.
-pub fn write_csv(rows: &mut dyn Iterator<Item = SwingRow>, out: impl Write) -> Result<u64, RowsError> {
-    let mut table = CsvRows::new(out)?;
-    let mut written = 0;
-    for row in rows {
-        table.push(&row)?;
-        written += 1;
-    }
-    table.finish()?;
-    Ok(written)
-}
-
 fn text(cell: &Cell, row: &SwingRow) -> String {
     match cell {
-        Cell::Text(of) => of(row).to_owned(),
-        Cell::MaybeText(of) => of(row).unwrap_or_default().to_owned(),
+        Cell::Text(of) => words(of(row)).into_owned(),
+        Cell::MaybeText(of) => words(of(row).unwrap_or_default()).into_owned(),
         Cell::Utc(of) => of(row).and_then(utc).unwrap_or_default(),
         Cell::Number(number) => number.of(row).map(|number| number.to_string()).unwrap_or_default(),
         Cell::Count(of) => of(row).to_string(),

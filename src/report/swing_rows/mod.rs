@@ -1,16 +1,17 @@
-//! Swings of many recordings as one table, a row a swing, for notebooks: [`write_parquet`] and [`write_csv`] give the same
+//! Swings of many recordings as one table, a row a swing, for notebooks: [`ParquetRows`] and [`CsvRows`] give the same
 //! columns under the same names.
 //!
 //! In order: whose and what the swing is, when it was, what it was measured with, its `flags`, then for each of
 //! [`Metric::ALL`] its key with the value and `<key>_sigma` with one standard deviation, in the metric's own unit. What is
 //! absent or not finite is null in Parquet and an empty cell in CSV. In Parquet text is UTF-8, `contact_utc` a timestamp in
-//! microseconds of UTC and `flags` a list; in CSV `contact_utc` is RFC 3339 and `flags` are parted by spaces.
+//! microseconds of UTC and `flags` a list; in CSV `contact_utc` is RFC 3339, `flags` are parted by spaces, and words that a spreadsheet would compute stand behind an
+//! apostrophe ([`super::csv_cell`]).
 
 mod csv;
 mod parquet;
 
-pub use self::csv::{CsvRows, write_csv};
-pub use self::parquet::{ParquetRows, ROWS_A_GROUP, write_parquet};
+pub use self::csv::CsvRows;
+pub use self::parquet::{ParquetRows, ROWS_A_GROUP};
 
 use crate::engine::metrics::{Estimate, Metric};
 

@@ -66,22 +66,6 @@ impl<W: Write + Send> ParquetRows<W> {
     }
 }
 
-/// Writes rows as Parquet; how many there were. Memory is that of [`ROWS_A_GROUP`] rows, and at most some 80 kB for
-/// each as many that were written: what the file's end says of them.
-///
-/// # Errors
-/// If `out` fails.
-pub fn write_parquet(rows: &mut dyn Iterator<Item = SwingRow>, out: impl Write + Send) -> Result<u64, RowsError> {
-    let mut table = ParquetRows::new(out)?;
-    let mut written = 0;
-    for row in rows {
-        table.push(row)?;
-        written += 1;
-    }
-    table.finish()?;
-    Ok(written)
-}
-
 fn schema(columns: &[Column]) -> Result<TypePtr, RowsError> {
     let field = |Column { name, cell }: &Column| match cell {
         Cell::Text(_) => format!("required binary {name} (STRING);"),

@@ -169,6 +169,28 @@ fn csv_has_the_same_columns_and_reads_back() {
     }
 }
 
+fn write_csv(rows: &mut dyn Iterator<Item = SwingRow>, out: impl Write) -> Result<u64, RowsError> {
+    let mut table = CsvRows::new(out)?;
+    let mut written = 0;
+    for row in rows {
+        table.push(&row)?;
+        written += 1;
+    }
+    table.finish()?;
+    Ok(written)
+}
+
+fn write_parquet(rows: &mut dyn Iterator<Item = SwingRow>, out: impl Write + Send) -> Result<u64, RowsError> {
+    let mut table = ParquetRows::new(out)?;
+    let mut written = 0;
+    for row in rows {
+        table.push(row)?;
+        written += 1;
+    }
+    table.finish()?;
+    Ok(written)
+}
+
 /// Takes so many bytes and no more.
 struct Full(usize);
 

@@ -12,12 +12,13 @@ use super::instant::Instant;
 use super::page::{Page, page, slice};
 use super::patch::Patch;
 use super::problem::{Kind, Place, Problem, Result};
+use super::refer::referred;
 use super::words::{EnteredBy, MatchedBy};
 use crate::daemon::ball_import::{self, MOST_WITHIN_S, Options, WITHIN_S, csv, matching::assign, near_to};
 use crate::daemon::store::queries::ball_results::{self, BallFilter};
 use crate::daemon::store::queries::{TimeKey, swings_read};
 use crate::daemon::store::rows::{self, Seen, Swing, UtcMicros};
-use crate::daemon::store::{StoreError, Transaction};
+use crate::daemon::store::Transaction;
 use axum::Json;
 use axum::body::Bytes;
 use axum::extract::State;
@@ -148,6 +149,7 @@ pub struct ImportParams {
 
 /// What became of a table.
 #[derive(Serialize, ToSchema)]
+#[schema(as = ImportedTable)]
 pub struct Imported {
     /// Rows that were stored.
     stored: usize,
@@ -218,7 +220,7 @@ pub async fn create(
 ) -> Result<Response> {
     body.check()?;
     let within_s = within_s(params.within_s)?;
-    let now = UtcMicros(api.clock.now().utc_ns / 1000);
+    let now = api.now();
     let mut changes = api.store.write().await?;
     let row = match body.swing_id {
         Some(id) => {
@@ -302,7 +304,7 @@ pub async fn remove(State(api): State<Api>, Id(id): Id<Uuid>, IfMatch(version): 
 
 /// Enter a table of ball results
 ///
-/// CSV (RFC 4180) of at most 256 kB with a header line; columns in any order: `measured` (RFC 3339), `exit_speed_mps` or
+/// CSV (RFC 4180) of at most 256 kB and 5000 rows with a header line; columns in any order: `measured` (RFC 3339), `exit_speed_mps` or
 /// `exit_speed_mph` or `exit_speed_kmh`, `launch_angle_deg`, `direction_deg`, `carry_m` or `carry_ft`, `device`, `note`. Good
 /// rows are stored, each with the swing it belongs to, no swing twice and the nearest in time first; what is wrong with the
 /// others is told. A row that is stored already is refused.
@@ -337,11 +339,7 @@ pub async fn import(
 }
 
 async fn swing(changes: &mut Transaction, id: Uuid) -> Result<Swing> {
-    match swings_read::get(changes, id).await {
-        Ok(found) => Ok(found.swing),
-        Err(error @ StoreError::NoSuch { .. }) => Err(Problem::new(Kind::Conflict, error.to_string())),
-        Err(error) => Err(error.into()),
-    }
+    Ok(referred(swings_read::get(changes, id).await, "swing_id")?.swing)
 }
 
 fn within_s(asked: Option<f64>) -> Result<f64> {

@@ -291,6 +291,8 @@ fn a_request_that_is_wrong_is_told_so_and_leaves_nothing() {
         for (params, parts, status, told) in [
             (missing, &file[..], 409, "/bat: "),
             ("&pitch_speed_mps=-1", &file[..], 422, "/pitch_speed_mps"),
+            ("&pitch_speed_mps=101", &file[..], 422, "/pitch_speed_mps"),
+            ("&drill=", &file[..], 422, "/drill"),
             ("&name=%07", &file[..], 422, "/name"),
             ("&side=up", &file[..], 400, "side"),
             ("&begun=yesterday", &file[..], 400, "no instant"),

@@ -2,7 +2,7 @@
 
 use axum::http::StatusCode;
 use std::collections::BTreeMap;
-use utoipa::openapi::path::Operation;
+use utoipa::openapi::path::{Operation, Parameter, ParameterIn};
 use utoipa::openapi::schema::{AllOf, ArrayItems, Components, Object, Schema};
 use utoipa::openapi::{OpenApi, RefOr};
 
@@ -12,10 +12,14 @@ pub(super) fn settle(document: &mut OpenApi) {
     if let Some(components) = &mut document.components {
         in_one_piece(components);
         say_what_texts_hold(components);
+        say_what_is_never_null(components);
     }
     for item in document.paths.paths.values_mut() {
         let all = [&mut item.get, &mut item.put, &mut item.post, &mut item.patch, &mut item.delete];
         for operation in all.into_iter().flatten() {
+            for parameter in operation.parameters.iter_mut().flatten() {
+                say_what_it_holds(parameter);
+            }
             name_by_tag(operation);
             describe(operation);
         }
@@ -91,11 +95,56 @@ fn say_what_texts_hold(components: &mut Components) {
         RefOr::T(Schema::Object(object)) => Some(object),
         _ => None,
     });
-    for property in objects.flat_map(|object| object.properties.values_mut()) {
-        let RefOr::T(Schema::Object(text)) = property else { continue };
-        if text.max_length.is_some() && text.pattern.is_none() {
-            let pattern = if text.min_length.is_some_and(|least| least > 0) { NAME } else { TEXT };
-            text.pattern = Some(pattern.into());
+    let properties = objects.flat_map(|object| &mut object.properties);
+    for (_, property) in properties.filter(|(key, _)| !FILES.contains(&key.as_str())) {
+        match property {
+            RefOr::T(Schema::Object(text)) => say(text),
+            RefOr::T(Schema::Array(list)) => {
+                if let ArrayItems::RefOrSchema(items) = &mut list.items
+                    && let RefOr::T(Schema::Object(text)) = &mut **items
+                {
+                    say(text);
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+fn say(text: &mut Object) {
+    if text.max_length.is_some() && text.pattern.is_none() {
+        let pattern = if text.min_length.is_some_and(|least| least > 0) { NAME } else { TEXT };
+        text.pattern = Some(pattern.into());
+    }
+}
+
+/// Texts of the query are checked as those of a body are.
+fn say_what_it_holds(parameter: &mut RefOr<Parameter>) {
+    let RefOr::T(parameter) = parameter else { return };
+    if let Some(RefOr::T(Schema::Object(text))) = &mut parameter.schema
+        && parameter.parameter_in == ParameterIn::Query
+        && parameter.name != CURSOR
+    {
+        say(text);
+    }
+}
+
+/// Files as text: any end of line will do.
+const FILES: [&str; 2] = ["profile", "profile_toml"];
+/// A cursor is what the list gave.
+const CURSOR: &str = "after";
+
+/// What may be left out on entering, and cannot be taken away by an edit.
+const NEVER_NULL: [(&str, &str); 1] = [("BallResultBodyPatch", "measured")];
+
+fn say_what_is_never_null(components: &mut Components) {
+    for (name, key) in NEVER_NULL {
+        if let Some(RefOr::T(Schema::Object(object))) = components.schemas.get_mut(name)
+            && let Some(property) = object.properties.get_mut(key)
+            && let RefOr::T(Schema::OneOf(either)) = property
+            && let Some(value) = either.items.iter().find(|schema| matches!(schema, RefOr::Ref(_)))
+        {
+            *property = value.clone();
         }
     }
 }
@@ -148,6 +197,29 @@ mod tests {
             for response in operation["responses"].as_object().unwrap().values() {
                 assert!(response["description"].as_str().is_some_and(|words| !words.is_empty()), "{operation}");
             }
+        }
+    }
+
+    #[test]
+    fn what_is_refused_is_not_in_the_schemas() {
+        let document = to_value(document()).unwrap();
+        let schemas = &document["components"]["schemas"];
+        let tag = &schemas["SwingEdit"]["properties"]["tags"];
+        assert_eq!((&tag["items"]["maxLength"], &tag["maxItems"]), (&json!(50), &json!(20)));
+        assert_eq!(tag["items"]["pattern"], json!(super::NAME));
+        let never = &schemas["BallResultBodyPatch"]["properties"]["measured"];
+        assert!(never.get("$ref").is_some() && never.get("oneOf").is_none(), "{never}");
+        assert_eq!(schemas["AthleteBody"]["properties"]["birth_year"]["maximum"].as_f64(), Some(2100.0));
+        let toml = &schemas["Reanalysis"]["properties"]["profile_toml"];
+        assert_eq!((&toml["maxLength"], toml.get("pattern")), (&json!(200_000), None));
+        for (path, key, pattern) in [
+            ("/v1/athletes", "nickname", super::TEXT),
+            ("/v1/swings", "tag", super::TEXT),
+            ("/v1/swings/export.csv", "drill", super::TEXT),
+        ] {
+            let parameters = document["paths"][path]["get"]["parameters"].as_array().unwrap();
+            let found = parameters.iter().find(|parameter| parameter["name"] == key).unwrap();
+            assert_eq!(found["schema"]["pattern"], json!(pattern), "{path} {key}");
         }
     }
 

@@ -1,6 +1,8 @@
-use super::super::test_api::{Answer, TestApi, on_each};
+use super::super::test_api::{Answer, TestApi, on_each, set_clock};
+use super::*;
 use crate::daemon::store::queries::lessons;
 use crate::daemon::store::rows::UtcMicros;
+use crate::engine::wire::mcap::AtThePlate;
 use serde_json::{Value, json};
 
 const PATH: &str = "/v1/at-the-plate";
@@ -97,5 +99,51 @@ fn what_is_not_there_is_refused_with_its_place_and_changes_nothing() {
         }
         assert_eq!(api.put(PATH, json!({"nickname": "Wren"})).await.status, 422);
         assert!(api.plate.lock().unwrap().is_empty());
+    });
+}
+
+#[test]
+fn whoever_is_at_the_plate_leaves_it_with_their_lesson_and_stations_learn_that() {
+    on_each(async |api: TestApi| {
+        let wren = made(&api, "/v1/athletes", json!({"nickname": "Wren", "bats": "left"})).await;
+        for (is_removed, changes) in [
+            (false, json!({"ended": Instant::from(UtcMicros(api.api.now().0 + 60_000_000)), "note": "late"})),
+            (false, json!({"begun": "2001-01-01T00:00:00Z"})),
+            (true, Value::Null),
+        ] {
+            let said = put(&api, json!({"athlete_id": wren, "drill": "low"})).await;
+            let path = format!("/v1/lessons/{}", said.json["lesson_id"].as_str().unwrap());
+            let told_before = api.plate.lock().unwrap().len();
+            assert_eq!(api.patch(&path, "\"1\"", json!({"title": "Hour 1"})).await.status, 200);
+            assert_eq!(api.plate.lock().unwrap().len(), told_before, "a title ends nothing");
+            let event = api.api.hub.publish("before", "{}".into());
+            let changed = match is_removed {
+                true => api.delete(&path, "\"2\"").await.status,
+                false => api.patch(&path, "\"2\"", changes.clone()).await.status,
+            };
+            assert!(changed < 300, "{changed}: {changes}");
+            let told = api.plate.lock().unwrap().clone();
+            assert_eq!((told.len(), told.last()), (told_before + 1, Some(&AtThePlate::default())), "{changes}");
+            assert_eq!(api.api.hub.publish("after", "{}".into()), event + 2, "so does the stream");
+            let (read, before) = (api.get(PATH).await, said.header("etag").unwrap());
+            assert_eq!((&read.json["athlete_id"], &read.json["drill"]), (&Value::Null, &Value::Null));
+            assert_ne!(read.header("etag"), Some(before), "it is another version");
+        }
+    });
+}
+
+#[test]
+fn stations_learn_that_a_lesson_has_lasted_too_long() {
+    on_each(async |api: TestApi| {
+        let begun = UtcMicros(1_795_619_418_000_000);
+        let (api, clock) = set_clock(api, begun.0);
+        let wren = made(&api, "/v1/athletes", json!({"nickname": "Wren", "bats": "left"})).await;
+        put(&api, json!({"athlete_id": wren})).await;
+        for (hours, told) in [(12, 1), (13, 2), (30, 2)] {
+            clock.set(begun.0 + hours * 3_600_000_000);
+            look(&api.api).await.unwrap();
+            assert_eq!(api.plate.lock().unwrap().len(), told, "after {hours} h");
+        }
+        assert_eq!(api.plate.lock().unwrap().last(), Some(&AtThePlate::default()));
     });
 }

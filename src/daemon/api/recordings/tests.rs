@@ -45,6 +45,9 @@ fn measuring_again_adds_a_revision_only_where_numbers_changed_and_keeps_what_was
 
         let none = Request::post(format!("/v1/recordings/{id}/reanalyses")).body(Body::empty()).unwrap();
         let same = cage.api.send(none).await;
+        let untyped = Request::post(format!("/v1/recordings/{id}/reanalyses")).body(Body::from("{}")).unwrap();
+        assert_eq!(cage.api.send(untyped).await.status, 415, "a body is not passed over in silence");
+        assert_eq!(reanalyse(&cage, &id, Value::Null).await.json, same.json);
         assert_eq!((same.status, counts(&same.json)), (200, [found, 0, 0, found]), "{:?}", same.json);
         assert_eq!((cage.swings().await, cage.count("analyses").await), (edited.clone(), SWINGS as i64));
 

@@ -7,17 +7,20 @@ use super::super::extract::{Body, Id};
 use super::super::idempotency::Creation;
 use super::super::patch::Patch;
 use super::super::problem::Result;
+use super::super::refer::referred;
 use super::super::words::{Mark, Side};
 use super::query::LONGEST_TAG;
 use super::shape::SwingInRecording;
 use crate::daemon::store::queries::swings_edit::{self, Move};
-use crate::daemon::store::queries::swings_read;
+use crate::daemon::store::queries::{athletes, bats, rounds, swings_read};
+use crate::daemon::store::Transaction;
 use crate::daemon::store::rows::Swing;
 use axum::extract::State;
 use axum::response::Response;
 use serde::{Deserialize, Deserializer, Serialize};
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 use utoipa::ToSchema;
+use utoipa::openapi::schema::{ArrayBuilder, ObjectBuilder, Type};
 use uuid::Uuid;
 
 /// A swing has no more tags than this.
@@ -39,7 +42,7 @@ pub struct SwingEdit {
     note: String,
     /// Words put on it, each of at most 50 characters.
     #[serde(default)]
-    #[schema(max_items = 20)]
+    #[schema(schema_with = tags_schema)]
     tags: Vec<String>,
     /// Whose it is. With another athlete it comes into that athlete's lesson (or practice) of the same installation which
     /// covers it, or else a new one at the times of the old one, and there into a round like the one it was in. `null`:
@@ -139,7 +142,9 @@ pub async fn edit(
     let before = Swing { version, ..swings_read::get(&mut changes, id).await?.swing };
     let named = Named::of(&patch);
     let body = patch.apply(&SwingEdit::of(&before))?.checked()?;
-    let moved = swings_edit::moved(&mut changes, &before, named.to(&body)).await?;
+    let to = named.to(&body);
+    owners_are_there(&mut changes, to).await?;
+    let moved = swings_edit::moved(&mut changes, &before, to).await?;
     let after = Swing { mark: body.mark.into(), note: body.note, tags: body.tags, ..moved };
     swings_edit::put(&mut changes, &before, &after).await?;
     let found = swings_read::get(&mut changes, id).await?;
@@ -163,8 +168,10 @@ pub async fn moves(State(api): State<Api>, creation: Creation, Body(body): Body<
     };
     let mut changes = api.store.write().await?;
     let mut answer = Moved { changed: 0, swings: Vec::new() };
-    for id in BTreeSet::from_iter(body.swing_ids) {
-        let before = swings_read::get(&mut changes, id).await?.swing;
+    owners_are_there(&mut changes, to).await?;
+    let ids: BTreeMap<_, _> = body.swing_ids.iter().enumerate().map(|(k, id)| (*id, k)).collect();
+    for (id, k) in ids {
+        let before = referred(swings_read::get(&mut changes, id).await, &format!("swing_ids/{k}"))?.swing;
         let mut after = swings_edit::moved(&mut changes, &before, to).await?;
         if after != before {
             swings_edit::put(&mut changes, &before, &after).await?;
@@ -174,6 +181,19 @@ pub async fn moves(State(api): State<Api>, creation: Creation, Body(body): Body<
         answer.swings.push(MovedSwing::of(&after));
     }
     creation.done(&api, changes, &answer).await
+}
+
+async fn owners_are_there(changes: &mut Transaction, to: Move) -> Result<()> {
+    if let Some(Some(id)) = to.athlete {
+        referred(athletes::get(changes, id).await, "athlete_id")?;
+    }
+    if let Some(Some(id)) = to.round {
+        referred(rounds::get(changes, id).await, "round_id")?;
+    }
+    if let Some(Some(id)) = to.bat {
+        referred(bats::get(changes, id).await, "bat_id")?;
+    }
+    Ok(())
 }
 
 /// Which owners an edit names.
@@ -256,6 +276,12 @@ impl MovedSwing {
             bat_id: swing.bat_id,
         }
     }
+}
+
+fn tags_schema() -> ArrayBuilder {
+    let tag = ObjectBuilder::new().schema_type(Type::String).min_length(Some(1)).max_length(Some(LONGEST_TAG));
+    let words = "Words put on it, each of at most 50 characters.";
+    ArrayBuilder::new().items(tag).max_items(Some(MOST_TAGS)).description(Some(words))
 }
 
 fn unmarked() -> Mark {

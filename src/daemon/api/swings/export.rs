@@ -16,22 +16,21 @@ use axum::extract::State;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use futures::stream::try_unfold;
+use std::error::Error;
 use std::fs::File;
-use std::io::{BufWriter, Seek, SeekFrom};
+use std::io::{self, BufWriter, ErrorKind, Seek, SeekFrom};
 use tokio::io::AsyncReadExt;
-use tokio::sync::Semaphore;
 use uuid::Uuid;
 
 /// So many swings are in memory at once, and those that Parquet holds back.
 const ROWS_A_PAGE: i64 = 1000;
 /// So much of the file is read at once, bytes.
 const CHUNK: usize = 64 * 1024;
-/// One export at a time: it holds one of the store's few reading connections while it reads.
-static TURN: Semaphore = Semaphore::const_new(1);
 
 /// Export swings as CSV
 ///
 /// The oldest first, a line a swing: whose it is, when, its flags, and for each metric its value and one standard deviation.
+/// Words that begin with `=`, `+`, `-` or `@` stand behind an apostrophe, so that no spreadsheet computes them.
 #[utoipa::path(
     get, path = "/v1/swings/export.csv", tag = "swings", params(FilterParams),
     responses((status = 200, body = String, content_type = "text/csv"))
@@ -67,7 +66,8 @@ impl Format {
 }
 
 async fn export(api: Api, filter: SwingFilter, format: Format) -> Result<Response> {
-    let turn = TURN.acquire().await.map_err(|error| Problem::new(Kind::Internal, error.to_string()))?;
+    // Dropped with all of this if the client goes away.
+    let turn = api.turns.export().await?;
     let folder = api.data_folder.clone();
     let table = blocking(move || Table::new(tempfile::tempfile_in(folder)?, format)).await?;
     let mut reading = api.store.read().await?;
@@ -155,7 +155,24 @@ async fn blocking<T: Send + 'static>(
 
 fn failed(error: ExportError) -> Problem {
     tracing::error!(%error, "an export could not be written");
-    Problem::new(Kind::DiskFull, "the table could not be written; make room on the disk and try again")
+    if error.is_full() {
+        return Problem::new(Kind::DiskFull, "the table could not be written; make room on the disk and try again");
+    }
+    Problem::new(Kind::Internal, "the table could not be written; the log says more")
+}
+
+impl ExportError {
+    fn is_full(&self) -> bool {
+        let cause = match self {
+            Self::File(cause) => Some(cause),
+            Self::Rows(RowsError::Csv(error)) => match error.kind() {
+                ::csv::ErrorKind::Io(cause) => Some(cause),
+                _ => None,
+            },
+            Self::Rows(RowsError::Parquet(error)) => error.source().and_then(|cause| cause.downcast_ref()),
+        };
+        cause.is_some_and(|cause: &io::Error| matches!(cause.kind(), ErrorKind::StorageFull | ErrorKind::QuotaExceeded))
+    }
 }
 
 fn body(file: File) -> Body {
@@ -191,5 +208,55 @@ fn row(found: FoundSwing) -> SwingRow {
         excluded: swing.mark == Mark::Exclude,
         flags: analysis.flags,
         metrics: analysis.metrics,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::daemon::api::test_api::{TestApi, on_each};
+
+    struct Failing(ErrorKind);
+
+    impl io::Write for Failing {
+        fn write(&mut self, _: &[u8]) -> io::Result<usize> {
+            Err(self.0.into())
+        }
+
+        fn flush(&mut self) -> io::Result<()> {
+            Err(self.0.into())
+        }
+    }
+
+    #[test]
+    fn only_a_full_disk_is_called_full() {
+        for (cause, kind) in
+            [(ErrorKind::StorageFull, Kind::DiskFull), (ErrorKind::PermissionDenied, Kind::Internal)]
+        {
+            let csv = CsvRows::new(Failing(cause)).and_then(CsvRows::finish).unwrap_err();
+            let parquet = ParquetRows::new(Failing(cause)).and_then(ParquetRows::finish).unwrap_err();
+            for error in [ExportError::Rows(csv), ExportError::Rows(parquet), ExportError::File(cause.into())] {
+                let words = error.to_string();
+                assert_eq!(failed(error).kind, kind, "{words}");
+            }
+        }
+    }
+
+    #[test]
+    fn who_finds_too_many_waiting_is_told_when_to_come_again() {
+        on_each(async |api: TestApi| {
+            let turns = &api.api.turns;
+            let held = (turns.export().await.unwrap(), turns.export().await.unwrap());
+            let mut waiting: Vec<_> = (0..).map(|_| Box::pin(turns.export())).take(8).collect();
+            assert!(waiting.iter_mut().all(|turn| futures::FutureExt::now_or_never(turn).is_none()));
+            let nobody = format!("/v1/athletes/{}/archive", Uuid::nil());
+            for path in ["/v1/swings/export.csv", "/v1/swings/export.parquet", &nobody] {
+                let refused = api.get(path).await;
+                assert_eq!((refused.status, refused.header("retry-after")), (429, Some("5")), "{path}");
+            }
+            drop((held, waiting));
+            assert_eq!(api.get("/v1/swings/export.csv").await.status, 200);
+            assert_eq!(api.get(&nobody).await.status, 404);
+        });
     }
 }

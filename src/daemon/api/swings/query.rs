@@ -2,6 +2,7 @@
 //!
 //! Both stand in one query. They are told apart by key and read one by one, so that a key that is of neither is refused.
 
+use super::super::check::Check;
 use super::super::instant::Instant;
 use super::super::page;
 use super::super::problem::{Kind, Problem};
@@ -167,14 +168,10 @@ impl PartParams {
 
 impl FilterParams {
     fn filter(self) -> Result<SwingFilter, Problem> {
-        for (key, text, most) in [("drill", &self.drill, LONGEST_DRILL), ("tag", &self.tag, LONGEST_TAG)] {
-            if text.as_ref().is_some_and(|text| text.chars().count() > most || text.contains('\0')) {
-                return Err(Problem::new(
-                    Kind::Malformed,
-                    format!("{key}: expected at most {most} characters of text"),
-                ));
-            }
-        }
+        Check::new()
+            .text("drill", self.drill.as_deref().unwrap_or_default(), LONGEST_DRILL)
+            .text("tag", self.tag.as_deref().unwrap_or_default(), LONGEST_TAG)
+            .done()?;
         Ok(SwingFilter {
             whose: self.athlete.map(|athlete| athlete.0),
             lesson: self.lesson,

@@ -218,7 +218,13 @@ fn an_athlete_without_a_lesson_then_gets_one_and_a_round_like_the_old_one() {
         drop(reading);
         // All or none: the last id is of nobody's swing that is not there.
         let body = json!({"swing_ids": [ids[0], Uuid::nil()], "athlete_id": world.athletes[0].id});
-        assert_eq!(api.post("/v1/swings/moves", body).await.status, 404);
+        let refused = api.post("/v1/swings/moves", body).await;
+        assert_eq!((refused.status, &refused.json["errors"][0]["pointer"]), (409, &json!("/swing_ids/1")));
+        for key in ["athlete_id", "round_id", "bat_id"] {
+            let refused = api.post("/v1/swings/moves", json!({"swing_ids": [ids[0]], key: Uuid::nil()})).await;
+            let pointer = json!(format!("/{key}"));
+            assert_eq!((refused.status, &refused.json["errors"][0]["pointer"]), (409, &pointer));
+        }
         assert_eq!(api.get(&format!("/v1/swings/{}", ids[0])).await.json["athlete_id"], json!(dunlin));
         for wrong in [json!({"swing_ids": [], "side": "left"}), json!({"swing_ids": [ids[0]]})] {
             assert_eq!(api.post("/v1/swings/moves", wrong).await.status, 422);

@@ -1,6 +1,7 @@
 //! Rows as they leave in an archive: JSON and CSV, instants as RFC 3339.
 
 use crate::daemon::store::queries::archive::{Fields, Theirs};
+use crate::report::csv_cell::words;
 use serde_json::{Map, Value, json};
 use std::fmt::Write;
 
@@ -108,7 +109,7 @@ fn csv(rows: &[Fields]) -> String {
                 Value::String(text) if name == "flags" => {
                     write!(out, "{comma}{}", text.trim_matches(',').replace(',', " "))
                 }
-                Value::String(text) => write!(out, "{comma}{}", quoted(text)),
+                Value::String(text) => write!(out, "{comma}{}", quoted(&words(text))),
                 _ => match field(&(name.clone(), value.clone())).1 {
                     Value::String(text) => write!(out, "{comma}{text}"),
                     other => write!(out, "{comma}{other}"),

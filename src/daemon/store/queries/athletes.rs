@@ -58,6 +58,7 @@ pub async fn update(connection: &mut AnyConnection, athlete: &Athlete) -> Result
 ///
 /// # Errors
 /// If there is none, it was changed since, or it cannot be written.
+#[cfg(test)]
 pub async fn delete(connection: &mut AnyConnection, seen: Seen) -> Result<(), StoreError> {
     let done = sqlx::query("DELETE FROM athletes WHERE id = $1 AND version = $2")
         .bind(seen.id.to_string())
@@ -95,14 +96,6 @@ pub async fn list(
     let rows =
         sqlx::query(sql).bind(nickname.unwrap_or_default()).bind(after).bind(slice.limit).fetch_all(connection).await?;
     rows.iter().map(athlete).collect()
-}
-
-/// All who have exactly this nickname, in the order in which they were entered.
-///
-/// # Errors
-/// If they cannot be read.
-pub async fn by_nickname(connection: &mut AnyConnection, nickname: &str) -> Result<Vec<Athlete>, StoreError> {
-    list(connection, Some(nickname), Slice { after: None, limit: i64::MAX }).await
 }
 
 fn athlete(row: &AnyRow) -> Result<Athlete, StoreError> {
