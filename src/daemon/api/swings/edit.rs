@@ -10,6 +10,7 @@ use super::super::problem::Result;
 use super::super::words::{Mark, Side};
 use super::query::LONGEST_TAG;
 use super::shape::SwingInRecording;
+use crate::daemon::access::OfAthletes;
 use crate::daemon::store::queries::swings_edit::{self, Move};
 use crate::daemon::store::queries::swings_read;
 use crate::daemon::store::rows::Swing;
@@ -163,8 +164,10 @@ pub async fn moves(State(api): State<Api>, creation: Creation, Body(body): Body<
     };
     let mut changes = api.store.write().await?;
     let mut answer = Moved { changed: 0, swings: Vec::new() };
+    let mut from = BTreeSet::new();
     for id in BTreeSet::from_iter(body.swing_ids) {
         let before = swings_read::get(&mut changes, id).await?.swing;
+        from.extend(before.athlete_id);
         let mut after = swings_edit::moved(&mut changes, &before, to).await?;
         if after != before {
             swings_edit::put(&mut changes, &before, &after).await?;
@@ -173,7 +176,9 @@ pub async fn moves(State(api): State<Api>, creation: Creation, Body(body): Body<
         }
         answer.swings.push(MovedSwing::of(&after));
     }
-    creation.done(&api, changes, &answer).await
+    let mut response = creation.done(&api, changes, &answer).await?;
+    response.extensions_mut().insert(OfAthletes(from));
+    Ok(response)
 }
 
 /// Which owners an edit names.
