@@ -2,7 +2,7 @@
 
 use crate::daemon::store::rows::{Role, Token, UtcMicros};
 use axum::http::{HeaderMap, header};
-use std::net::{IpAddr, SocketAddr};
+use std::net::{IpAddr, Ipv6Addr, SocketAddr};
 use uuid::Uuid;
 
 /// The two ends of the connection that a request came by.
@@ -64,13 +64,23 @@ impl Peer {
         is_loopback(self.remote) && is_loopback(self.local)
     }
 
-    /// The network that limits count by: an IPv4 address, or the 64 bits of an IPv6 one that a household has.
+    /// The network that limits count by: an IPv4 address, or the 64 bits of an IPv6 one that a household has. Of the network
+    /// that this machine is in itself, and of link-local addresses, the whole address: else the whole cage would be one.
     pub fn network(&self) -> IpAddr {
         match self.remote.ip().to_canonical() {
-            IpAddr::V6(ip) => IpAddr::V6((u128::from(ip) >> 64 << 64).into()),
+            IpAddr::V6(ip) if !ip.is_unicast_link_local() && !self.is_on_link(ip) => IpAddr::V6(prefix(ip)),
             ip => ip,
         }
     }
+
+    fn is_on_link(&self, ip: Ipv6Addr) -> bool {
+        matches!(self.local.ip().to_canonical(), IpAddr::V6(local) if prefix(local) == prefix(ip))
+    }
+}
+
+/// The first 64 bits.
+fn prefix(ip: Ipv6Addr) -> Ipv6Addr {
+    (u128::from(ip) >> 64 << 64).into()
 }
 
 /// Who a request says it comes from. A token goes before the connection: it may be for less.
@@ -84,7 +94,8 @@ pub fn claim<'a>(headers: &'a HeaderMap, peer: &Peer) -> Claim<'a> {
     }
 }
 
-fn is_forwarded(headers: &HeaderMap) -> bool {
+/// Whether it says that it was sent on for somebody else.
+pub fn is_forwarded(headers: &HeaderMap) -> bool {
     headers.keys().any(|name| FORWARDED.contains(&name.as_str()) || name.as_str().starts_with(FORWARDED_PREFIX))
 }
 
@@ -177,5 +188,10 @@ mod tests {
         assert_eq!(network("192.0.2.9:5"), "192.0.2.9");
         assert_eq!(network("[::ffff:192.0.2.9]:5"), "192.0.2.9");
         assert_eq!(network("[2001:db8:1:2:3:4:5:6]:5"), "2001:db8:1:2::");
+        assert_eq!(network("[fe80::7]:5"), "fe80::7", "every device has an address of this network");
+        let beside = peer("[2001:db8:1:2:3:4:5:6]:5", "[2001:db8:1:2::1]:7951");
+        assert_eq!(beside.network().to_string(), "2001:db8:1:2:3:4:5:6");
+        let beyond = peer("[2001:db8:1:3:3:4:5:6]:5", "[2001:db8:1:2::1]:7951");
+        assert_eq!(beyond.network().to_string(), "2001:db8:1:3::");
     }
 }

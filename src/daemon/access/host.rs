@@ -1,8 +1,8 @@
 //! Whether a request means this service, and whether a page of somebody else's sent it.
 //!
 //! A page from elsewhere may point a name of its own at this machine (DNS rebinding): then the `Host` is that name, and is
-//! refused. It may also send requests here under its own name; then the browser tells its `Origin` and that the site is
-//! another one (`Sec-Fetch-Site`, W3C Fetch Metadata), and that is refused too.
+//! refused. It may also send requests here under its own name; then the browser tells its `Origin` and that it is another
+//! one (`Sec-Fetch-Site`, W3C Fetch Metadata), and that is refused too; another port of this machine is another origin.
 
 use axum::http::{HeaderMap, Uri, header};
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
@@ -43,8 +43,11 @@ impl Hosts {
     /// What was found and what was expected.
     pub fn check_origin(&self, headers: &HeaderMap, local: SocketAddr) -> Result<(), String> {
         let mut sites = headers.get_all("sec-fetch-site").iter();
-        if sites.any(|site| site.as_bytes().eq_ignore_ascii_case(b"cross-site")) {
-            return Err("a page of another site asks; expected one of this service's own".into());
+        if let Some(site) = sites.find(|site| !matches!(site.as_bytes(), b"same-origin" | b"none")) {
+            let site = shown(site.to_str().unwrap_or_default());
+            return Err(format!(
+                "Sec-Fetch-Site is `{site}`; expected same-origin or none: a page of this service's own"
+            ));
         }
         let mut origins = headers.get_all(header::ORIGIN).iter().map(|origin| origin.to_str().unwrap_or_default());
         match origins.find(|origin| !self.is_own_origin(origin, local)) {
@@ -193,6 +196,10 @@ mod tests {
             assert!(!is_taken(&[("origin", origin)]), "{origin}");
         }
         assert!(!is_taken(&[("origin", "http://localhost:7951"), ("origin", "http://bats.example")]));
-        assert!(is_taken(&[("sec-fetch-site", "none")]) && !is_taken(&[("sec-fetch-site", "cross-site")]));
+        assert!(is_taken(&[("sec-fetch-site", "none")]));
+        for site in ["cross-site", "same-site", "", "other"] {
+            assert!(!is_taken(&[("sec-fetch-site", site)]), "{site}");
+            assert!(!is_taken(&[("sec-fetch-site", "none"), ("sec-fetch-site", site)]), "{site}");
+        }
     }
 }

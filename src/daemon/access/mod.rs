@@ -2,11 +2,12 @@
 //!
 //! In the order in which a request meets them: [`server`] takes the connection ([`room`]: if there is a place);
 //! [`host`]: whether it means this service and no page from elsewhere sent it; [`rate`]: whether it is not one too many;
-//! [`caller`]: who it comes from; [`rules`]: what a route needs; [`ledger`]: that it was answered, kept before the answer
-//! goes out. [`pairing`] and [`secret`]: how a device gets its token.
+//! [`caller`]: who it comes from; [`rules`]: what a route needs; [`about`]: whom it is about; [`ledger`]: that it was
+//! answered, kept before the answer goes out. [`pairing`] and [`secret`]: how a device gets its token.
 //!
 //! All but `server` and `ledger` are decisions that are told the time. What a front-end has to know: proto-docs/access.md.
 
+pub mod about;
 pub mod caller;
 pub mod host;
 pub mod ledger;
@@ -26,6 +27,7 @@ use host::Hosts;
 use ledger::Ledger;
 use pairing::Desk;
 use rate::Rates;
+use std::collections::BTreeSet;
 use std::net::SocketAddr;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use uuid::Uuid;
@@ -47,9 +49,10 @@ pub struct Access {
     desk: Mutex<Desk>,
 }
 
-/// Whose data an answer holds: a handler that knows it where the path does not say puts it into its answer's extensions.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct OfAthlete(pub Uuid);
+/// Whose data an answer is about beside those whom request and answer name: a handler that knows it puts it into its answer's
+/// extensions.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct OfAthletes(pub BTreeSet<Uuid>);
 
 impl Access {
     /// For a service that listens there; to be called on a runtime.

@@ -1,8 +1,6 @@
 //! Who may do what: one table, a line a route. What is not in it is the owner's alone.
 
-use crate::daemon::store::queries::audit::Of;
 use crate::daemon::store::rows::Role;
-use uuid::Uuid;
 
 /// What holds for a route.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -11,7 +9,7 @@ pub struct Rule {
     path: &'static str,
     /// The least role that may; `None`: anybody, without a token.
     pub least: Option<Role>,
-    /// Whether it shows or changes what belongs to an athlete, so that it is written down who did.
+    /// Whether it shows or changes what belongs to an athlete, or who may, so that it is written down who did.
     pub is_personal: bool,
     /// Whether it may take long: uploads and exports.
     pub is_long: bool,
@@ -49,7 +47,8 @@ impl Rule {
     }
 }
 
-/// Reading is a viewer's, changing a coach's; erasing, exporting all of somebody and saying who may are the owner's.
+/// Looking is a viewer's; changing, consents and taking whole files along a coach's; erasing, exporting all of somebody and
+/// saying who may are the owner's.
 const RULES: &[Rule] = &[
     viewer("GET", "/v1/openapi.json").of_nobody(),
     viewer("GET", "/v1/health").of_nobody(),
@@ -68,9 +67,9 @@ const RULES: &[Rule] = &[
     owner("DELETE", "/v1/athletes/{id}").long(),
     owner("GET", "/v1/athletes/{id}/archive").long(),
     viewer("GET", "/v1/athletes/{id}/summary"),
-    viewer("GET", "/v1/athletes/{id}/consents"),
+    coach("GET", "/v1/athletes/{id}/consents"),
     coach("POST", "/v1/athletes/{id}/consents"),
-    viewer("GET", "/v1/consents/{id}"),
+    coach("GET", "/v1/consents/{id}"),
     coach("PATCH", "/v1/consents/{id}"),
     owner("GET", "/v1/tombstones"),
     viewer("GET", "/v1/bats").of_nobody(),
@@ -103,11 +102,11 @@ const RULES: &[Rule] = &[
     viewer("GET", "/v1/recordings"),
     coach("POST", "/v1/recordings").long(),
     viewer("GET", "/v1/recordings/{id}"),
-    viewer("GET", "/v1/recordings/{id}/file").long(),
+    coach("GET", "/v1/recordings/{id}/file").long(),
     coach("POST", "/v1/recordings/{id}/reanalyses").long(),
     viewer("GET", "/v1/swings"),
-    viewer("GET", "/v1/swings/export.csv").long(),
-    viewer("GET", "/v1/swings/export.parquet").long(),
+    coach("GET", "/v1/swings/export.csv").long(),
+    coach("GET", "/v1/swings/export.parquet").long(),
     coach("POST", "/v1/swings/moves"),
     viewer("GET", "/v1/swings/{id}"),
     coach("PATCH", "/v1/swings/{id}"),
@@ -121,9 +120,9 @@ const RULES: &[Rule] = &[
     coach("PATCH", "/v1/ball-results/{id}"),
     coach("DELETE", "/v1/ball-results/{id}"),
     owner("GET", "/v1/tokens").of_nobody(),
-    owner("POST", "/v1/tokens").of_nobody(),
-    owner("DELETE", "/v1/tokens/{id}").of_nobody(),
-    owner("POST", "/v1/pairings").of_nobody(),
+    owner("POST", "/v1/tokens"),
+    owner("DELETE", "/v1/tokens/{id}"),
+    owner("POST", "/v1/pairings"),
     viewer("POST", "/v1/pairings/redeem").open(),
     viewer("GET", "/pair").open(),
     owner("GET", "/v1/audit"),
@@ -138,42 +137,6 @@ pub fn rule_of(method: &str, pattern: &str) -> Rule {
 pub fn find(method: &str, pattern: &str) -> Option<Rule> {
     let method = if method == "HEAD" { "GET" } else { method };
     RULES.iter().find(|rule| rule.method == method && rule.path == pattern).copied()
-}
-
-/// Whose data a request is about, as far as its path and query say.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum About {
-    /// This athlete's.
-    Athlete(Uuid),
-    /// That of whoever this thing belongs to.
-    Thing(Of, Uuid),
-    /// It does not say: a list, or something else.
-    Unsaid,
-}
-
-const THINGS: [(&str, Of); 6] = [
-    ("consents", Of::Consent),
-    ("lessons", Of::Lesson),
-    ("rounds", Of::Round),
-    ("recordings", Of::Recording),
-    ("swings", Of::Swing),
-    ("ball-results", Of::BallResult),
-];
-
-/// Whose data a request is about: `/v1/athletes/{id}/…`, `/v1/swings/{id}/…`, `?athlete={id}`.
-pub fn about(path: &str, query: Option<&str>) -> About {
-    let mut steps = path.strip_prefix("/v1/").unwrap_or_default().split('/');
-    let (kind, id) = (steps.next().unwrap_or_default(), steps.next().and_then(|id| id.parse().ok()));
-    let of = THINGS.iter().find(|(name, _)| *name == kind);
-    match (kind, id, of) {
-        ("athletes", Some(id), _) => About::Athlete(id),
-        (_, Some(id), Some((_, of))) => About::Thing(*of, id),
-        _ => {
-            let pairs = query.unwrap_or_default().split('&').filter_map(|pair| pair.split_once('='));
-            let athlete = pairs.filter(|(key, _)| matches!(*key, "athlete" | "athlete_id"));
-            athlete.filter_map(|(_, id)| id.parse().ok()).next().map_or(About::Unsaid, About::Athlete)
-        }
-    }
 }
 
 #[cfg(test)]
@@ -198,18 +161,5 @@ mod tests {
         }
         let open: Vec<_> = RULES.iter().filter(|rule| rule.least.is_none()).map(|rule| rule.path).collect();
         assert_eq!(open, ["/v1/pairings/redeem", "/pair"]);
-    }
-
-    #[test]
-    fn the_path_or_the_query_says_whose_it_is() {
-        let id = Uuid::from_u128(7);
-        let text = id.to_string();
-        assert_eq!(about(&format!("/v1/athletes/{text}"), None), About::Athlete(id));
-        assert_eq!(about(&format!("/v1/athletes/{text}/lessons"), Some("athlete=x")), About::Athlete(id));
-        assert_eq!(about(&format!("/v1/swings/{text}/curves"), None), About::Thing(Of::Swing, id));
-        assert_eq!(about("/v1/swings", Some(&format!("limit=5&athlete={text}"))), About::Athlete(id));
-        for path in ["/v1/athletes", "/v1/athletes/x", "/", "", "/v1/bats/00000000-0000-0000-0000-000000000007"] {
-            assert_eq!(about(path, Some("athlete=")), About::Unsaid, "{path}");
-        }
     }
 }

@@ -204,7 +204,8 @@ impl AthleteBody {
     }
 
     fn row(self, id: Uuid, created: UtcMicros, version: i64, now: UtcMicros) -> Result<rows::Athlete> {
-        let is_possible = self.birth_year.is_none_or(|birth_year| (FIRST_YEAR..=year(now).min(LAST_YEAR)).contains(&birth_year));
+        let is_possible =
+            self.birth_year.is_none_or(|birth_year| (FIRST_YEAR..=year(now).min(LAST_YEAR)).contains(&birth_year));
         Check::new()
             .name("nickname", &self.nickname, 100)
             .that(is_possible, "birth_year", "expected a year from 1900 to the present one")

@@ -30,11 +30,16 @@ impl<S: Send + Sync, T: DeserializeOwned> FromRequest<S> for Body<T> {
     }
 }
 
+/// That a body stopped coming, if that is why it could not be read.
+pub(super) fn late(error: &(dyn Error + 'static)) -> Option<Problem> {
+    let mut causes = std::iter::successors(Some(error), |error| Error::source(*error));
+    let is_late = causes.any(|cause| cause.is::<TimeoutError>());
+    is_late.then(|| Problem::new(Kind::TooSlow, "the body stopped coming; expected the rest of it"))
+}
+
 pub(super) fn of_json(rejection: &JsonRejection) -> Problem {
-    let first: &(dyn Error + 'static) = rejection;
-    let mut causes = std::iter::successors(Some(first), |error| Error::source(*error));
-    if causes.any(|cause| cause.is::<TimeoutError>()) {
-        return Problem::new(Kind::TooSlow, "the body stopped coming; expected the rest of it");
+    if let Some(late) = late(rejection) {
+        return late;
     }
     let kind = match rejection.status() {
         StatusCode::PAYLOAD_TOO_LARGE => Kind::TooLarge,

@@ -6,10 +6,11 @@
 use super::Api;
 use super::idempotency::Caller;
 use super::problem::{Kind, Problem};
+use super::witness;
 use crate::daemon::access::caller::{Claim, claim, holder};
-use crate::daemon::access::rules::{About, Rule, about, rule_of};
-use crate::daemon::access::{OfAthlete, Peer, Who, secret};
-use crate::daemon::store::queries::{audit, tokens};
+use crate::daemon::access::rules::{Rule, rule_of};
+use crate::daemon::access::{Peer, Who, secret};
+use crate::daemon::store::queries::tokens;
 use crate::daemon::store::rows::{AuditEntry, Role, Token, UtcMicros, Word};
 use axum::body::Body;
 use axum::extract::{MatchedPath, Request, State};
@@ -17,6 +18,8 @@ use axum::http::{HeaderMap, HeaderValue, StatusCode, Uri, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use futures::StreamExt;
+use std::collections::BTreeSet;
+use std::fmt::Display;
 use std::time::Duration;
 use tower_http::timeout::TimeoutBody;
 use uuid::Uuid;
@@ -104,6 +107,7 @@ fn protect(response: &mut Response) {
         headers.insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer realm=\"swingd\""));
     }
     headers.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
+    headers.insert("cross-origin-resource-policy", HeaderValue::from_static("same-origin"));
     headers.insert(header::REFERRER_POLICY, HeaderValue::from_static("no-referrer"));
     headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
     let nothing = HeaderValue::from_static("default-src 'none'; frame-ancestors 'none'");
@@ -132,9 +136,10 @@ async fn identify(api: &Api, headers: &HeaderMap, peer: &Peer) -> Result<Who, Re
         Claim::Token(given) => given,
     };
     let now = api.clock.now();
-    api.access.rates().may_guess(peer, now.elapsed).map_err(Refusal::too_many)?;
     let found = tokens::with_hash(&mut *api.store.read().await?, &secret::hash(given)).await?;
+    // Only guesses are limited by address: somebody who guesses keeps no known token of the same network out.
     let Some(token) = found else {
+        api.access.rates().may_guess(peer, now.elapsed).map_err(Refusal::too_many)?;
         api.access.rates().wrong(peer, now.elapsed).map_err(Refusal::too_many)?;
         return Err(nobody("this token is not known; pair this device again"));
     };
@@ -173,7 +178,8 @@ pub async fn at_route(State(api): State<Api>, mut request: Request, next: Next) 
             match who {
                 Who::Holder { id, label, role } if rule.is_personal => {
                     let holder = Holder { id, label, role };
-                    let written = tokio::spawn(written_down(api, rule, holder, request, next));
+                    let pattern = pattern.clone().unwrap_or_default();
+                    let written = tokio::spawn(written_down(api, rule, pattern, holder, request, next));
                     let failed = |_| Problem::new(Kind::Internal, "the log says more").into_response();
                     written.await.unwrap_or_else(failed)
                 }
@@ -212,50 +218,69 @@ async fn run(api: &Api, rule: Rule, request: Request, next: Next) -> Response {
 }
 
 /// The holder of a token.
-struct Holder {
-    id: Uuid,
-    label: String,
-    role: Role,
+pub struct Holder {
+    /// The token's id.
+    pub id: Uuid,
+    /// What it is for.
+    pub label: String,
+    /// What they may.
+    pub role: Role,
 }
 
-async fn written_down(api: Api, rule: Rule, holder: Holder, request: Request, next: Next) -> Response {
-    let (method, path) = (request.method().to_string(), request.uri().path().to_owned());
-    let peer = request.extensions().get::<Peer>().copied();
-    // Looked for before: afterwards it may be gone.
-    let said = match whose(&api, &path, request.uri().query()).await {
-        Ok(said) => said,
-        Err(problem) => return problem.into_response(),
-    };
-    let response = run(&api, rule, request, next).await;
-    let of_handler = response.extensions().get::<OfAthlete>().map(|of| of.0);
-    let entry = AuditEntry {
-        id: Uuid::now_v7(),
-        at: UtcMicros(api.clock.now().utc_ns / 1000),
-        cage: api.access.cage.clone(),
-        token_id: holder.id,
-        token_label: holder.label,
-        role: holder.role,
-        address: peer.map_or_else(String::new, |peer| peer.remote.ip().to_canonical().to_string()),
-        method,
-        path,
-        athlete_id: of_handler.or(said),
-        status: response.status().as_u16(),
-    };
-    match api.access.ledger.write(entry).await {
-        Ok(()) => while_valid(api, holder.id, response),
-        Err(error) => {
-            let words = format!("{error}, so the answer is held back; what was asked may have been done");
-            Problem::new(Kind::Unavailable, words).into_response()
+impl Holder {
+    /// What is written down of a request of theirs, as far as it follows from who they are.
+    pub fn entry(self, api: &Api, peer: Option<Peer>) -> AuditEntry {
+        AuditEntry {
+            id: Uuid::now_v7(),
+            at: api.now(),
+            cage: api.access.cage.clone(),
+            token_id: self.id,
+            token_label: self.label,
+            role: self.role,
+            address: peer.map_or_else(String::new, |peer| peer.remote.ip().to_canonical().to_string()),
+            method: String::new(),
+            path: String::new(),
+            athlete_id: None,
+            status: 0,
         }
     }
 }
 
-async fn whose(api: &Api, path: &str, query: Option<&str>) -> Result<Option<Uuid>, Problem> {
-    match about(path, query) {
-        About::Athlete(id) => Ok(Some(id)),
-        About::Thing(of, id) => Ok(audit::athlete_of(&mut *api.store.read().await?, of, id).await?),
-        About::Unsaid => Ok(None),
+async fn written_down(api: Api, rule: Rule, pattern: String, holder: Holder, request: Request, next: Next) -> Response {
+    let (method, path) = (request.method().to_string(), request.uri().path().to_owned());
+    let peer = request.extensions().get::<Peer>().copied();
+    let (mut athletes, request) = match witness::named(&api, &pattern, request).await {
+        Ok(named) => named,
+        Err(problem) => return problem.into_response(),
+    };
+    let response = run(&api, rule, request, next).await;
+    let response = match witness::shown(&api, &pattern, response).await {
+        Ok((mut shown, response)) => {
+            athletes.append(&mut shown);
+            response
+        }
+        Err(_) => return held_back("it could not be looked up whom the answer is about"),
+    };
+    let id = holder.id;
+    let entry = AuditEntry { method, path, status: response.status().as_u16(), ..holder.entry(&api, peer) };
+    match api.access.ledger.write(one_each(entry, &athletes)).await {
+        Ok(()) => while_valid(api, id, response),
+        Err(error) => held_back(error),
     }
+}
+
+fn held_back(why: impl Display) -> Response {
+    let words = format!("{why}, so the answer is held back; what was asked may have been done");
+    Problem::new(Kind::Unavailable, words).into_response()
+}
+
+/// An entry for each athlete; one without where there is none.
+fn one_each(entry: AuditEntry, athletes: &BTreeSet<Uuid>) -> Vec<AuditEntry> {
+    if athletes.is_empty() {
+        return vec![entry];
+    }
+    let of = |athlete: &Uuid| AuditEntry { id: Uuid::now_v7(), athlete_id: Some(*athlete), ..entry.clone() };
+    athletes.iter().map(of).collect()
 }
 
 /// An event stream ends soon after its token does.

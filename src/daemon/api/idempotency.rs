@@ -6,13 +6,14 @@
 
 use super::Api;
 use super::etag::etag;
-use super::extract::LONGEST_BODY;
+use super::extract::{LONGEST_BODY, late};
 use super::problem::{Kind, Problem, Result};
 use crate::daemon::store::Transaction;
 use crate::daemon::store::queries::idempotency::{self, Answer, Asked};
 use axum::body::{Body, to_bytes};
 use axum::extract::{FromRequestParts, Request, State};
 use axum::http::request::Parts;
+use axum::http::uri::PathAndQuery;
 use axum::http::{HeaderMap, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
@@ -22,6 +23,8 @@ use std::convert::Infallible;
 
 /// The header (IETF draft-ietf-httpapi-idempotency-key-header).
 const KEY: &str = "idempotency-key";
+/// How the media types of files begin.
+const MULTIPART: &[u8] = b"multipart/";
 /// Longer keys are refused, characters.
 const LONGEST_KEY: usize = 200;
 /// Answers are kept so long, µs: a day.
@@ -36,12 +39,12 @@ pub struct Creation(Option<Asked>);
 
 /// Answers a creation that was answered before, and lets the others know under which key they are.
 pub async fn remember(State(api): State<Api>, request: Request, next: Next) -> Response {
-    // What else is sent is either refused or too long to be held.
-    let is_short = |headers: &HeaderMap| {
-        let is_of = |kind: &[u8]| kind.starts_with(b"application/json") || kind.starts_with(b"text/csv");
-        headers.get(header::CONTENT_TYPE).is_none_or(|kind| is_of(kind.as_bytes()))
+    // Files come as multipart and are too long to be held.
+    let is_file = |headers: &HeaderMap| {
+        let kind = headers.get(header::CONTENT_TYPE).map_or(&b""[..], |kind| kind.as_bytes());
+        kind.get(..MULTIPART.len()).is_some_and(|kind| kind.eq_ignore_ascii_case(MULTIPART))
     };
-    if request.method() != Method::POST || !request.headers().contains_key(KEY) || !is_short(request.headers()) {
+    if request.method() != Method::POST || !request.headers().contains_key(KEY) || is_file(request.headers()) {
         return next.run(request).await;
     }
     match look_up(&api, request).await {
@@ -69,10 +72,12 @@ async fn look_up(api: &Api, request: Request) -> Result<Found> {
         ));
     };
     let (mut parts, body) = request.into_parts();
-    let too_large = |_| Problem::new(Kind::TooLarge, format!("expected a body of at most {LONGEST_BODY} bytes"));
-    let bytes = to_bytes(body, LONGEST_BODY).await.map_err(too_large)?;
+    let too_large = || Problem::new(Kind::TooLarge, format!("expected a body of at most {LONGEST_BODY} bytes"));
+    let unread = |error: axum::Error| late(&error).unwrap_or_else(too_large);
+    let bytes = to_bytes(body, LONGEST_BODY).await.map_err(unread)?;
     let mut hash = Sha256::new();
-    hash.update(parts.uri.path().as_bytes());
+    // The query too: it says for whom a table is and how its clock is set.
+    hash.update(parts.uri.path_and_query().map_or_else(|| parts.uri.path(), PathAndQuery::as_str).as_bytes());
     hash.update([0]);
     hash.update(&bytes);
     let caller = parts.extensions.get::<Caller>().map_or_else(String::new, |caller| caller.0.clone());

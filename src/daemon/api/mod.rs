@@ -45,6 +45,7 @@ mod test_api;
 mod test_gate;
 mod tokens;
 mod tombstones;
+mod witness;
 mod words;
 
 pub use openapi::document;

@@ -3,19 +3,24 @@
 use super::Api;
 use super::check::Check;
 use super::extract::Body;
-use super::gate::Refusal;
+use super::gate::{Holder, Refusal};
 use super::instant::Instant;
 use super::problem::{Kind, Problem, Result};
 use super::tokens::{self, LONGEST_LABEL, NewToken, Role, TokenBody};
+use crate::daemon::access::caller::is_forwarded;
+use crate::daemon::access::ledger::NotKept;
 use crate::daemon::access::pairing::{Offer, VALID_FOR};
 use crate::daemon::access::{Peer, Who, secret, server};
-use crate::daemon::store::rows::UtcMicros;
+use crate::daemon::store::rows::{AuditEntry, UtcMicros};
 use axum::extract::State;
-use axum::http::StatusCode;
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Response};
 use axum::{Extension, Json};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
+
+/// Where codes are given back.
+const REDEEM: &str = "/v1/pairings/redeem";
 
 /// A code that can be given back once.
 #[derive(Clone, Debug, Serialize, ToSchema)]
@@ -48,15 +53,16 @@ pub struct Redemption {
 /// Show a pairing code
 ///
 /// Only to somebody at the service's own machine: a code is for whoever sees its screen. A new code voids the one before; it is
-/// worth something for ten minutes, once, and until five wrong ones were given back.
+/// worth something for ten minutes, once, and until a hundred wrong ones were given back.
 #[utoipa::path(post, path = "/v1/pairings", operation_id = "create_pairing", tag = "access", request_body = TokenBody, responses((status = 201, body = Pairing)))]
 pub async fn create(
     State(api): State<Api>,
     Extension(who): Extension<Who>,
     Extension(peer): Extension<Peer>,
+    headers: HeaderMap,
     Body(body): Body<TokenBody>,
 ) -> Result<Response> {
-    if who != Who::ThisMachine && !peer.is_loopback() {
+    if who != Who::ThisMachine && (!peer.is_loopback() || is_forwarded(&headers)) {
         let words = "a pairing code is shown only at the service's own machine: run `swingd pair` there";
         return Err(Problem::new(Kind::Forbidden, words));
     }
@@ -76,7 +82,7 @@ pub async fn create(
 /// Give a pairing code back
 ///
 /// From anywhere, without a token. The answer holds a token, once; the code is worth nothing then. Wrong codes are counted by
-/// address and in all.
+/// address and in all: after five of an address its codes are not looked at until a new one is shown.
 #[utoipa::path(
     post, path = "/v1/pairings/redeem", operation_id = "redeem_pairing", tag = "access", request_body = Redemption,
     responses((status = 201, body = NewToken))
@@ -90,7 +96,7 @@ pub async fn redeem(
     let now = api.clock.now().elapsed;
     api.access.rates().may_guess(&peer, now).map_err(Refusal::too_many)?;
     api.access.rates().may_anybody_guess(now).map_err(Refusal::too_many)?;
-    let offer = api.access.desk().redeem(&body.code, now);
+    let offer = api.access.desk().redeem(&body.code, peer.network(), now);
     let Some(Offer { role, label, days }) = offer else {
         api.access.rates().wrong(&peer, now).map_err(Refusal::too_many)?;
         return Err(Refusal::new(
@@ -99,7 +105,14 @@ pub async fn redeem(
         ));
     };
     let label = body.label.filter(|label| !label.trim().is_empty()).unwrap_or(label);
-    Ok(tokens::make(&api, TokenBody { role: role.into(), label, days }).await?)
+    let (token, response) = tokens::make(&api, TokenBody { role: role.into(), label, days }).await?;
+    // Nobody was known who asked; so it stands under the token that was given.
+    let holder = Holder { id: token.id, label: token.label, role: token.role };
+    let status = response.status().as_u16();
+    let entry = AuditEntry { method: "POST".into(), path: REDEEM.into(), status, ..holder.entry(&api, Some(peer)) };
+    let held_back = |error: NotKept| Refusal::new(Kind::Unavailable, format!("{error}, so the token is held back"));
+    api.access.ledger.write(vec![entry]).await.map_err(held_back)?;
+    Ok(response)
 }
 
 /// What a device sees that opens the address of a pairing code: it is for programs.

@@ -102,7 +102,7 @@ pub async fn list(State(api): State<Api>, Params(params): Params<PageParams>) ->
 #[utoipa::path(post, path = "/v1/tokens", operation_id = "create_token", tag = "access", request_body = TokenBody, responses((status = 201, body = NewToken)))]
 pub async fn create(State(api): State<Api>, Body(body): Body<TokenBody>) -> Result<Response> {
     body.check()?;
-    make(&api, body).await
+    Ok(make(&api, body).await?.1)
 }
 
 /// Take a token back
@@ -116,8 +116,8 @@ pub async fn revoke(State(api): State<Api>, Id(id): Id<Uuid>) -> Result<StatusCo
     Ok(StatusCode::NO_CONTENT)
 }
 
-/// Makes a token, keeps its hash, and gives it out.
-pub(super) async fn make(api: &Api, body: TokenBody) -> Result<Response> {
+/// Makes a token, keeps its hash, and gives it out: what is kept of it, and the answer with the token.
+pub(super) async fn make(api: &Api, body: TokenBody) -> Result<(rows::Token, Response)> {
     let token = secret::new_token().map_err(|error| Problem::new(Kind::Internal, error.to_string()))?;
     let created = api.now();
     let row = rows::Token {
@@ -135,7 +135,8 @@ pub(super) async fn make(api: &Api, body: TokenBody) -> Result<Response> {
     changes.commit().await?;
     tracing::info!(token = %row.id, role = ?row.role, "a token was given out");
     let location = [(header::LOCATION, format!("/v1/tokens/{}", row.id))];
-    Ok((StatusCode::CREATED, location, Json(NewToken { token, kept: Token::of(row) })).into_response())
+    let given = NewToken { token, kept: Token::of(row.clone()) };
+    Ok((row, (StatusCode::CREATED, location, Json(given)).into_response()))
 }
 
 impl TokenBody {

@@ -240,7 +240,9 @@ fn measured(names: &[String], columns: &[Column], record: &ByteRecord) -> Result
 }
 
 fn instant(cell: &str) -> Result<UtcMicros, String> {
-    cell.parse::<Instant>().map(UtcMicros::from).map_err(|_| format!("measured: `{}`; expected an instant with an offset (RFC 3339)", shown(cell)))
+    cell.parse::<Instant>()
+        .map(UtcMicros::from)
+        .map_err(|_| format!("measured: `{}`; expected an instant with an offset (RFC 3339)", shown(cell)))
 }
 
 /// In the column's unit, out in SI or degrees; an empty cell is no number.

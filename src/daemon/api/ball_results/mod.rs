@@ -6,7 +6,7 @@ mod tests;
 use super::Api;
 use super::check::Check;
 use super::etag::{IfMatch, Versioned};
-use super::extract::{Body, Id, Params};
+use super::extract::{Body, Id, Params, late};
 use super::idempotency::Creation;
 use super::instant::Instant;
 use super::page::{Page, page, slice};
@@ -15,10 +15,10 @@ use super::problem::{Kind, Place, Problem, Result};
 use super::refer::referred;
 use super::words::{EnteredBy, MatchedBy};
 use crate::daemon::ball_import::{self, MOST_WITHIN_S, Options, WITHIN_S, csv, matching::assign, near_to};
+use crate::daemon::store::Transaction;
 use crate::daemon::store::queries::ball_results::{self, BallFilter};
 use crate::daemon::store::queries::{TimeKey, swings_read};
 use crate::daemon::store::rows::{self, Seen, Swing, UtcMicros};
-use crate::daemon::store::Transaction;
 use axum::Json;
 use axum::body::Bytes;
 use axum::extract::State;
@@ -323,7 +323,7 @@ pub async fn import(
     if !kind.starts_with(b"text/csv") {
         return Err(Problem::new(Kind::UnsupportedType, "expected Content-Type: text/csv"));
     }
-    let text = text.map_err(|error| Problem::new(Kind::TooLarge, error.body_text()))?;
+    let text = text.map_err(|error| late(&error).unwrap_or_else(|| Problem::new(Kind::TooLarge, error.body_text())))?;
     let clock_offset_s = params.clock_offset_s.unwrap_or(0.0);
     if !(-MOST_CLOCK_OFFSET_S..=MOST_CLOCK_OFFSET_S).contains(&clock_offset_s) {
         let words =

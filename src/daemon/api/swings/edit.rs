@@ -11,14 +11,15 @@ use super::super::refer::referred;
 use super::super::words::{Mark, Side};
 use super::query::LONGEST_TAG;
 use super::shape::SwingInRecording;
+use crate::daemon::access::OfAthletes;
+use crate::daemon::store::Transaction;
 use crate::daemon::store::queries::swings_edit::{self, Move};
 use crate::daemon::store::queries::{athletes, bats, rounds, swings_read};
-use crate::daemon::store::Transaction;
 use crate::daemon::store::rows::Swing;
 use axum::extract::State;
 use axum::response::Response;
 use serde::{Deserialize, Deserializer, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use utoipa::ToSchema;
 use utoipa::openapi::schema::{ArrayBuilder, ObjectBuilder, Type};
 use uuid::Uuid;
@@ -169,9 +170,11 @@ pub async fn moves(State(api): State<Api>, creation: Creation, Body(body): Body<
     let mut changes = api.store.write().await?;
     let mut answer = Moved { changed: 0, swings: Vec::new() };
     owners_are_there(&mut changes, to).await?;
+    let mut from = BTreeSet::new();
     let ids: BTreeMap<_, _> = body.swing_ids.iter().enumerate().map(|(k, id)| (*id, k)).collect();
     for (id, k) in ids {
         let before = referred(swings_read::get(&mut changes, id).await, &format!("swing_ids/{k}"))?.swing;
+        from.extend(before.athlete_id);
         let mut after = swings_edit::moved(&mut changes, &before, to).await?;
         if after != before {
             swings_edit::put(&mut changes, &before, &after).await?;
@@ -180,7 +183,9 @@ pub async fn moves(State(api): State<Api>, creation: Creation, Body(body): Body<
         }
         answer.swings.push(MovedSwing::of(&after));
     }
-    creation.done(&api, changes, &answer).await
+    let mut response = creation.done(&api, changes, &answer).await?;
+    response.extensions_mut().insert(OfAthletes(from));
+    Ok(response)
 }
 
 async fn owners_are_there(changes: &mut Transaction, to: Move) -> Result<()> {

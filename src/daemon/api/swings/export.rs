@@ -6,6 +6,7 @@
 use super::super::Api;
 use super::super::problem::{Kind, Problem, Result};
 use super::query::{Filter, FilterParams};
+use crate::daemon::access::OfAthletes;
 use crate::daemon::store::Reading;
 use crate::daemon::store::queries::Slice;
 use crate::daemon::store::queries::swings_read::{self, FoundSwing, Order, SwingFilter};
@@ -16,6 +17,7 @@ use axum::extract::State;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use futures::stream::try_unfold;
+use std::collections::BTreeSet;
 use std::error::Error;
 use std::fs::File;
 use std::io::{self, BufWriter, ErrorKind, Seek, SeekFrom};
@@ -71,29 +73,32 @@ async fn export(api: Api, filter: SwingFilter, format: Format) -> Result<Respons
     let folder = api.data_folder.clone();
     let table = blocking(move || Table::new(tempfile::tempfile_in(folder)?, format)).await?;
     let mut reading = api.store.read().await?;
-    let file = write(&mut reading, &filter, table).await?;
+    let (file, athletes) = write(&mut reading, &filter, table).await?;
     drop(reading);
     drop(turn);
     let (kind, name) = format.facts();
     let length = file.metadata().map_err(|error| failed(error.into()))?.len();
     let headers = [(header::CONTENT_TYPE, kind), (header::CONTENT_DISPOSITION, name)];
-    Ok((headers, [(header::CONTENT_LENGTH, length)], body(file)).into_response())
+    let athletes = axum::Extension(OfAthletes(athletes));
+    Ok((headers, [(header::CONTENT_LENGTH, length)], athletes, body(file)).into_response())
 }
 
-async fn write(reading: &mut Reading, filter: &SwingFilter, mut table: Table) -> Result<File> {
-    let mut after = None;
+/// The table, and whose swings are in it.
+async fn write(reading: &mut Reading, filter: &SwingFilter, mut table: Table) -> Result<(File, BTreeSet<Uuid>)> {
+    let (mut after, mut athletes) = (None, BTreeSet::new());
     loop {
         let slice = Slice { after, limit: ROWS_A_PAGE };
         let found = swings_read::list(reading, filter, Order::Oldest, slice).await?;
         let is_last = (found.len() as i64) < ROWS_A_PAGE;
         after = found.last().map(FoundSwing::key);
+        athletes.extend(found.iter().filter_map(|found| found.swing.athlete_id));
         table = blocking(move || {
             found.into_iter().try_for_each(|found| table.push(row(found)))?;
             Ok(table)
         })
         .await?;
         if is_last {
-            return blocking(move || table.finish()).await;
+            return Ok((blocking(move || table.finish()).await?, athletes));
         }
     }
 }
@@ -230,9 +235,7 @@ mod tests {
 
     #[test]
     fn only_a_full_disk_is_called_full() {
-        for (cause, kind) in
-            [(ErrorKind::StorageFull, Kind::DiskFull), (ErrorKind::PermissionDenied, Kind::Internal)]
-        {
+        for (cause, kind) in [(ErrorKind::StorageFull, Kind::DiskFull), (ErrorKind::PermissionDenied, Kind::Internal)] {
             let csv = CsvRows::new(Failing(cause)).and_then(CsvRows::finish).unwrap_err();
             let parquet = ParquetRows::new(Failing(cause)).and_then(ParquetRows::finish).unwrap_err();
             for error in [ExportError::Rows(csv), ExportError::Rows(parquet), ExportError::File(cause.into())] {

@@ -5,10 +5,11 @@ use super::super::rows::{AuditEntry, AuditKey, Role, UtcMicros, Word};
 use super::{Slice, maybe_uuid, uuid};
 use sqlx::any::AnyRow;
 use sqlx::{AnyConnection, Row};
+use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// Of what kind a thing is whose athlete is looked for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Of {
     /// A consent.
     Consent,
@@ -16,12 +17,14 @@ pub enum Of {
     Lesson,
     /// A round.
     Round,
-    /// A recording, where it was imported for somebody.
+    /// A recording: of everybody who swings in it, and whom it was imported for.
     Recording,
     /// A swing.
     Swing,
     /// A ball result.
     BallResult,
+    /// An aim, where it was taken in somebody's lesson.
+    Aim,
 }
 
 /// Adds an entry.
@@ -74,11 +77,11 @@ pub async fn list(
     query.fetch_all(connection).await?.iter().map(entry).collect()
 }
 
-/// Whose it is; `None` also where there is no such thing.
+/// Whose it is; nobody's also where there is no such thing.
 ///
 /// # Errors
 /// If it cannot be read.
-pub async fn athlete_of(connection: &mut AnyConnection, of: Of, id: Uuid) -> Result<Option<Uuid>, StoreError> {
+pub async fn athletes_of(connection: &mut AnyConnection, of: Of, id: Uuid) -> Result<BTreeSet<Uuid>, StoreError> {
     let query = match of {
         Of::Consent => "SELECT athlete_id FROM consents WHERE id = $1",
         Of::Lesson => "SELECT athlete_id FROM lessons WHERE id = $1",
@@ -86,12 +89,19 @@ pub async fn athlete_of(connection: &mut AnyConnection, of: Of, id: Uuid) -> Res
             "SELECT lessons.athlete_id AS athlete_id FROM rounds JOIN lessons ON lessons.id = rounds.lesson_id
              WHERE rounds.id = $1"
         }
-        Of::Recording => "SELECT athlete_id FROM recordings WHERE id = $1",
+        Of::Recording => {
+            "SELECT athlete_id FROM recordings WHERE id = $1
+             UNION SELECT athlete_id FROM swings WHERE recording_id = $1"
+        }
         Of::Swing => "SELECT athlete_id FROM swings WHERE id = $1",
         Of::BallResult => "SELECT athlete_id FROM ball_results WHERE id = $1",
+        Of::Aim => {
+            "SELECT lessons.athlete_id AS athlete_id FROM aims JOIN lessons ON lessons.id = aims.lesson_id
+             WHERE aims.id = $1"
+        }
     };
-    let row = sqlx::query(query).bind(id.to_string()).fetch_optional(connection).await?;
-    row.map_or(Ok(None), |row| maybe_uuid(&row, "athlete_id"))
+    let rows = sqlx::query(query).bind(id.to_string()).fetch_all(connection).await?;
+    rows.iter().filter_map(|row| maybe_uuid(row, "athlete_id").transpose()).collect()
 }
 
 fn entry(row: &AnyRow) -> Result<AuditEntry, StoreError> {
@@ -150,6 +160,13 @@ mod tests {
                     "INSERT INTO recordings (id, cage, file_name, origin, begun_utc_us, state, version) VALUES ('{}', 'cage', 'a.mcap', 'import', 0, 'stored', 1)",
                     id(5)
                 ),
+                format!("INSERT INTO sensors VALUES ('{}', 'knob', '', '', 0, 0, 1)", id(8)),
+                format!(
+                    "INSERT INTO aims (id, sensor_id, lesson_id, taken_utc_us, note, version) VALUES ('{}', '{}', '{}', 0, '', 1)",
+                    id(7),
+                    id(8),
+                    id(3)
+                ),
             ];
             for row in rows {
                 sqlx::query(sqlx::AssertSqlSafe(row)).execute(&mut *changes).await.unwrap();
@@ -161,8 +178,10 @@ mod tests {
                 (Of::Recording, 5, None),
                 (Of::Swing, 6, None),
                 (Of::BallResult, 6, None),
+                (Of::Aim, 7, Some(id(1))),
             ] {
-                assert_eq!(athlete_of(&mut changes, of, id(k)).await.unwrap(), whose, "{of:?}");
+                let found = athletes_of(&mut changes, of, id(k)).await.unwrap();
+                assert_eq!(found, whose.into_iter().collect(), "{of:?}");
             }
         });
     }

@@ -10,7 +10,7 @@ pub struct Asked {
     pub caller: String,
     /// The key they gave.
     pub key: String,
-    /// SHA-256 of path and body, hexadecimal.
+    /// SHA-256 of path with query and body, hexadecimal.
     pub request_sha256: String,
 }
 
