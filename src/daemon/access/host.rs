@@ -45,7 +45,9 @@ impl Hosts {
         let mut sites = headers.get_all("sec-fetch-site").iter();
         if let Some(site) = sites.find(|site| !matches!(site.as_bytes(), b"same-origin" | b"none")) {
             let site = shown(site.to_str().unwrap_or_default());
-            return Err(format!("Sec-Fetch-Site is `{site}`; expected same-origin or none: a page of this service's own"));
+            return Err(format!(
+                "Sec-Fetch-Site is `{site}`; expected same-origin or none: a page of this service's own"
+            ));
         }
         let mut origins = headers.get_all(header::ORIGIN).iter().map(|origin| origin.to_str().unwrap_or_default());
         match origins.find(|origin| !self.is_own_origin(origin, local)) {

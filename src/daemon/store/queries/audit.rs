@@ -153,7 +153,7 @@ mod tests {
                     id(3)
                 ),
                 format!(
-                    "INSERT INTO recordings VALUES ('{}', 'cage', 'a.mcap', NULL, 'import', NULL, NULL, 0, NULL, NULL, NULL,
+                    "INSERT INTO recordings VALUES ('{}', 'cage', 'a.mcap', NULL, 'import', NULL, NULL, NULL, 0, NULL, NULL, NULL,
                      NULL, NULL, NULL, NULL, 'stored', 1)",
                     id(5)
                 ),
