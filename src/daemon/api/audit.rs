@@ -29,7 +29,7 @@ pub struct AuditParams {
     limit: Option<u16>,
 }
 
-/// That somebody asked for something that belongs to an athlete, over the network.
+/// That somebody asked for something that belongs to an athlete, or gave or took a token, over the network.
 #[derive(Clone, Debug, Serialize, ToSchema)]
 pub struct AuditEntry {
     /// Its id.
@@ -50,7 +50,7 @@ pub struct AuditEntry {
     method: String,
     /// Path, without query.
     path: String,
-    /// The athlete whose data it was; null for lists of several and for what belongs to nobody yet.
+    /// The athlete whose data it was, an entry for each; null where request and answer name nobody.
     #[schema(required)]
     athlete_id: Option<Uuid>,
     /// HTTP status of the answer.
@@ -59,7 +59,7 @@ pub struct AuditEntry {
 
 /// Read who saw what
 ///
-/// Newest first. What this machine itself asks for is not in it.
+/// Newest first. What this machine itself asks for is not in it, nor what was read again within a minute.
 #[utoipa::path(get, path = "/v1/audit", operation_id = "list_audit", tag = "access", params(AuditParams), responses((status = 200, body = Page<AuditEntry>)))]
 pub async fn list(State(api): State<Api>, Params(params): Params<AuditParams>) -> Result<Json<Page<AuditEntry>>> {
     let AuditParams { athlete, after, limit } = params;

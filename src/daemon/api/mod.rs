@@ -43,6 +43,8 @@ mod swings;
 mod test_api;
 #[cfg(test)]
 mod test_gate;
+#[cfg(test)]
+mod test_witness;
 mod tokens;
 mod tombstones;
 mod witness;
