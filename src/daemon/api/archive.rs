@@ -21,7 +21,7 @@ const PIECE_BYTES: usize = 64 * 1024;
 /// A zip archive with everything that is kept of the athlete at this installation: JSON, CSV, their stretches of the
 /// recordings, and a BIDS-motion data set. Its README.txt says what is where.
 #[utoipa::path(
-    get, path = "/v1/athletes/{id}/archive", tag = "athletes", params(("id" = Uuid, Path)),
+    get, path = "/v1/athletes/{id}/archive", operation_id = "archive", tag = "athletes", params(("id" = Uuid, Path)),
     responses((status = 200, content_type = "application/zip", body = Vec<u8>))
 )]
 pub async fn read(State(api): State<Api>, Id(id): Id<Uuid>) -> Result<Response> {

@@ -204,7 +204,8 @@ impl AthleteBody {
     }
 
     fn row(self, id: Uuid, created: UtcMicros, version: i64, now: UtcMicros) -> Result<rows::Athlete> {
-        let is_possible = self.birth_year.is_none_or(|birth_year| (FIRST_YEAR..=year(now).min(LAST_YEAR)).contains(&birth_year));
+        let is_possible =
+            self.birth_year.is_none_or(|birth_year| (FIRST_YEAR..=year(now).min(LAST_YEAR)).contains(&birth_year));
         Check::new()
             .name("nickname", &self.nickname, 100)
             .that(is_possible, "birth_year", "expected a year from 1900 to the present one")
@@ -250,7 +251,7 @@ mod tests {
             assert_eq!((&read.json, read.header("etag")), (&older.json, Some("\"2\"")));
             assert_eq!((read.json.get("height_m"), &read.json["nickname"]), (None, &json!("Wren")));
             assert_eq!(api.patch(path, "\"2\"", json!({"birth_year": null})).await.json["is_minor"], json!(null));
-            assert_eq!(api.delete(path, "\"3\"").await.status, 405);
+            assert_eq!(api.delete(path, "\"3\"").await.status, 400, "erasing has to be confirmed by name");
         });
     }
 

@@ -60,7 +60,7 @@ pub struct AuditEntry {
 /// Read who saw what
 ///
 /// Newest first. What this machine itself asks for is not in it.
-#[utoipa::path(get, path = "/v1/audit", tag = "access", params(AuditParams), responses((status = 200, body = Page<AuditEntry>)))]
+#[utoipa::path(get, path = "/v1/audit", operation_id = "audit", tag = "access", params(AuditParams), responses((status = 200, body = Page<AuditEntry>)))]
 pub async fn list(State(api): State<Api>, Params(params): Params<AuditParams>) -> Result<Json<Page<AuditEntry>>> {
     let AuditParams { athlete, after, limit } = params;
     let slice = page::slice(after.as_deref(), limit)?;

@@ -8,7 +8,7 @@ use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use utoipa::openapi::path::{Operation, Parameter, ParameterBuilder, ParameterIn, PathItem};
 use utoipa::openapi::schema::{ObjectBuilder, Type};
-use utoipa::openapi::security::{HttpBuilder, HttpAuthScheme, SecurityRequirement, SecurityScheme};
+use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme};
 use utoipa::openapi::{
     Components, Content, Info, License, OpenApi, Ref, RefOr, Required, Response as Described, ResponseBuilder,
 };
@@ -51,7 +51,8 @@ pub(super) fn complete(document: &mut OpenApi) {
                  on, over loopback, need none; all others do. POST /v1/pairings/redeem gives one for a pairing code and needs none either.";
     let token = HttpBuilder::new().scheme(HttpAuthScheme::Bearer).description(Some(words)).build();
     components.add_security_scheme(TOKEN, SecurityScheme::Http(token));
-    document.security = Some(vec![SecurityRequirement::default(), SecurityRequirement::new::<_, [&str; 0], &str>(TOKEN, [])]);
+    document.security =
+        Some(vec![SecurityRequirement::default(), SecurityRequirement::new::<_, [&str; 0], &str>(TOKEN, [])]);
     for (path, item) in &mut document.paths.paths {
         complete_item(path, item);
     }

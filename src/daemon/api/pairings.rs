@@ -49,7 +49,7 @@ pub struct Redemption {
 ///
 /// Only to somebody at the service's own machine: a code is for whoever sees its screen. A new code voids the one before; it is
 /// worth something for ten minutes, once, and until five wrong ones were given back.
-#[utoipa::path(post, path = "/v1/pairings", tag = "access", request_body = TokenBody, responses((status = 201, body = Pairing)))]
+#[utoipa::path(post, path = "/v1/pairings", operation_id = "pair", tag = "access", request_body = TokenBody, responses((status = 201, body = Pairing)))]
 pub async fn create(
     State(api): State<Api>,
     Extension(who): Extension<Who>,

@@ -198,7 +198,10 @@ pub async fn reanalyse(State(api): State<Api>, Id(id): Id<Uuid>, request: Reques
     let Reanalysis { profile_toml } = asked(request, &api).await?;
     let length = profile_toml.as_ref().map_or(0, |toml| toml.chars().count());
     if length > LONGEST_PROFILE_TOML {
-        return Err(invalid("profile_toml", format!("has {length} characters; expected at most {LONGEST_PROFILE_TOML}")));
+        return Err(invalid(
+            "profile_toml",
+            format!("has {length} characters; expected at most {LONGEST_PROFILE_TOML}"),
+        ));
     }
     if let Some(Err(error)) = profile_toml.as_deref().map(Profile::parse) {
         return Err(invalid("profile_toml", error.to_string()));

@@ -65,7 +65,7 @@ pub struct Installation {
 /// In the order in which it had been entered. On PostgreSQL the server's own log and its base backups are out of this
 /// service's reach.
 #[utoipa::path(
-    get, path = "/v1/tombstones", tag = "athletes", params(PageParams),
+    get, path = "/v1/tombstones", operation_id = "tombstones", tag = "athletes", params(PageParams),
     responses((status = 200, body = Page<Tombstone>))
 )]
 pub async fn list(State(api): State<Api>, Params(params): Params<PageParams>) -> Result<Json<Page<Tombstone>>> {

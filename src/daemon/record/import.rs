@@ -7,8 +7,8 @@
 use super::analyse::{AnalyseError, Outcome, RecordingFile, analyse_file, later};
 use super::survey::{Survey, survey};
 use super::upload::{Arrived, Part, Temporary, of_name, put_in_place};
-use crate::daemon::hex::hex;
 use crate::daemon::files::{RecordingError, from_reader};
+use crate::daemon::hex::hex;
 use crate::daemon::recorder::stem;
 use crate::daemon::store::queries::{athletes, bats, lessons, recordings, rounds};
 use crate::daemon::store::rows::{

@@ -48,7 +48,9 @@ pub enum Busy {
     #[error("a recording is measured and {MOST_WAITING} more wait; expected another try when some are done")]
     Measuring,
     /// Too many wait to take something along.
-    #[error("{MOST_EXPORTS} exports are made and {MOST_EXPORTS_WAITING} more wait; expected another try when some are done")]
+    #[error(
+        "{MOST_EXPORTS} exports are made and {MOST_EXPORTS_WAITING} more wait; expected another try when some are done"
+    )]
     Exporting,
     /// Too many arrive.
     #[error("{MOST_ARRIVING} recordings arrive already; expected another try when one has arrived")]

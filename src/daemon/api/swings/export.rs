@@ -230,9 +230,7 @@ mod tests {
 
     #[test]
     fn only_a_full_disk_is_called_full() {
-        for (cause, kind) in
-            [(ErrorKind::StorageFull, Kind::DiskFull), (ErrorKind::PermissionDenied, Kind::Internal)]
-        {
+        for (cause, kind) in [(ErrorKind::StorageFull, Kind::DiskFull), (ErrorKind::PermissionDenied, Kind::Internal)] {
             let csv = CsvRows::new(Failing(cause)).and_then(CsvRows::finish).unwrap_err();
             let parquet = ParquetRows::new(Failing(cause)).and_then(ParquetRows::finish).unwrap_err();
             for error in [ExportError::Rows(csv), ExportError::Rows(parquet), ExportError::File(cause.into())] {
