@@ -363,11 +363,11 @@ mod tests {
 
     #[test]
     fn a_clock_leads_to_no_instant_that_cannot_be_written() {
-        let table = read(b"measured,carry_m\n0000-01-01T00:00:10Z,1\n9999-12-30T00:00:00Z,1\n").unwrap();
+        let table = read(b"measured,carry_m\n0000-01-01T00:00:10Z,1\n9999-12-29T00:00:00Z,1\n").unwrap();
         let at = |row: usize, offset_s| table.rows[row].read.clone().unwrap().on_utc(offset_s).map(|row| row.at.0);
         assert_eq!(at(0, 10.0), Ok(-62_167_219_200_000_000));
         assert!(at(0, 11.0).is_err() && at(1, -86_400.0).is_ok());
-        let late = read(b"measured,carry_m\n9999-12-31T23:00:00Z,1\n").unwrap().rows.remove(0).read.unwrap();
+        let late = read(b"measured,carry_m\n9999-12-30T21:00:00Z,1\n").unwrap().rows.remove(0).read.unwrap();
         assert!(late.on_utc(-86_400.0).is_err());
     }
 

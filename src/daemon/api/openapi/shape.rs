@@ -204,7 +204,7 @@ mod tests {
     fn what_is_refused_is_not_in_the_schemas() {
         let document = to_value(document()).unwrap();
         let schemas = &document["components"]["schemas"];
-        let tag = &schemas["SwingEdit"]["properties"]["tags"];
+        let tag = &schemas["SwingEditPatch"]["properties"]["tags"];
         assert_eq!((&tag["items"]["maxLength"], &tag["maxItems"]), (&json!(50), &json!(20)));
         assert_eq!(tag["items"]["pattern"], json!(super::NAME));
         let never = &schemas["BallResultBodyPatch"]["properties"]["measured"];
