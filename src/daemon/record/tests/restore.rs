@@ -15,7 +15,16 @@ use uuid::Uuid;
 
 fn asked<'a>(backup: &'a Path, data_folder: &'a Path, place: &'a Place, steps: Steps) -> Restore<'a> {
     let now = UtcMicros(NOW.0 + 1);
-    Restore { backup, data_folder, cage: CAGE, place, ignore_present: false, now, steps: Arc::new(steps) }
+    Restore {
+        backup,
+        data_folder,
+        cage: CAGE,
+        place,
+        ignore_present: false,
+        of_any_cage: false,
+        now,
+        steps: Arc::new(steps),
+    }
 }
 
 fn runs_on_sqlite(test: impl AsyncFn(TestStore)) {

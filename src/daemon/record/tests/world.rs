@@ -97,7 +97,7 @@ impl World {
             at_the_plate: AtThePlate::default(),
             profile: Arc::default(),
         };
-        assert!(keep(&mut changes, &source, &told, NOW).await.unwrap().is_new);
+        assert!(keep(&mut changes, &source, &told, NOW).await.unwrap().unwrap().is_new);
         changes.commit().await.unwrap();
     }
 
