@@ -351,22 +351,22 @@ impl Service {
 }
 
 /// Holds the data folder to one name of the installation: recordings are known by it. It may change as long as none is.
-async fn keep_cage(store: &Store, settings: &Settings) -> Result<(), StartError> {
-    let path = settings.data_folder.join(CAGE);
+async fn keep_cage(store: &Store, folder: &Path, cage: &str) -> Result<(), StartError> {
+    let path = folder.join(CAGE);
     let failed = |cause| StartError::Folder { path: path.clone(), cause };
     let before = match std::fs::read_to_string(&path) {
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => None,
         text => Some(text.map_err(failed)?.trim_end().to_owned()),
     };
     match before {
-        Some(found) if found == settings.cage => return Ok(()),
+        Some(found) if found == cage => return Ok(()),
         Some(found) if recordings::has_any_of(&mut *store.read().await?, &found).await? => {
-            return Err(StartError::Cage { found, asked: settings.cage.clone() });
+            return Err(StartError::Cage { found, asked: cage.to_owned() });
         }
         _ => {}
     }
-    let part = settings.data_folder.join(format!("{CAGE}.part"));
-    std::fs::write(&part, format!("{}\n", settings.cage)).and_then(|()| std::fs::rename(&part, &path)).map_err(failed)
+    let part = folder.join(format!("{CAGE}.part"));
+    std::fs::write(&part, format!("{}\n", cage)).and_then(|()| std::fs::rename(&part, &path)).map_err(failed)
 }
 
 /// The store, after a restore or an import that was cut short is gone on with.
@@ -380,7 +380,7 @@ pub(super) async fn open_store(settings: &Settings) -> Result<Store, StartError>
     if is_restoring {
         restore::finish_server(&store, folder).await?;
     }
-    keep_cage(&store, settings).await?;
+    keep_cage(&store, folder, &settings.cage).await?;
     if let Err(error) = finish_imports(&store, &settings.cage, &folder.join("recordings")).await {
         tracing::warn!(%error, "imports that were cut short are seen to at the next start");
     }
@@ -442,5 +442,45 @@ async fn watch_log(lost: Arc<AtomicU64>, failing: Arc<AtomicBool>, hub: Arc<Hub>
             hub.clear(None, "event_log");
         }
         before = now;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::daemon::store::rows::{Origin, Recording, RecordingState};
+    use crate::daemon::store::test_store::on_each;
+    use uuid::Uuid;
+
+    #[test]
+    fn an_installation_keeps_its_name_once_a_recording_is_known_by_it() {
+        on_each(async |test| {
+            let names = ["north", "north", "south"];
+            for cage in names {
+                keep_cage(&test.store, &test.folder, cage).await.unwrap();
+            }
+            let recording = Recording {
+                id: Uuid::now_v7(),
+                cage: "south".into(),
+                file_name: "20261125T161018Z-knob.mcap".into(),
+                sensor_id: None,
+                origin: Origin::Live,
+                imported_name: None,
+                athlete_id: None,
+                begun: UtcMicros(0),
+                ended: None,
+                summary: None,
+                sha256: None,
+                state: RecordingState::Open,
+                version: 1,
+            };
+            let mut changes = test.store.write().await.unwrap();
+            recordings::insert(&mut changes, &recording).await.unwrap();
+            changes.commit().await.unwrap();
+            keep_cage(&test.store, &test.folder, "south").await.unwrap();
+            let refused = keep_cage(&test.store, &test.folder, "north").await.unwrap_err().to_string();
+            assert!(refused.contains(r#"Expected cage.name = "south""#), "{refused}");
+            keep_cage(&test.store, &test.folder, "south").await.unwrap();
+        });
     }
 }

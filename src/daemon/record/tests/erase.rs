@@ -5,7 +5,7 @@ use crate::daemon::record::retention::expire;
 use crate::daemon::record::steps::Steps;
 use crate::daemon::store::StoreError;
 use crate::daemon::store::queries::tombstones::Reason;
-use crate::daemon::store::queries::{athletes, lessons, plates, recordings, tombstones};
+use crate::daemon::store::queries::{athletes, lessons, plates, recordings, swings_edit, swings_read, tombstones};
 use crate::daemon::store::rows::{Origin, Plate, RecordingState, UtcMicros};
 use crate::daemon::store::test_store::on_each;
 use uuid::Uuid;
@@ -311,5 +311,30 @@ fn a_plate_whose_lesson_is_over_keeps_nobody() {
         log.close();
         let now = plates::get(&mut eraser.store.read().await.unwrap(), CAGE).await.unwrap().unwrap();
         assert_eq!(now.athlete_id, None);
+    });
+}
+
+#[test]
+fn recordings_of_moved_swings_are_named() {
+    on_each(async |test| {
+        let world = World::new(test).await;
+        let mut changes = world.test.store.write().await.unwrap();
+        // A swing of each to the other.
+        let ids = recordings::swing_ids(&mut changes, world.shared).await.unwrap();
+        for id in ids.into_iter().take(2) {
+            let before = swings_read::get(&mut changes, id).await.unwrap().swing;
+            let to = if before.athlete_id == Some(world.wren) { world.tern } else { world.wren };
+            let to = swings_edit::Move { athlete: Some(Some(to)), ..Default::default() };
+            let after = swings_edit::moved(&mut changes, &before, to).await.unwrap();
+            swings_edit::put(&mut changes, &before, &after).await.unwrap();
+        }
+        changes.commit().await.unwrap();
+        let (eraser, log) = world.eraser(Steps::all());
+        let tombstone = eraser.erase(world.wren, Reason::Request, NOW).await.unwrap();
+        log.close();
+        let here = &Removed::of(&tombstone).cages[CAGE];
+        let says = |words: &str| here.left.iter().any(|left| left.starts_with(SHARED) && left.contains(words));
+        assert!(here.is_done && here.left.len() == 2, "{here:?}");
+        assert!(says("a swing of theirs in it") && says("a swing of another in it"), "{here:?}");
     });
 }
