@@ -216,11 +216,13 @@ impl Service {
         backlog: Backlog,
         turns: Arc<Turns>,
     ) -> impl Future<Output = ()> + use<> {
+        let stations = Arc::clone(&self.stations);
         let eraser = Eraser {
             store: self.store.clone(),
             data_folder: settings.data_folder.clone(),
             cage: settings.cage.clone(),
             hub: Some(Arc::clone(&self.hub)),
+            plate: Some(Arc::new(move |at_bat| stations.at_the_plate(at_bat))),
             steps: Arc::default(),
         };
         let (days, clock, cancel) = (settings.retention_days, Arc::clone(&self.clock), self.cancel.clone());

@@ -61,6 +61,7 @@ pub async fn erase(
         data_folder: api.data_folder.clone(),
         cage: api.cage.clone(),
         hub: Some(Arc::clone(&api.hub)),
+        plate: Some(Arc::clone(&api.plate)),
         steps: Arc::new(Steps::all()),
     };
     let now = UtcMicros(api.clock.now().utc_ns / 1000);

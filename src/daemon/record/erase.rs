@@ -52,6 +52,8 @@ pub struct Eraser {
     pub cage: String,
     /// What was told; `None` where nothing is told.
     pub hub: Option<Arc<Hub>>,
+    /// Hears who is at the plate when somebody who only seemed to be is erased; `None` where nothing is recorded.
+    pub plate: Option<plate::Hears>,
     /// Ends it in tests.
     pub steps: Arc<Steps>,
 }
@@ -219,9 +221,13 @@ impl Eraser {
 
     async fn rows(&self, id: Uuid, reason: Reason, now: UtcMicros) -> Result<(), EraseError> {
         let mut changes = self.store.write().await?;
+        let mut cleared = None;
         for cage in erase::at_the_plate(&mut changes, id).await? {
             if plate::still_there(&mut changes, &cage, now).await? {
                 return Err(EraseError::AtThePlate { cage });
+            }
+            if cage == self.cage {
+                cleared = Some(plate::current(&mut changes, &cage, now).await?);
             }
         }
         let moved = erase::moved_to(&mut changes, id).await?;
@@ -229,7 +235,12 @@ impl Eraser {
         let removed = Removed { rows: done.rows, imports: done.imports, moved, ..Removed::default() };
         let tombstone = Tombstone { id, kind: Kind::Athlete, erased: now, reason, removed: removed.text() };
         tombstones::insert(&mut changes, &tombstone).await?;
-        Ok(changes.commit().await?)
+        changes.commit().await?;
+        if let (Some(plate), Some(nobody)) = (&self.plate, cleared) {
+            // Else recordings would go on to name them.
+            plate(&nobody);
+        }
+        Ok(())
     }
 
     /// What is not rows. What is done is kept step by step, and not done again.

@@ -56,6 +56,9 @@ pub struct AtBat {
     pub outfit: Arc<Outfit>,
 }
 
+/// Hears who is at the plate: what records does.
+pub type Hears = Arc<dyn Fn(&AtBat) + Send + Sync>;
+
 /// Why what was said cannot be done.
 #[derive(Debug, thiserror::Error)]
 pub enum PlateError {

@@ -8,6 +8,8 @@ use crate::daemon::store::queries::tombstones::Reason;
 use crate::daemon::store::queries::{athletes, lessons, plates, recordings, swings_edit, swings_read, tombstones};
 use crate::daemon::store::rows::{Origin, Plate, RecordingState, UtcMicros};
 use crate::daemon::store::test_store::on_each;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
 use uuid::Uuid;
 
 fn event(id: Option<Uuid>, nickname: &str) -> String {
@@ -306,9 +308,16 @@ fn a_plate_whose_lesson_is_over_keeps_nobody() {
         let mut changes = world.test.store.write().await.unwrap();
         plates::put(&mut changes, &stale).await.unwrap();
         changes.commit().await.unwrap();
-        let (eraser, log) = world.eraser(Steps::all());
+        let (mut eraser, log) = world.eraser(Steps::all());
+        let heard = Arc::new(AtomicU32::new(0));
+        let hears = Arc::clone(&heard);
+        eraser.plate = Some(Arc::new(move |at_bat| {
+            assert_eq!(at_bat.plate.athlete_id, None);
+            hears.fetch_add(1, Ordering::Relaxed);
+        }));
         eraser.erase(world.wren, Reason::Request, NOW).await.unwrap();
         log.close();
+        assert_eq!(heard.load(Ordering::Relaxed), 1, "what records is told");
         let now = plates::get(&mut eraser.store.read().await.unwrap(), CAGE).await.unwrap().unwrap();
         assert_eq!(now.athlete_id, None);
     });

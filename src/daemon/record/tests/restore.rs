@@ -117,7 +117,14 @@ fn whoever_was_erased_does_not_come_back() {
         drop(read);
         // Nor does it stay in what was restored from.
         assert!(!holding(&away, &WRENS).is_empty());
-        let eraser = Eraser { store, data_folder: data.clone(), cage: CAGE.into(), hub: None, steps: Arc::default() };
+        let eraser = Eraser {
+            store,
+            data_folder: data.clone(),
+            cage: CAGE.into(),
+            hub: None,
+            plate: None,
+            steps: Arc::default(),
+        };
         assert_eq!(eraser.resume(NOW).await.unwrap(), 0);
         assert_eq!(holding(&away, &WRENS), [] as [String; 0]);
         std::fs::remove_dir_all(&away).unwrap();

@@ -110,6 +110,7 @@ impl World {
             data_folder: self.test.folder.clone(),
             cage: CAGE.into(),
             hub: Some(Arc::new(hub)),
+            plate: None,
             steps: Arc::new(steps),
         };
         (eraser, log)
