@@ -140,7 +140,7 @@ async fn write_swing(
     let mut id = None;
     for told in &made.told {
         let now = told.contact_utc.map_or(source.begun, |placed| UtcMicros(placed.utc_ns / 1000 + 20_000_000));
-        id = Some(keep(changes, source, told, now).await?.swing_id);
+        id = keep(changes, source, told, now).await?.map(|kept| kept.swing_id);
     }
     let id = id.context("a swing of which nothing was told")?;
     if made.is_edited() {

@@ -28,9 +28,13 @@ pub struct RestoreArgs {
     /// A folder that `swingd backup` made
     #[arg(value_name = "BACKUP")]
     pub backup: PathBuf,
-    /// The present store is damaged: do without it, although athletes erased since the backup then come back
+    /// The present store is damaged: do without it, although athletes erased since the backup then come back; all tokens are
+    /// revoked
     #[arg(long)]
     pub ignore_present: bool,
+    /// Also a backup of an installation with another name
+    #[arg(long)]
+    pub other_cage: bool,
     /// The configuration
     #[command(flatten)]
     pub config: ConfigArgs,
@@ -71,6 +75,7 @@ pub fn run_restore(args: &RestoreArgs, out: &mut dyn Write, err: &mut dyn Write)
         cage: &config.cage_name.value,
         place: &place,
         ignore_present: args.ignore_present,
+        of_any_cage: args.other_cage,
         now: now(),
         steps: Arc::new(Steps::all()),
     };
@@ -78,6 +83,13 @@ pub fn run_restore(args: &RestoreArgs, out: &mut dyn Write, err: &mut dyn Write)
     writeln!(out, "restored {}, made {}", args.backup.display(), restored.manifest.made)?;
     if let Some(kept) = &restored.kept {
         writeln!(out, "what was there before is in {}", kept.display())?;
+    }
+    match restored.tokens_revoked {
+        0 => {}
+        count if args.ignore_present => {
+            writeln!(out, "all {count} tokens are revoked, as which had been is not known")?
+        }
+        count => writeln!(out, "{count} tokens that were revoked since the backup was made are still")?,
     }
     for id in &restored.erased_again {
         writeln!(out, "the athlete {id} was erased since the backup was made, and was erased from it again")?;

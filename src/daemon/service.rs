@@ -16,7 +16,7 @@ use super::record::restore::RestoreError;
 use super::record::{Turns, archive, finish_imports, plate, restore, retention};
 use super::recorder::{Leftovers, SystemDisk};
 use super::station::Limits;
-use super::store::queries::tokens;
+use super::store::queries::{recordings, tokens};
 use super::store::rows::UtcMicros;
 use super::store::{Place, Store, StoreError};
 use super::{STOP_WITHIN, Stations, api};
@@ -34,21 +34,26 @@ use tokio_util::task::TaskTracker;
 /// Of the time that stopping may take, sources have this much to end,
 const TASKS_WITHIN: Duration = Duration::from_millis(1200);
 /// stations to finish,
-const STATIONS_WITHIN: Duration = Duration::from_millis(2800);
+const STATIONS_WITHIN: Duration = Duration::from_millis(2650);
 /// what they told to be stored,
 const STORE_WITHIN: Duration = Duration::from_millis(450);
 /// front-ends to read the last that was told,
-const STREAMS_WITHIN: Duration = Duration::from_millis(250);
-/// and the event log to be written.
-const LOG_WITHIN: Duration = Duration::from_millis(250);
+const STREAMS_WITHIN: Duration = Duration::from_millis(200);
+/// the event log to be written,
+const LOG_WITHIN: Duration = Duration::from_millis(200);
+/// and the store to be closed.
+const CLOSE_WITHIN: Duration = Duration::from_millis(250);
 const _: () = assert!(
     TASKS_WITHIN.as_millis()
         + STATIONS_WITHIN.as_millis()
         + STORE_WITHIN.as_millis()
         + STREAMS_WITHIN.as_millis()
         + LOG_WITHIN.as_millis()
+        + CLOSE_WITHIN.as_millis()
         <= STOP_WITHIN.as_millis()
 );
+/// The file in the data folder that has the installation's name.
+const CAGE: &str = "cage";
 /// Events that the log could not take are looked for so often.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
 
@@ -87,6 +92,17 @@ pub enum StartError {
     /// A restore that was ended in between cannot be ended.
     #[error(transparent)]
     Restore(#[from] RestoreError),
+    /// The installation was called otherwise before.
+    #[error(
+        "cage.name is {asked:?}, but the recordings in this data folder are stored as those of {found:?}; under another name \
+         each would be stored once more. Expected cage.name = {found:?}; to begin anew as {asked:?}, take another data folder"
+    )]
+    Cage {
+        /// What it was called.
+        found: String,
+        /// What it is to be called.
+        asked: String,
+    },
     /// The folder cannot be written to.
     #[error("{}: {cause}; expected a folder that can be written to", path.display())]
     Folder {
@@ -193,8 +209,8 @@ impl Service {
         Ok(service)
     }
 
-    /// Finishes what a crash left, stores what earlier runs did not, and erases what is to be erased. Not waited for at the
-    /// end: what is not done then is at the next start.
+    /// Finishes what a crash left, goes on with what is to be erased, and only then stores what earlier runs did not; beside
+    /// that, erases what was kept long enough. Not waited for at the end: what is not done then is at the next start.
     fn look_after(
         &self,
         settings: &Settings,
@@ -202,24 +218,38 @@ impl Service {
         backlog: Backlog,
         turns: Arc<Turns>,
     ) -> impl Future<Output = ()> + use<> {
+        let stations = Arc::clone(&self.stations);
         let eraser = Eraser {
             store: self.store.clone(),
             data_folder: settings.data_folder.clone(),
             cage: settings.cage.clone(),
             hub: Some(Arc::clone(&self.hub)),
+            plate: Some(Arc::new(move |at_bat| stations.at_the_plate(at_bat))),
             steps: Arc::default(),
         };
         let (days, clock, cancel) = (settings.retention_days, Arc::clone(&self.clock), self.cancel.clone());
+        let tasks = self.tasks.clone();
         async move {
-            let past = async {
-                let finished = tokio::task::spawn_blocking(move || tell_recovered(leftovers)).await;
-                if finished.is_ok() {
-                    backlog.work_off(&eraser.store, &clock, &turns).await;
-                }
-            };
+            let finished = tokio::task::spawn_blocking(move || tell_recovered(leftovers)).await;
+            let (resuming, now) = (eraser.clone(), UtcMicros(clock.now().utc_ns / 1000));
+            // A task of its own, as what follows has to come whatever becomes of it.
+            let resumed = tokio::spawn(async move { resuming.resume(now).await });
             tokio::select! {
-                () = past => {}
+                resumed = resumed => match resumed {
+                    Ok(Ok(_)) => {}
+                    Ok(Err(error)) => tracing::warn!(%error, "what is to be erased still could not be looked for"),
+                    Err(error) => tracing::error!(%error, "what is to be erased still is tried again later"),
+                },
                 () = cancel.cancelled() => return,
+            }
+            if finished.is_ok() {
+                let (store, clock, cancel) = (eraser.store.clone(), Arc::clone(&clock), cancel.clone());
+                tasks.spawn(async move {
+                    tokio::select! {
+                        () = backlog.work_off(&store, &clock, &turns) => {}
+                        () = cancel.cancelled() => {}
+                    }
+                });
             }
             retention::look_after(eraser, days, clock, cancel).await;
         }
@@ -317,12 +347,32 @@ impl Service {
         if tokio::time::timeout(LOG_WITHIN, closed).await.is_err() {
             tracing::warn!("the event log was not written in time; after a restart the last events cannot be resumed");
         }
-        self.store.close().await;
+        if tokio::time::timeout(CLOSE_WITHIN, self.store.close()).await.is_err() {
+            tracing::warn!("the store is still in use and was not closed; what was committed is on disk");
+        }
         drop(self.lock);
     }
 }
 
-/// The store, with what a kill left of imports seen to.
+/// Holds the data folder to one name of the installation: recordings are known by it. It may change as long as none is.
+async fn keep_cage(store: &Store, folder: &Path, cage: &str) -> Result<(), StartError> {
+    let path = folder.join(CAGE);
+    let failed = |cause| StartError::Folder { path: path.clone(), cause };
+    let before = match std::fs::read_to_string(&path) {
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => None,
+        text => Some(text.map_err(failed)?.trim_end().to_owned()),
+    };
+    match before {
+        Some(found) if found == cage => return Ok(()),
+        Some(found) if recordings::has_any_of(&mut *store.read().await?, &found).await? => {
+            return Err(StartError::Cage { found, asked: cage.to_owned() });
+        }
+        _ => {}
+    }
+    let part = folder.join(format!("{CAGE}.part"));
+    std::fs::write(&part, format!("{}\n", cage)).and_then(|()| std::fs::rename(&part, &path)).map_err(failed)
+}
+
 /// The store, after a restore or an import that was cut short is gone on with.
 ///
 /// # Errors
@@ -334,6 +384,7 @@ pub(super) async fn open_store(settings: &Settings) -> Result<Store, StartError>
     if is_restoring {
         restore::finish_server(&store, folder).await?;
     }
+    keep_cage(&store, folder, &settings.cage).await?;
     if let Err(error) = finish_imports(&store, &settings.cage, &folder.join("recordings")).await {
         tracing::warn!(%error, "imports that were cut short are seen to at the next start");
     }
@@ -395,5 +446,45 @@ async fn watch_log(lost: Arc<AtomicU64>, failing: Arc<AtomicBool>, hub: Arc<Hub>
             hub.clear(None, "event_log");
         }
         before = now;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::daemon::store::rows::{Origin, Recording, RecordingState};
+    use crate::daemon::store::test_store::on_each;
+    use uuid::Uuid;
+
+    #[test]
+    fn an_installation_keeps_its_name_once_a_recording_is_known_by_it() {
+        on_each(async |test| {
+            let names = ["north", "north", "south"];
+            for cage in names {
+                keep_cage(&test.store, &test.folder, cage).await.unwrap();
+            }
+            let recording = Recording {
+                id: Uuid::now_v7(),
+                cage: "south".into(),
+                file_name: "20261125T161018Z-knob.mcap".into(),
+                sensor_id: None,
+                origin: Origin::Live,
+                imported_name: None,
+                athlete_id: None,
+                begun: UtcMicros(0),
+                ended: None,
+                summary: None,
+                sha256: None,
+                state: RecordingState::Open,
+                version: 1,
+            };
+            let mut changes = test.store.write().await.unwrap();
+            recordings::insert(&mut changes, &recording).await.unwrap();
+            changes.commit().await.unwrap();
+            keep_cage(&test.store, &test.folder, "south").await.unwrap();
+            let refused = keep_cage(&test.store, &test.folder, "north").await.unwrap_err().to_string();
+            assert!(refused.contains(r#"Expected cage.name = "south""#), "{refused}");
+            keep_cage(&test.store, &test.folder, "south").await.unwrap();
+        });
     }
 }

@@ -60,6 +60,7 @@ pub async fn erase(
         data_folder: api.data_folder.clone(),
         cage: api.cage.clone(),
         hub: Some(Arc::clone(&api.hub)),
+        plate: Some(Arc::clone(&api.plate)),
         steps: Arc::new(Steps::all()),
     };
     let now = api.now();

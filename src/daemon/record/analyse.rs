@@ -102,6 +102,10 @@ pub async fn analyse_file(
     let imported = recordings::imported_for(&mut reading, recording.id).await?;
     let before = recordings::swing_ids(&mut reading, recording.id).await?;
     drop(reading);
+    if imported.as_ref().is_some_and(|imported| imported.athlete_id.is_none()) {
+        // Whom it was imported for was erased, and it is as good as removed.
+        return Err(AnalyseError::NoFile(file.file_name.clone()));
+    }
     let way = Way { profile_toml, plate: imported.as_ref().map(plate) };
     let (sender, mut batches) = mpsc::channel(BATCHES);
     let stop = CancellationToken::new();
@@ -377,7 +381,7 @@ impl Tally<'_> {
                 first_s: batch.first_s,
                 owner: self.imported.as_ref().map(|imported| owner(imported, told)),
             };
-            let kept = keep(&mut changes, &source, told, self.now).await?;
+            let Some(kept) = keep(&mut changes, &source, told, self.now).await? else { continue };
             self.outcome.swings_found += 1;
             let count = match (kept.is_new, kept.is_added) {
                 (true, _) => &mut self.outcome.new,

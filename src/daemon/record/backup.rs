@@ -4,12 +4,11 @@
 //! written as far as it has come, which is what a loss of power at that instant would have left, and is finished as such
 //! once it was restored. All of it is written under another name, synced, and renamed at the end.
 
-use super::copies::{self, beside};
+use super::copies::{self, PART, part_of};
 use super::cut::names;
-use super::erase::blocking;
+use super::erase::{FOLDER as ERASING, blocking, remembered};
 use super::manifest::{self, FORMAT, FileSum, Manifest, NAME, RECORDINGS, STORE};
 use super::steps::Steps;
-use super::theirs::Theirs;
 use crate::daemon::lock::make_private_folder;
 use crate::daemon::recorder::{Disk, SystemDisk};
 use crate::daemon::store::queries::backups::{self, Backup};
@@ -25,6 +24,12 @@ use uuid::Uuid;
 /// What the folder of a backup is called before its time.
 const PREFIX: &str = "swingd-backup-";
 const LIVE: &str = ".live.mcap";
+/// What is being imported ends so.
+const IMPORT: &str = ".import";
+/// What was begun so long ago is not being made any more, s.
+const BEGUN_FOR_S: i64 = 24 * 3600;
+/// The time in a backup's name.
+const TIME: &str = "%Y%m%dT%H%M%SZ";
 
 /// Why there is no backup. What was begun is removed by the next one in the same folder.
 #[derive(Debug, thiserror::Error)]
@@ -68,10 +73,11 @@ pub async fn backup(
     let failed = |cause| BackupError::File { path: into.to_owned(), cause };
     make_private_folder(into).map_err(failed)?;
     let into = fs::canonicalize(into).map_err(failed)?;
-    remove_begun(&into).map_err(failed)?;
     let made = jiff::Timestamp::from_microsecond(now.0).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
-    let folder = into.join(format!("{PREFIX}{}", made.strftime("%Y%m%dT%H%M%SZ")));
-    let part = beside(&folder, ".part");
+    let begun = into.clone();
+    blocking(move || remove_begun(&begun, made)).await.map_err(failed)?;
+    let folder = into.join(format!("{PREFIX}{}", made.strftime(TIME)));
+    let part = part_of(&folder);
     if folder.exists() {
         return Err(BackupError::File { path: folder, cause: ErrorKind::AlreadyExists.into() });
     }
@@ -83,7 +89,7 @@ pub async fn backup(
     changes.commit().await?;
     let manifest = fill(store, data_folder, cage, &part, made).await?;
     fs::rename(&part, &folder).and_then(|()| SystemDisk.sync_folder(&into)).map_err(failed)?;
-    erase_again(store, cage, &folder).await.map_err(BackupError::Erased)?;
+    erase_again(store, data_folder, cage, &folder).await.map_err(BackupError::Erased)?;
     let manifest = Manifest::read(&folder).unwrap_or(manifest);
     Ok(Made { folder, manifest })
 }
@@ -135,7 +141,7 @@ fn copy_recordings(from: &Path, to: &Path, files: &mut Vec<FileSum>) -> io::Resu
     // A live one may get its last name meanwhile; then it is found under that.
     loop {
         let mut new = names(from)?;
-        new.retain(|name| !name.ends_with(".part") && !seen.contains(name));
+        new.retain(|name| !name.ends_with(PART) && !name.ends_with(IMPORT) && !seen.contains(name));
         if new.is_empty() {
             break;
         }
@@ -159,29 +165,28 @@ fn copy_recordings(from: &Path, to: &Path, files: &mut Vec<FileSum>) -> io::Resu
     Ok(live)
 }
 
-/// Whoever was erased after the rows were read, before erasing could find the backup.
-async fn erase_again(store: &Store, cage: &str, folder: &Path) -> Result<(), String> {
+/// Whoever was erased after the rows were read, or of whom not all recordings had been cut when these were copied, before
+/// erasing could find the backup.
+async fn erase_again(store: &Store, data_folder: &Path, cage: &str, folder: &Path) -> Result<(), String> {
     let all = async { tombstones::all(&mut *store.read().await?).await };
     let all = all.await.map_err(|error: StoreError| error.to_string())?;
-    let copy = Store::open(&Place::File(folder.join(STORE))).await.map_err(|error| error.to_string())?;
-    let known = async { tombstones::all(&mut *copy.read().await?).await };
-    let known = known.await.map_err(|error: StoreError| error.to_string());
-    copy.close().await;
-    let known = known?;
     let steps = Arc::new(Steps::all());
-    for tombstone in all.iter().filter(|one| one.kind == Kind::Athlete && known.iter().all(|two| two.id != one.id)) {
-        let theirs = Theirs { id: tombstone.id, nickname: None, is_shared: false };
+    for tombstone in all.iter().filter(|one| one.kind == Kind::Athlete) {
+        let theirs = remembered(&data_folder.join(ERASING), tombstone.id);
         copies::erase_in(folder, cage, &theirs, tombstone, &steps).await?;
     }
     Ok(())
 }
 
-/// What earlier backups in this folder began and never ended.
-fn remove_begun(into: &Path) -> io::Result<()> {
+/// What earlier backups in this folder began and never ended: what was begun a day ago. Another may be at work on the rest.
+fn remove_begun(into: &Path, now: jiff::Timestamp) -> io::Result<()> {
+    let oldest =
+        now.saturating_sub(jiff::SignedDuration::from_secs(BEGUN_FOR_S)).unwrap_or(now).strftime(TIME).to_string();
     for name in fs::read_dir(into)? {
         let path = name?.path();
         let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        if name.starts_with(&format!(".{PREFIX}")) && name.ends_with(".part") {
+        let begun = name.strip_prefix(&format!(".{PREFIX}")).filter(|_| name.ends_with(PART));
+        if begun.is_some_and(|begun| begun < oldest.as_str()) {
             fs::remove_dir_all(path)?;
         }
     }

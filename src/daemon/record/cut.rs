@@ -42,19 +42,42 @@ pub struct FilesCut {
     pub bytes: u64,
     /// Files that are still being written; to be tried again.
     pub waiting: Vec<String>,
+    /// Files that could not be read or written, and why; to be tried again.
+    pub not_reached: Vec<String>,
     /// Files in which something of theirs may be left, and why; trying again does not help.
     pub ambiguous: Vec<String>,
+}
+
+impl FilesCut {
+    /// Whether nothing is to be tried again.
+    pub fn is_whole(&self) -> bool {
+        self.waiting.is_empty() && self.not_reached.is_empty()
+    }
+
+    /// A file that fails keeps no other from being done. Interrupted is only what [`Steps`] end.
+    fn past(&mut self, name: &str, tried: io::Result<()>) -> io::Result<()> {
+        match tried {
+            Err(error) if error.kind() == ErrorKind::Interrupted => Err(error),
+            Err(error) if error.kind() == ErrorKind::NotFound => Ok(()),
+            Err(error) => {
+                self.not_reached.push(format!("{name}: {error}"));
+                Ok(())
+            }
+            Ok(()) => Ok(()),
+        }
+    }
 }
 
 /// A folder without them.
 ///
 /// # Errors
-/// The first file that cannot be read or written. What was done until then stays done.
+/// If the folder cannot be read. What was done until then stays done.
 pub fn cut(cutting: &Cutting<'_>) -> io::Result<FilesCut> {
     let mut done = FilesCut::default();
     for name in cutting.whole {
         cutting.steps.next()?;
-        remove(cutting.folder, name, &mut done)?;
+        let removed = remove(cutting.folder, name, &mut done);
+        done.past(name, removed)?;
     }
     let mut seen = BTreeSet::new();
     // A live file may get its last name while others are looked at.
@@ -65,10 +88,8 @@ pub fn cut(cutting: &Cutting<'_>) -> io::Result<FilesCut> {
         }
         for name in new {
             if name.ends_with(WHOLE) {
-                match cut_one(cutting, &name, &mut done) {
-                    Err(error) if error.kind() == ErrorKind::NotFound => {}
-                    other => other?,
-                }
+                let tried = cut_one(cutting, &name, &mut done);
+                done.past(&name, tried)?;
             }
             seen.insert(name);
         }
@@ -113,6 +134,10 @@ fn cut_one(cutting: &Cutting<'_>, name: &str, done: &mut FilesCut) -> io::Result
         done.ambiguous.push(format!("{name}: says only a nickname that another athlete has too"));
     }
     if !found.is_named {
+        // A live one has no compressed parts: what is not found in its bytes is not in it.
+        if !found.is_read && !name.ends_with(LIVE) {
+            done.ambiguous.push(format!("{name}: cannot be read to its end, and what is behind may be of theirs"));
+        }
         return Ok(());
     }
     if name.ends_with(LIVE) && cutting.is_in_use {
@@ -159,13 +184,29 @@ struct Found {
     is_named: bool,
     /// It says a nickname that is theirs and another's.
     may_be_named: bool,
+    /// It was read to its end, and nothing in it was passed over.
+    is_read: bool,
+}
+
+/// Whether a folder's recordings name them anywhere, or cannot tell. Stops at the first that does.
+///
+/// # Errors
+/// If the folder or a file cannot be read.
+pub fn is_named_in(folder: &Path, theirs: &Theirs) -> io::Result<bool> {
+    for name in names(folder)?.into_iter().filter(|name| name.ends_with(WHOLE)) {
+        let found = named(&folder.join(name), theirs)?;
+        if found.is_named || found.may_be_named || !found.is_read {
+            return Ok(true);
+        }
+    }
+    Ok(false)
 }
 
 /// Whether they were at the plate anywhere in a file. In what cannot be read, their name is looked for.
 fn named(path: &Path, theirs: &Theirs) -> io::Result<Found> {
     let mut entries = McapEntries::new(File::open(path)?);
     let mut found = Found::default();
-    let is_read = loop {
+    found.is_read = loop {
         match entries.next_entry() {
             Ok(Some(Entry::AtThePlate { context, .. })) => match theirs.are_at(&context) {
                 Named::Yes => found.is_named = true,
@@ -177,7 +218,7 @@ fn named(path: &Path, theirs: &Theirs) -> io::Result<Found> {
             Err(_) => break false,
         }
     };
-    found.is_named = found.is_named || !is_read && is_within(path, theirs)?;
+    found.is_named = found.is_named || !found.is_read && is_within(path, theirs)?;
     Ok(found)
 }
 

@@ -11,12 +11,14 @@
 
 use super::copies;
 use super::cut::{Cutting, FilesCut, cut};
+use super::plate;
 use super::steps::Steps;
 use super::theirs::Theirs;
 use crate::daemon::hub::{Forget, Hub};
 use crate::daemon::store::copy::Counts;
+use crate::daemon::store::queries::backups::{self, Backup};
+use crate::daemon::store::queries::erase;
 use crate::daemon::store::queries::tombstones::{self, Kind, Reason, Tombstone};
-use crate::daemon::store::queries::{backups, erase};
 use crate::daemon::store::rows::UtcMicros;
 use crate::daemon::store::{Store, StoreError};
 use serde::{Deserialize, Serialize};
@@ -30,6 +32,11 @@ use uuid::Uuid;
 
 /// Where nicknames of those who are being erased are, in the data folder.
 pub const FOLDER: &str = "erasing";
+
+/// What was not reached is tried again after this,
+const AGAIN_AFTER_US: i64 = 590_000_000;
+/// later after twice as long each time, but within this.
+const AGAIN_WITHIN_US: i64 = 24 * 3_600_000_000;
 
 /// One at a time: what is being erased is not resumed meanwhile.
 static ERASING: Mutex<()> = Mutex::const_new(());
@@ -45,6 +52,8 @@ pub struct Eraser {
     pub cage: String,
     /// What was told; `None` where nothing is told.
     pub hub: Option<Arc<Hub>>,
+    /// Hears who is at the plate when somebody who only seemed to be is erased; `None` where nothing is recorded.
+    pub plate: Option<plate::Hears>,
     /// Ends it in tests.
     pub steps: Arc<Steps>,
 }
@@ -80,6 +89,9 @@ pub struct Removed {
     /// Recordings that were imported for them.
     #[serde(default)]
     pub imports: Vec<Uuid>,
+    /// Of each installation, files in which a swing was theirs by a move by hand.
+    #[serde(default)]
+    pub moved: BTreeMap<String, Vec<String>>,
     /// What each installation has done.
     #[serde(default)]
     pub cages: BTreeMap<String, AtCage>,
@@ -96,6 +108,21 @@ pub struct AtCage {
     /// SQLite's file was written anew.
     #[serde(default)]
     pub is_rebuilt: bool,
+    /// The store's log was emptied.
+    #[serde(default)]
+    pub is_swept: bool,
+    /// Recordings were cut, all of them.
+    #[serde(default)]
+    pub is_cut: bool,
+    /// Backups that are done.
+    #[serde(default)]
+    pub backups: Vec<Uuid>,
+    /// How often in a row something was not reached,
+    #[serde(default)]
+    pub tries: u32,
+    /// and when last.
+    #[serde(default)]
+    pub tried_utc_us: i64,
     /// Events.
     pub events: u64,
     /// Files of recordings that are gone.
@@ -122,7 +149,8 @@ impl Removed {
         serde_json::from_str(&tombstone.removed).unwrap_or_default()
     }
 
-    fn text(&self) -> String {
+    /// For a tombstone.
+    pub fn text(&self) -> String {
         serde_json::to_string(self).unwrap_or_else(|_| "{}".into())
     }
 }
@@ -151,6 +179,19 @@ impl Eraser {
     /// # Errors
     /// If the store cannot be read or written.
     pub async fn resume(&self, now: UtcMicros) -> Result<usize, EraseError> {
+        self.resume_those(now, |_| true).await
+    }
+
+    /// The same of those whose time has come: what was not reached again and again is tried less and less often, down to once
+    /// a day.
+    ///
+    /// # Errors
+    /// If the store cannot be read or written.
+    pub async fn resume_due(&self, now: UtcMicros) -> Result<usize, EraseError> {
+        self.resume_those(now, |here| here.is_due(now)).await
+    }
+
+    async fn resume_those(&self, now: UtcMicros, is_due: impl Fn(&AtCage) -> bool) -> Result<usize, EraseError> {
         let _alone = ERASING.lock().await;
         let all = tombstones::all(&mut *self.store.read().await?).await?;
         let athletes: Vec<_> = all.into_iter().filter(|tombstone| tombstone.kind == Kind::Athlete).collect();
@@ -158,8 +199,13 @@ impl Eraser {
         forget_others(&folder, &athletes).map_err(|cause| EraseError::File { path: folder.clone(), cause })?;
         let mut left = 0;
         for tombstone in athletes {
-            if Removed::of(&tombstone).cages.get(&self.cage).is_some_and(|here| here.is_done) {
-                continue;
+            match Removed::of(&tombstone).cages.get(&self.cage) {
+                Some(here) if here.is_done => continue,
+                Some(here) if !is_due(here) => {
+                    left += 1;
+                    continue;
+                }
+                _ => {}
             }
             match self.rest(&remembered(&folder, tombstone.id), now).await {
                 Ok(tombstone) if Removed::of(&tombstone).cages.get(&self.cage).is_some_and(|here| here.is_done) => {}
@@ -175,51 +221,77 @@ impl Eraser {
 
     async fn rows(&self, id: Uuid, reason: Reason, now: UtcMicros) -> Result<(), EraseError> {
         let mut changes = self.store.write().await?;
-        if let Some(cage) = erase::at_the_plate(&mut changes, id).await? {
-            return Err(EraseError::AtThePlate { cage });
+        let mut cleared = None;
+        for cage in erase::at_the_plate(&mut changes, id).await? {
+            if plate::still_there(&mut changes, &cage, now).await? {
+                return Err(EraseError::AtThePlate { cage });
+            }
+            if cage == self.cage {
+                cleared = Some(plate::current(&mut changes, &cage, now).await?);
+            }
         }
+        let moved = erase::moved_to(&mut changes, id).await?;
         let done = erase::athlete(&mut changes, id).await?;
-        let removed = Removed { rows: done.rows, imports: done.imports, ..Removed::default() };
+        let removed = Removed { rows: done.rows, imports: done.imports, moved, ..Removed::default() };
         let tombstone = Tombstone { id, kind: Kind::Athlete, erased: now, reason, removed: removed.text() };
         tombstones::insert(&mut changes, &tombstone).await?;
-        Ok(changes.commit().await?)
+        changes.commit().await?;
+        if let (Some(plate), Some(nobody)) = (&self.plate, cleared) {
+            // Else recordings would go on to name them.
+            plate(&nobody);
+        }
+        Ok(())
     }
 
-    /// What is not rows.
+    /// What is not rows. What is done is kept step by step, and not done again.
     async fn rest(&self, theirs: &Theirs, now: UtcMicros) -> Result<Tombstone, EraseError> {
         let no_such = || StoreError::NoSuch { kind: "tombstone", id: theirs.id.to_string() };
         let found = tombstones::find(&mut *self.store.read().await?, theirs.id).await?;
         let tombstone = found.ok_or_else(no_such)?;
         let mut removed = Removed::of(&tombstone);
         let mut here = removed.cages.remove(&self.cage).unwrap_or_default();
-        (here.waiting, here.not_reached, here.left) = (Vec::new(), Vec::new(), Vec::new());
+        (here.waiting, here.not_reached) = (Vec::new(), Vec::new());
+        here.leave(removed.moved.get(&self.cage).into_iter().flatten().map(|name| moved_to(name)));
         if !here.is_rebuilt {
             // SQLite overwrites what it deletes, but not what it moved from page to page before.
             self.store.rebuild().await?;
             here.is_rebuilt = true;
         }
-        if !self.store.sweep().await? {
+        here.is_swept = here.is_swept || self.store.sweep().await?;
+        if !here.is_swept {
             here.not_reached.push("the store's log: somebody is still reading what was there before".into());
         }
+        self.save(theirs.id, &here).await?;
         self.step()?;
-        here.events += self.forget_events(theirs).await?;
-        self.step()?;
-        let cut = self.cut_recordings(theirs, &removed.imports).await?;
-        here.take(cut);
+        if !here.is_cut {
+            here.events += self.forget_events(theirs).await?;
+            self.step()?;
+            self.cut_recordings(theirs, &removed.imports, &mut here).await?;
+            self.save(theirs.id, &here).await?;
+        }
         self.step()?;
         self.reach_backups(theirs, &tombstone, now, &mut here).await?;
         self.step()?;
         here.is_done = here.waiting.is_empty() && here.not_reached.is_empty();
-        let is_done = here.is_done;
-        removed.cages.insert(self.cage.clone(), here);
-        let mut changes = self.store.write().await?;
-        tombstones::update(&mut changes, theirs.id, &removed.text()).await?;
-        changes.commit().await?;
-        if is_done {
+        // What waits is only until the end of a recording.
+        here.tries = if here.not_reached.is_empty() { 0 } else { here.tries.saturating_add(1) };
+        here.tried_utc_us = now.0;
+        let removed = self.save(theirs.id, &here).await?;
+        if here.is_done {
             let path = journal(&self.data_folder.join(FOLDER), theirs.id);
             gone(fs::remove_file(&path)).map_err(|cause| EraseError::File { path, cause })?;
         }
-        Ok(Tombstone { removed: removed.text(), ..tombstone })
+        Ok(Tombstone { removed, ..tombstone })
+    }
+
+    /// What is done here, beside what other installations have done meanwhile.
+    async fn save(&self, id: Uuid, here: &AtCage) -> Result<String, EraseError> {
+        let mut changes = self.store.write().await?;
+        let mut removed = tombstones::find(&mut changes, id).await?.map(|now| Removed::of(&now)).unwrap_or_default();
+        removed.cages.insert(self.cage.clone(), here.clone());
+        tombstones::update(&mut changes, id, &removed.text()).await?;
+        changes.commit().await?;
+        Ok(removed.text())
     }
 
     async fn forget_events(&self, theirs: &Theirs) -> Result<u64, EraseError> {
@@ -230,16 +302,23 @@ impl Eraser {
         blocking(move || hub.forget(id, &is_theirs)).await.map_err(|cause| EraseError::File { path, cause })
     }
 
-    async fn cut_recordings(&self, theirs: &Theirs, imports: &[Uuid]) -> Result<FilesCut, EraseError> {
-        let whole = erase::files(&mut *self.store.read().await?, &self.cage, imports).await?;
+    async fn cut_recordings(&self, theirs: &Theirs, imports: &[Uuid], here: &mut AtCage) -> Result<(), EraseError> {
+        let mut whole = erase::files(&mut *self.store.read().await?, &self.cage, imports).await?;
         let folder = self.data_folder.join("recordings");
         let (path, theirs, steps) = (folder.clone(), theirs.clone(), Arc::clone(&self.steps));
         let cutting = move || {
-            cut(&Cutting { folder: &folder, theirs: &theirs, whole: &whole, is_in_use: true, steps: &steps })
-                .map(|done| (done, whole))
+            let cutting = Cutting { folder: &folder, theirs: &theirs, whole: &whole, is_in_use: true, steps: &steps };
+            let done = cut(&cutting)?;
+            whole.retain(|name| !folder.join(name).exists());
+            Ok((done, whole))
         };
         let (done, whole) = blocking(cutting).await.map_err(|cause| EraseError::File { path, cause })?;
         let mut changes = self.store.write().await?;
+        for name in done.rewritten.iter().chain(&done.removed) {
+            if erase::has_moved(&mut changes, &self.cage, name).await? {
+                here.leave([moved_from(name)]);
+            }
+        }
         for name in whole.iter().chain(&done.removed) {
             erase::file_removed(&mut changes, &self.cage, name).await?;
         }
@@ -247,7 +326,8 @@ impl Eraser {
             erase::file_rewritten(&mut changes, &self.cage, name).await?;
         }
         changes.commit().await?;
-        Ok(done)
+        here.take(done);
+        Ok(())
     }
 
     async fn reach_backups(
@@ -258,14 +338,23 @@ impl Eraser {
         here: &mut AtCage,
     ) -> Result<(), EraseError> {
         let all = backups::all(&mut *self.store.read().await?).await?;
-        for backup in all.into_iter().filter(|backup| backup.cage == self.cage && backup.gone.is_none()) {
+        let here_and_there = |backup: &Backup| backup.cage == self.cage && backup.gone.is_none();
+        for backup in all.into_iter().filter(here_and_there) {
+            if here.backups.contains(&backup.id) {
+                continue;
+            }
             self.step()?;
             match copies::erase_in(&backup.folder, &self.cage, theirs, tombstone, &self.steps).await {
                 Ok(copies::Outcome::Erased(left)) => {
                     here.backups_erased += 1;
-                    here.left.extend(left);
+                    here.backups.push(backup.id);
+                    here.leave(left);
+                    self.save(theirs.id, here).await?;
                 }
-                Ok(copies::Outcome::NotInIt) => {}
+                Ok(copies::Outcome::NotInIt(left)) => {
+                    here.backups.push(backup.id);
+                    here.leave(left);
+                }
                 Ok(copies::Outcome::Gone) => {
                     let mut changes = self.store.write().await?;
                     backups::mark_gone(&mut changes, backup.id, now).await?;
@@ -288,9 +377,42 @@ impl AtCage {
         self.files_removed += cut.removed.len() as u64;
         self.files_rewritten += cut.rewritten.len() as u64;
         self.bytes += cut.bytes;
+        self.is_cut = cut.is_whole();
         self.waiting.extend(cut.waiting);
-        self.left.extend(cut.ambiguous);
+        self.not_reached.extend(cut.not_reached);
+        self.leave(cut.ambiguous);
     }
+
+    /// Says once what may be left.
+    fn leave(&mut self, left: impl IntoIterator<Item = String>) {
+        for words in left {
+            if !self.left.contains(&words) {
+                self.left.push(words);
+            }
+        }
+    }
+
+    /// Whether what was not reached is to be tried again: ten minutes after the first time, and then after twice as long
+    /// each time, but daily at least. A clock that was set back keeps nothing from being tried.
+    fn is_due(&self, now: UtcMicros) -> bool {
+        let waits_us = AGAIN_AFTER_US.saturating_mul(1 << self.tries.saturating_sub(1).min(16)).min(AGAIN_WITHIN_US);
+        !(0..waits_us).contains(&now.0.saturating_sub(self.tried_utc_us))
+    }
+}
+
+/// Raw data follow who was said to be at the plate, not whom a swing was moved to.
+fn moved_to(name: &str) -> String {
+    format!(
+        "{name}: a swing of theirs in it was changed by hand; if it was another's turn at the plate, its raw data are \
+         there still"
+    )
+}
+
+fn moved_from(name: &str) -> String {
+    format!(
+        "{name}: a swing of another in it was changed by hand; if it was this athlete's turn at the plate, its raw data \
+         went with theirs, and its numbers stayed"
+    )
 }
 
 #[derive(Serialize, Deserialize)]
@@ -312,7 +434,7 @@ fn remember(folder: &Path, theirs: &Theirs) -> io::Result<()> {
     file.sync_all()
 }
 
-fn remembered(folder: &Path, id: Uuid) -> Theirs {
+pub(super) fn remembered(folder: &Path, id: Uuid) -> Theirs {
     let text = fs::read(journal(folder, id)).unwrap_or_default();
     let said: Option<Journal> = serde_json::from_slice(&text).ok();
     let is_shared = said.as_ref().is_some_and(|said| said.is_shared);

@@ -219,7 +219,7 @@ impl Ingest {
                     first_s: *first_s,
                     owner: None,
                 };
-                Some((id, keep(&mut changes, &source, told, self.now()).await?))
+                keep(&mut changes, &source, told, self.now()).await?.map(|kept| (id, kept))
             }
             Job::Ended { recording, ended, summary, is_complete } => {
                 let row = self.registered(&mut changes, recording).await?;

@@ -5,7 +5,7 @@
 //! swing follows from its recording, so that whatever is stored again after a crash finds itself.
 
 use crate::daemon::hex::hex;
-use crate::daemon::store::queries::{analyses, curves, profiles, swings};
+use crate::daemon::store::queries::{analyses, curves, profiles, swings, tombstones};
 use crate::daemon::store::rows::{Analysis, Mark, Owner, Side, Swing, UtcMicros};
 use crate::daemon::store::{StoreError, Transaction};
 use crate::engine::metrics::{Estimate, Flag};
@@ -55,7 +55,7 @@ pub struct Kept {
     pub owner: Owner,
 }
 
-/// Writes what was told of a swing.
+/// Writes what was told of a swing; `None`, and nothing is written, if it is a new one of an athlete who was erased.
 ///
 /// # Errors
 /// If it cannot be written, or its times are not finite.
@@ -64,7 +64,7 @@ pub async fn keep(
     source: &Source,
     told: &ToldSwing,
     now: UtcMicros,
-) -> Result<Kept, StoreError> {
+) -> Result<Option<Kept>, StoreError> {
     let contact_s = told.swing.contact.0;
     if !contact_s.is_finite() || !told.swing.start.0.is_finite() {
         return Err(StoreError::Refused("a swing's times are not finite; expected times on the sensor's clock".into()));
@@ -79,26 +79,36 @@ pub async fn keep(
         let said = analyses::latest_of_stage(changes, before.id, &analysis.stage).await?;
         if let Some(said) = said.filter(|said| says_the_same(said, &analysis)) {
             let revision = said.revision;
-            return Ok(Kept { swing_id: before.id, revision, is_new: false, is_added: false, owner: before.owner });
+            return Ok(Some(Kept {
+                swing_id: before.id,
+                revision,
+                is_new: false,
+                is_added: false,
+                owner: before.owner,
+            }));
         }
         analysis.revision = before.revision + 1;
     }
+    let owner = match before {
+        Some(before) => before.owner,
+        None => match owner(changes, source, told).await? {
+            Some(owner) => owner,
+            None => return Ok(None),
+        },
+    };
     profiles::keep(changes, &analysis.profile_sha256, &toml).await?;
     let utc = contact_utc(source, told);
-    let owner = match before {
-        Some(before) => {
-            swings::revise(changes, &analysis, utc).await?;
-            before.owner
-        }
-        None => insert(changes, source, told, &mut analysis, utc).await?,
-    };
+    match before {
+        Some(_) => swings::revise(changes, &analysis, utc).await?,
+        None => insert(changes, source, told, owner, &mut analysis, utc).await?,
+    }
     analyses::insert(changes, &analysis).await?;
     // A swing that could not be drawn has no curves; its flags say why.
     if let Ok(stored) = StoredCurves::new(&told.swing.curves) {
         curves::insert(changes, analysis.swing_id, analysis.revision, &encode(&stored)).await?;
     }
     let (swing_id, revision) = (analysis.swing_id, analysis.revision);
-    Ok(Kept { swing_id, revision, is_new: before.is_none(), is_added: true, owner })
+    Ok(Some(Kept { swing_id, revision, is_new: before.is_none(), is_added: true, owner }))
 }
 
 /// The id of a swing: UUIDv7 (RFC 9562, section 5.7) with the begin of its recording, and for the random bits SHA-256 of the
@@ -128,15 +138,27 @@ impl Source {
     }
 }
 
+/// Whom a new swing belongs to, as far as the store knows them; `None` if they were erased.
+async fn owner(changes: &mut Transaction, source: &Source, told: &ToldSwing) -> Result<Option<Owner>, StoreError> {
+    let claimed = source.owner.unwrap_or_else(|| claimed(&told.at_the_plate));
+    let owner = swings::known(changes, claimed).await?;
+    // Only after they were not found: on PostgreSQL another installation may be erasing them just now.
+    if let (None, Some(id)) = (owner.athlete_id, claimed.athlete_id)
+        && tombstones::find(changes, id).await?.is_some()
+    {
+        return Ok(None);
+    }
+    Ok(Some(owner))
+}
+
 async fn insert(
     changes: &mut Transaction,
     source: &Source,
     told: &ToldSwing,
+    owner: Owner,
     analysis: &mut Analysis,
     (contact_utc, contact_utc_sigma_us): (UtcMicros, Option<i64>),
-) -> Result<Owner, StoreError> {
-    let claimed = source.owner.unwrap_or_else(|| claimed(&told.at_the_plate));
-    let owner = swings::known(changes, claimed).await?;
+) -> Result<(), StoreError> {
     let id = free_id(changes, source, told.number).await?;
     analysis.swing_id = id;
     let swing = Swing {
@@ -158,8 +180,7 @@ async fn insert(
         revision: 1,
         version: 1,
     };
-    swings::insert(changes, &swing).await?;
-    Ok(owner)
+    swings::insert(changes, &swing).await
 }
 
 /// An analysis that finds more swings than one before numbers them otherwise: then the id of a number may be another
@@ -193,7 +214,10 @@ fn claimed(plate: &AtThePlate) -> Owner {
 fn contact_utc(source: &Source, told: &ToldSwing) -> (UtcMicros, Option<i64>) {
     match told.contact_utc {
         Some(placed) => (UtcMicros(placed.utc_ns.div_euclid(1000)), Some((placed.sigma_s * 1e6).round() as i64)),
-        None => (UtcMicros(source.begun.0 + ((told.swing.contact.0 - source.first_s) * 1e6).round() as i64), None),
+        None => {
+            let since_us = ((told.swing.contact.0 - source.first_s) * 1e6).round() as i64;
+            (UtcMicros(source.begun.0.saturating_add(since_us)), None)
+        }
     }
 }
 

@@ -56,6 +56,9 @@ pub struct AtBat {
     pub outfit: Arc<Outfit>,
 }
 
+/// Hears who is at the plate: what records does.
+pub type Hears = Arc<dyn Fn(&AtBat) + Send + Sync>;
+
 /// Why what was said cannot be done.
 #[derive(Debug, thiserror::Error)]
 pub enum PlateError {
@@ -87,6 +90,18 @@ pub async fn current(connection: &mut AnyConnection, cage: &str, now: UtcMicros)
         return Ok(at_bat);
     }
     look_up(connection, Plate { version, ..nobody(cage, now) }).await
+}
+
+/// Whether anybody is at the plate of an installation. If only the row says so, and their lesson is over, nobody is said to be.
+///
+/// # Errors
+/// If it cannot be read or written.
+pub async fn still_there(changes: &mut Transaction, cage: &str, now: UtcMicros) -> Result<bool, StoreError> {
+    if current(changes, cage, now).await?.plate.athlete_id.is_some() {
+        return Ok(true);
+    }
+    plates::put(changes, &nobody(cage, now)).await?;
+    Ok(false)
 }
 
 /// Does what an instructor says; who is at the plate then. The same again changes nothing.

@@ -7,16 +7,16 @@
 //! one transaction, with a row by which [`finish`] sees whether that was made.
 
 use super::copies::{CopyError, erase_from};
-use super::erase::blocking;
+use super::erase::{FOLDER as ERASING, Removed, blocking, remembered};
 use super::manifest::{self, Manifest, RECORDINGS, STORE};
 use super::steps::Steps;
-use super::theirs::Theirs;
 use crate::daemon::lock::{Holder, InstanceLock, LockError, make_private_folder};
 use crate::daemon::recorder::{Disk, SystemDisk};
 use crate::daemon::store::queries::backups::{self, Backup};
 use crate::daemon::store::queries::tombstones::{self, Kind, Tombstone};
+use crate::daemon::store::queries::{Slice, tokens};
 use crate::daemon::store::rows::UtcMicros;
-use crate::daemon::store::{Place, RESTORING, Store, StoreError, copy};
+use crate::daemon::store::{Place, RESTORING, Store, StoreError, Transaction, copy};
 use serde::{Deserialize, Serialize};
 use std::fs::{self, File};
 use std::io::{self, ErrorKind, Write};
@@ -38,8 +38,10 @@ pub struct Restore<'a> {
     pub cage: &'a str,
     /// Where the record is.
     pub place: &'a Place,
-    /// The present store is damaged: do without what it says was erased.
+    /// The present store is damaged: do without what it says was erased or revoked. Then no token is worth anything.
     pub ignore_present: bool,
+    /// The backup may be another installation's.
+    pub of_any_cage: bool,
     /// The time.
     pub now: UtcMicros,
     /// Ends it in tests.
@@ -55,6 +57,8 @@ pub struct Restored {
     pub kept: Option<PathBuf>,
     /// Athletes who would have come back and were erased again.
     pub erased_again: Vec<Uuid>,
+    /// How many tokens are worth something in the backup, and are not any more.
+    pub tokens_revoked: usize,
 }
 
 /// Why nothing was restored. What was there before is untouched.
@@ -69,9 +73,20 @@ pub enum RestoreError {
     /// The present store cannot be asked whom it erased.
     #[error(
         "the present store cannot be read: {0}; nothing was changed. To do without it, in which athletes erased since \
-             the backup come back, say --ignore-present"
+             the backup come back and all tokens are revoked, say --ignore-present"
     )]
     Present(StoreError),
+    /// The backup is of another installation.
+    #[error(
+        "the backup is of the installation {found:?}; this one is called {expected:?} (cage.name). Nothing was changed. To \
+             restore it here all the same, with recordings that count as {found:?}'s, say --other-cage"
+    )]
+    OtherCage {
+        /// Whose it is.
+        found: String,
+        /// What this one is called.
+        expected: String,
+    },
     /// The database is not empty.
     #[error("{place} holds {rows} rows; expected an empty database. Nothing was changed")]
     NotEmpty {
@@ -114,7 +129,7 @@ pub async fn restore(asked: &Restore<'_>) -> Result<Restored, RestoreError> {
     let made = jiff::Timestamp::from_microsecond(asked.now.0).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
     let kept = asked.data_folder.join(format!("before-restore-{}", made.strftime("%Y%m%dT%H%M%SZ")));
     let prepared = prepare(asked, &staged, &manifest, &kept).await;
-    let (erased_again, marker) = match prepared {
+    let Prepared { erased_again, tokens_revoked, marker } = match prepared {
         Ok(prepared) => prepared,
         Err(error) => {
             // Left, it would only be in the way.
@@ -132,7 +147,7 @@ pub async fn restore(asked: &Restore<'_>) -> Result<Restored, RestoreError> {
     let (folder, steps) = (asked.data_folder.to_owned(), Arc::clone(&asked.steps));
     blocking(move || put_in_place(&folder, &steps)).await.map_err(failed)?;
     let kept = kept.is_dir().then_some(kept);
-    Ok(Restored { manifest, kept, erased_again })
+    Ok(Restored { manifest, kept, erased_again, tokens_revoked })
 }
 
 /// Goes on with a restore that was ended in between. To be called by whoever has the folder, before the store is opened.
@@ -186,6 +201,9 @@ async fn stage(asked: &Restore<'_>, staged: &Path) -> Result<Manifest, RestoreEr
         let (found, known) = (manifest.schema_version, copy::SCHEMA_VERSION);
         return Err(RestoreError::Damaged(format!("its schema is of version {found}; expected at most {known}")));
     }
+    if manifest.cage != asked.cage && !asked.of_any_cage {
+        return Err(RestoreError::OtherCage { found: manifest.cage, expected: asked.cage.into() });
+    }
     let (from, to, files) = (asked.backup.to_owned(), staged.to_owned(), manifest.files.clone());
     let copying = move || {
         make_private_folder(&to.join(RECORDINGS))?;
@@ -213,13 +231,29 @@ async fn stage(asked: &Restore<'_>, staged: &Path) -> Result<Manifest, RestoreEr
     }
 }
 
+/// What was done to the copy.
+struct Prepared {
+    erased_again: Vec<Uuid>,
+    tokens_revoked: usize,
+    marker: Option<Uuid>,
+}
+
+/// What the present store knows that the restored one has to know too.
+#[derive(Default)]
+struct Present {
+    erased: Vec<Tombstone>,
+    copies: Vec<Backup>,
+    /// Tokens that were taken back, and when.
+    revoked: Vec<(Uuid, UtcMicros)>,
+}
+
 /// Checks the copy, erases from it whoever was erased, and enters what the present store knows of tombstones and backups.
 async fn prepare(
     asked: &Restore<'_>,
     staged: &Path,
     manifest: &Manifest,
     kept: &Path,
-) -> Result<(Vec<Uuid>, Option<Uuid>), RestoreError> {
+) -> Result<Prepared, RestoreError> {
     let place = Place::File(staged.join(STORE));
     let store = Store::open(&place).await.map_err(|error| RestoreError::Damaged(format!("{STORE}: {error}")))?;
     let ready = ready(asked, &store, staged, manifest, kept).await;
@@ -233,7 +267,7 @@ async fn ready(
     staged: &Path,
     manifest: &Manifest,
     kept: &Path,
-) -> Result<(Vec<Uuid>, Option<Uuid>), RestoreError> {
+) -> Result<Prepared, RestoreError> {
     let faults = store.faults().await.map_err(|error| RestoreError::Damaged(format!("{STORE}: {error}")))?;
     if !faults.is_empty() {
         return Err(RestoreError::Damaged(format!("{STORE}: {}", faults.join("; "))));
@@ -243,11 +277,12 @@ async fn ready(
         let expected = manifest.rows.get(table).map_or("none".to_owned(), i64::to_string);
         return Err(RestoreError::Damaged(format!("{STORE}: {table} has {found} rows; its manifest says {expected}")));
     }
-    let (erased, copies) = present(asked).await?;
+    let Present { mut erased, copies, revoked } = present(asked).await?;
     let mut erased_again = Vec::new();
-    for tombstone in erased.iter().filter(|tombstone| tombstone.kind == Kind::Athlete) {
+    for tombstone in erased.iter_mut().filter(|tombstone| tombstone.kind == Kind::Athlete) {
         if erase_again(asked, store, staged, &manifest.cage, tombstone).await? {
             erased_again.push(tombstone.id);
+            tombstone.removed = with_more_to_do(tombstone, asked.cage);
         }
     }
     let aside =
@@ -256,7 +291,9 @@ async fn ready(
     let mut changes = store.write().await?;
     for tombstone in &erased {
         tombstones::insert(&mut changes, tombstone).await?;
+        tombstones::update(&mut changes, tombstone.id, &tombstone.removed).await?;
     }
+    let tokens_revoked = revoke(asked, &mut changes, &revoked).await?;
     let known = backups::all(&mut changes).await?;
     for backup in copies.iter().chain([&aside]) {
         backups::insert(&mut changes, backup).await?;
@@ -267,10 +304,38 @@ async fn ready(
     }
     changes.commit().await?;
     store.sweep().await?;
-    Ok((erased_again, (!asked.place.is_sqlite()).then_some(aside.id)))
+    let marker = (!asked.place.is_sqlite()).then_some(aside.id);
+    Ok(Prepared { erased_again, tokens_revoked, marker })
 }
 
-/// Erases an athlete from the copy; false if they are not in it.
+/// They are in the backup still that is restored from, and may be in others that are registered with it.
+fn with_more_to_do(tombstone: &Tombstone, cage: &str) -> String {
+    let mut removed = Removed::of(tombstone);
+    let here = removed.cages.entry(cage.to_owned()).or_default();
+    (here.is_done, here.is_cut, here.tries) = (false, false, 0);
+    here.backups.clear();
+    removed.text()
+}
+
+/// What was taken back does not come back; where that cannot be known, all is taken back. How many were worth something.
+async fn revoke(
+    asked: &Restore<'_>,
+    changes: &mut Transaction,
+    revoked: &[(Uuid, UtcMicros)],
+) -> Result<usize, StoreError> {
+    let mut count = 0;
+    for token in tokens::list(changes, Slice { after: None, limit: i64::MAX }).await? {
+        let since = revoked.iter().find(|(id, _)| *id == token.id).map(|(_, since)| *since);
+        let since = since.or(asked.ignore_present.then_some(asked.now));
+        if let (None, Some(since)) = (token.revoked, since) {
+            tokens::revoke(changes, token.id, since).await?;
+            count += usize::from(token.expires > asked.now);
+        }
+    }
+    Ok(count)
+}
+
+/// Erases an athlete from the copy, whose own tombstone says only that the rows are gone; false if they are not in it.
 async fn erase_again(
     asked: &Restore<'_>,
     store: &Store,
@@ -278,32 +343,30 @@ async fn erase_again(
     cage: &str,
     tombstone: &Tombstone,
 ) -> Result<bool, RestoreError> {
-    if tombstones::find(&mut *store.read().await?, tombstone.id).await?.is_some() {
-        return Ok(false);
-    }
-    let theirs = Theirs { id: tombstone.id, nickname: None, is_shared: false };
+    let theirs = remembered(&asked.data_folder.join(ERASING), tombstone.id);
     let erased = erase_from(store, &staged.join(RECORDINGS), cage, &theirs, tombstone, &asked.steps).await;
     match erased {
-        Ok(_) => Ok(true),
+        Ok(erased) => Ok(erased.is_changed),
         Err(CopyError::Store(error)) => Err(error.into()),
         Err(CopyError::File(cause)) => Err(RestoreError::File { path: staged.to_owned(), cause }),
     }
 }
 
-/// What the present store knows that the restored one has to know too.
-async fn present(asked: &Restore<'_>) -> Result<(Vec<Tombstone>, Vec<Backup>), RestoreError> {
+async fn present(asked: &Restore<'_>) -> Result<Present, RestoreError> {
     let is_there = !matches!(asked.place, Place::File(path) if !path.exists());
     if !is_there || asked.ignore_present {
-        return Ok((Vec::new(), Vec::new()));
+        return Ok(Present::default());
     }
     let store = Store::open(asked.place).await.map_err(RestoreError::Present)?;
     let known = async {
         let mut read = store.read().await?;
         if !asked.place.is_sqlite() {
             let rows = copy::counts(&mut read).await?.values().sum();
-            return if rows == 0 { Ok((Vec::new(), Vec::new())) } else { Err(NotEmpty::Rows(rows)) };
+            return if rows == 0 { Ok(Present::default()) } else { Err(NotEmpty::Rows(rows)) };
         }
-        Ok((tombstones::all(&mut read).await?, backups::all(&mut read).await?))
+        let tokens = tokens::list(&mut read, Slice { after: None, limit: i64::MAX }).await?;
+        let revoked = tokens.iter().filter_map(|token| Some((token.id, token.revoked?))).collect();
+        Ok(Present { erased: tombstones::all(&mut read).await?, copies: backups::all(&mut read).await?, revoked })
     };
     let known = known.await;
     store.sweep().await.map_err(RestoreError::Present)?;

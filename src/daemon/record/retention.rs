@@ -41,7 +41,10 @@ pub async fn expire(eraser: &Eraser, days: u64, now: UtcMicros) -> Result<Expire
     // Nobody may be reading when somebody is erased.
     let athletes = erase::expired_athletes(&mut *eraser.store.read().await?, oldest).await?;
     for id in athletes {
-        eraser.erase(id, Reason::Retention, now).await?;
+        match eraser.erase(id, Reason::Retention, now).await {
+            Err(EraseError::AtThePlate { .. }) => continue,
+            erased => erased?,
+        };
         tracing::info!(athlete = %id, days, "erased, as there was nothing of theirs for longer than retention.days");
         expired.athletes.push(id);
     }
@@ -71,18 +74,33 @@ async fn remove_recording(eraser: &Eraser, id: Uuid, file_name: String, now: Utc
     Ok(changes.commit().await?)
 }
 
-/// Goes on with what could not be erased whole, and erases daily what was kept for `days`; until `cancel`.
+/// Profiles by which nothing that is left was measured.
+async fn tidy(eraser: &Eraser) -> Result<(), EraseError> {
+    if !erase::has_unused_profiles(&mut *eraser.store.read().await?).await? {
+        return Ok(());
+    }
+    let mut changes = eraser.store.write().await?;
+    erase::unused_profiles(&mut changes).await?;
+    Ok(changes.commit().await?)
+}
+
+/// Goes on with what could not be erased whole (of which the start has tried all: [`Eraser::resume`]), and erases daily what was kept for `days`; until `cancel`.
 pub async fn look_after(eraser: Eraser, days: u64, clock: Arc<dyn Clock>, cancel: CancellationToken) {
     let mut round = 0_u32;
     loop {
         let now = UtcMicros(clock.now().utc_ns / 1000);
-        if let Err(error) = eraser.resume(now).await {
+        if let Err(error) = eraser.resume_due(now).await {
             tracing::warn!(%error, "what is to be erased still could not be looked for");
         }
         if round.is_multiple_of(RESUMES_A_DAY)
             && let Err(error) = expire(&eraser, days, now).await
         {
             tracing::warn!(%error, "not all that is older than retention.days is erased");
+        }
+        if round.is_multiple_of(RESUMES_A_DAY)
+            && let Err(error) = tidy(&eraser).await
+        {
+            tracing::warn!(%error, "profiles that nothing was measured by could not be removed");
         }
         round = round.wrapping_add(1);
         tokio::select! {

@@ -1,10 +1,10 @@
 //! A whole store taken into another: the copy of one instant, for backups and for restoring them.
 
-use super::{Store, StoreError, schema};
+use super::{Place, Store, StoreError, schema};
 use futures::TryStreamExt;
 use sqlx::any::{AnyArguments, AnyRow};
 use sqlx::query::Query;
-use sqlx::{Any, AnyConnection, AssertSqlSafe, Executor, Row};
+use sqlx::{Any, AnyConnection, AssertSqlSafe, Connection, Executor, Row};
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -104,6 +104,23 @@ impl Store {
         }
         Ok(faults)
     }
+}
+
+/// Opens a SQLite file that nobody writes to for reading alone: nothing of it is changed, nor a log made beside it.
+///
+/// # Errors
+/// If it cannot be read or is no store.
+pub async fn look_at(file: &Path) -> Result<AnyConnection, StoreError> {
+    sqlx::any::install_default_drivers();
+    let place = Place::File(file.to_owned());
+    let cannot_open = |error| StoreError::cannot_open(&place, error);
+    AnyConnection::connect(&place.unchanged_url()).await.map_err(cannot_open)
+}
+
+/// Closes it.
+pub async fn look_away(connection: AnyConnection) {
+    // Nothing was written that closing could lose.
+    let _ = connection.close().await;
 }
 
 /// How many rows each table has.

@@ -35,6 +35,14 @@ impl Place {
             Self::Postgres(url) => uncached(url),
         }
     }
+
+    /// The same, of a file that stays as it is.
+    pub(super) fn unchanged_url(&self) -> String {
+        match self {
+            Self::File(path) => format!("sqlite://{}?mode=ro&immutable=true", escaped(&path.to_string_lossy())),
+            Self::Postgres(_) => self.url(),
+        }
+    }
 }
 
 /// Without statements that outlive a call: sqlx 0.9 gives an absent `f64` the type of an `f32` (`any/arguments.rs`), and

@@ -220,7 +220,7 @@ impl Model {
 
     async fn keep(&self, api: &TestApi, told: &ToldSwing, is_added: bool) -> String {
         let mut changes = api.api.store.write().await.unwrap();
-        let kept = keep(&mut changes, &self.source, told, UtcMicros(BEGUN.0 + 1_000_000)).await.unwrap();
+        let kept = keep(&mut changes, &self.source, told, UtcMicros(BEGUN.0 + 1_000_000)).await.unwrap().unwrap();
         changes.commit().await.unwrap();
         assert_eq!(kept.is_added, is_added);
         kept.swing_id.to_string()

@@ -1,5 +1,5 @@
 use super::*;
-use crate::daemon::store::queries::{bats, recordings};
+use crate::daemon::store::queries::{bats, recordings, tombstones};
 use crate::daemon::store::rows::{Bat, BatKind, Origin, Recording, RecordingState};
 use crate::daemon::store::test_store::{TestStore, on_each};
 use crate::engine::Stage;
@@ -47,7 +47,7 @@ async fn source(store: &TestStore) -> Source {
 
 async fn kept(store: &TestStore, source: &Source, told: &ToldSwing) -> Kept {
     let mut changes = store.store.write().await.unwrap();
-    let kept = keep(&mut changes, source, told, NOW).await.unwrap();
+    let kept = keep(&mut changes, source, told, NOW).await.unwrap().unwrap();
     changes.commit().await.unwrap();
     kept
 }
@@ -179,5 +179,35 @@ fn what_has_no_time_is_refused() {
         let mut changes = store.store.write().await.unwrap();
         let refused = keep(&mut changes, &source, &swing, NOW).await;
         assert!(matches!(refused, Err(StoreError::Refused(_))));
+    });
+}
+
+#[test]
+fn a_swing_of_an_erased_athlete_is_not_stored_and_one_that_is_anothers_now_is_still_revised() {
+    on_each(async |store| {
+        let source = source(&store).await;
+        let erased = Uuid::now_v7();
+        let of_erased = |number, stage| {
+            let at_the_plate = AtThePlate { athlete_id: Some(erased.to_string()), ..AtThePlate::default() };
+            ToldSwing { at_the_plate, ..told(number, stage) }
+        };
+        let before = kept(&store, &source, &of_erased(0, Stage::Smoothed)).await;
+        let mut changes = store.store.write().await.unwrap();
+        let (kind, reason) = (tombstones::Kind::Athlete, tombstones::Reason::Request);
+        let tombstone = tombstones::Tombstone { id: erased, kind, erased: NOW, reason, removed: "{}".into() };
+        tombstones::insert(&mut changes, &tombstone).await.unwrap();
+        changes.commit().await.unwrap();
+        let mut changes = store.store.write().await.unwrap();
+        let mut other = of_erased(1, Stage::Smoothed);
+        other.swing.contact.0 += 5.0;
+        assert_eq!(keep(&mut changes, &source, &other, NOW).await.unwrap(), None);
+        let imported = Source { owner: Some(Owner { athlete_id: Some(erased), ..Owner::default() }), ..source.clone() };
+        other.at_the_plate = AtThePlate::default();
+        assert_eq!(keep(&mut changes, &imported, &other, NOW).await.unwrap(), None);
+        let counts = crate::daemon::store::copy::counts(&mut changes).await.unwrap();
+        assert_eq!((counts["swings"], counts["profiles"]), (1, 1));
+        drop(changes);
+        let again = kept(&store, &source, &of_erased(0, Stage::Revised)).await;
+        assert_eq!((again.swing_id, again.is_new, again.is_added), (before.swing_id, false, true));
     });
 }

@@ -5,9 +5,11 @@ use crate::daemon::record::retention::expire;
 use crate::daemon::record::steps::Steps;
 use crate::daemon::store::StoreError;
 use crate::daemon::store::queries::tombstones::Reason;
-use crate::daemon::store::queries::{athletes, lessons, recordings, tombstones};
-use crate::daemon::store::rows::{Origin, RecordingState, UtcMicros};
+use crate::daemon::store::queries::{athletes, lessons, plates, recordings, swings_edit, swings_read, tombstones};
+use crate::daemon::store::rows::{Origin, Plate, RecordingState, UtcMicros};
 use crate::daemon::store::test_store::on_each;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
 use uuid::Uuid;
 
 fn event(id: Option<Uuid>, nickname: &str) -> String {
@@ -222,5 +224,126 @@ fn what_was_kept_long_enough_is_erased() {
         assert_eq!(holding(&world.test.folder, &WRENS), [] as [String; 0]);
         let tombstone = tombstones::find(&mut eraser.store.read().await.unwrap(), lone.id).await.unwrap().unwrap();
         assert_eq!(tombstone.reason, Reason::Retention);
+    });
+}
+
+#[test]
+fn a_tombstone_in_a_backup_is_no_proof_that_its_recordings_were_cut() {
+    on_each(async |test| {
+        let world = World::new(test).await;
+        let (eraser, log) = world.eraser(Steps::only(1));
+        assert!(eraser.erase(world.wren, Reason::Request, NOW).await.is_err());
+        log.close();
+        assert_eq!(content(&world.recordings().join(SHARED)).0, [0, 1, 2, 3]);
+        let made =
+            backup(&world.test.store, &world.test.folder, CAGE, &world.test.folder.join("b"), NOW).await.unwrap();
+        assert_eq!(holding(&made.folder, &WRENS), [] as [String; 0]);
+        assert_eq!(content(&made.folder.join("recordings").join(SHARED)).0, [1, 3]);
+        assert!(!made.folder.join("recordings/import-1.mcap").exists());
+        let (eraser, log) = world.eraser(Steps::all());
+        assert_eq!(eraser.resume(NOW).await.unwrap(), 0);
+        log.close();
+        let tombstone = tombstones::find(&mut eraser.store.read().await.unwrap(), world.wren).await.unwrap().unwrap();
+        let here = &Removed::of(&tombstone).cages[CAGE];
+        assert_eq!((here.backups_erased, here.backups.len()), (0, 1), "once is enough");
+    });
+}
+
+#[test]
+fn a_file_that_fails_stops_no_other_and_is_tried_less_and_less_often() {
+    const MINUTE_US: i64 = 60_000_000;
+    on_each(async |test| {
+        let world = World::new(test).await;
+        let (eraser, log) = world.eraser(Steps::all());
+        let cut_short = world.recordings().join("20261124T161018Z-knob.mcap");
+        write(&cut_short, &[samples(0)]);
+        let bytes = std::fs::read(&cut_short).unwrap();
+        std::fs::write(&cut_short, &bytes[..bytes.len() / 2]).unwrap();
+        let made = backup(&eraser.store, &world.test.folder, CAGE, &world.test.folder.join("b"), NOW).await.unwrap();
+        // It is there and cannot be read.
+        let bad = world.recordings().join("00.mcap");
+        std::fs::create_dir(&bad).unwrap();
+        let tombstone = eraser.erase(world.wren, Reason::Request, NOW).await.unwrap();
+        let here = Removed::of(&tombstone).cages[CAGE].clone();
+        assert_eq!((here.is_done, here.not_reached.len(), here.tries), (false, 1, 1), "{here:?}");
+        assert!(here.left.iter().filter(|words| words.contains("20261124T161018Z-knob.mcap")).count() == 2, "{here:?}");
+        assert_eq!(content(&world.recordings().join(SHARED)).0, [1, 3]);
+        assert_eq!(holding(&made.folder, &WRENS), [] as [String; 0]);
+
+        let after = |minutes: i64| UtcMicros(NOW.0 + minutes * MINUTE_US);
+        let tries = async |at: UtcMicros| {
+            eraser.resume_due(at).await.unwrap();
+            let now = tombstones::find(&mut eraser.store.read().await.unwrap(), world.wren).await.unwrap().unwrap();
+            Removed::of(&now).cages[CAGE].tries
+        };
+        assert_eq!(tries(after(9)).await, 1);
+        assert_eq!(tries(after(10)).await, 2);
+        assert_eq!(tries(after(20)).await, 2);
+        assert_eq!(tries(after(30)).await, 3);
+        std::fs::remove_dir(&bad).unwrap();
+        assert_eq!(eraser.resume_due(after(40)).await.unwrap(), 1);
+        assert_eq!(eraser.resume(after(40)).await.unwrap(), 0, "a start tries all");
+        log.close();
+    });
+}
+
+#[test]
+fn a_plate_whose_lesson_is_over_keeps_nobody() {
+    on_each(async |test| {
+        let world = World::new(test).await;
+        let stale = Plate {
+            cage: CAGE.into(),
+            athlete_id: Some(world.wren),
+            lesson_id: None,
+            round_id: None,
+            side: None,
+            bat_id: None,
+            drill: None,
+            ball_source: None,
+            pitch_speed_mps: None,
+            pitch_descent_deg: None,
+            since: NOW,
+            version: 1,
+        };
+        let mut changes = world.test.store.write().await.unwrap();
+        plates::put(&mut changes, &stale).await.unwrap();
+        changes.commit().await.unwrap();
+        let (mut eraser, log) = world.eraser(Steps::all());
+        let heard = Arc::new(AtomicU32::new(0));
+        let hears = Arc::clone(&heard);
+        eraser.plate = Some(Arc::new(move |at_bat| {
+            assert_eq!(at_bat.plate.athlete_id, None);
+            hears.fetch_add(1, Ordering::Relaxed);
+        }));
+        eraser.erase(world.wren, Reason::Request, NOW).await.unwrap();
+        log.close();
+        assert_eq!(heard.load(Ordering::Relaxed), 1, "what records is told");
+        let now = plates::get(&mut eraser.store.read().await.unwrap(), CAGE).await.unwrap().unwrap();
+        assert_eq!(now.athlete_id, None);
+    });
+}
+
+#[test]
+fn recordings_of_moved_swings_are_named() {
+    on_each(async |test| {
+        let world = World::new(test).await;
+        let mut changes = world.test.store.write().await.unwrap();
+        // A swing of each to the other.
+        let ids = recordings::swing_ids(&mut changes, world.shared).await.unwrap();
+        for id in ids.into_iter().take(2) {
+            let before = swings_read::get(&mut changes, id).await.unwrap().swing;
+            let to = if before.athlete_id == Some(world.wren) { world.tern } else { world.wren };
+            let to = swings_edit::Move { athlete: Some(Some(to)), ..Default::default() };
+            let after = swings_edit::moved(&mut changes, &before, to).await.unwrap();
+            swings_edit::put(&mut changes, &before, &after).await.unwrap();
+        }
+        changes.commit().await.unwrap();
+        let (eraser, log) = world.eraser(Steps::all());
+        let tombstone = eraser.erase(world.wren, Reason::Request, NOW).await.unwrap();
+        log.close();
+        let here = &Removed::of(&tombstone).cages[CAGE];
+        let says = |words: &str| here.left.iter().any(|left| left.starts_with(SHARED) && left.contains(words));
+        assert!(here.is_done && here.left.len() == 2, "{here:?}");
+        assert!(says("a swing of theirs in it") && says("a swing of another in it"), "{here:?}");
     });
 }

@@ -1,12 +1,13 @@
 use super::world::*;
 use crate::daemon::lock::{Holder, InstanceLock};
 use crate::daemon::record::backup::backup;
+use crate::daemon::record::erase::Eraser;
 use crate::daemon::record::manifest::Manifest;
 use crate::daemon::record::restore::{Restore, RestoreError, finish, finish_server, restore};
 use crate::daemon::record::steps::Steps;
 use crate::daemon::store::queries::tombstones::Reason;
-use crate::daemon::store::queries::{athletes, backups, tombstones};
-use crate::daemon::store::rows::UtcMicros;
+use crate::daemon::store::queries::{athletes, backups, tokens, tombstones};
+use crate::daemon::store::rows::{Role, Token, UtcMicros, Word};
 use crate::daemon::store::test_store::{TestStore, fresh, on_each};
 use crate::daemon::store::{Place, Store};
 use std::path::Path;
@@ -15,7 +16,16 @@ use uuid::Uuid;
 
 fn asked<'a>(backup: &'a Path, data_folder: &'a Path, place: &'a Place, steps: Steps) -> Restore<'a> {
     let now = UtcMicros(NOW.0 + 1);
-    Restore { backup, data_folder, cage: CAGE, place, ignore_present: false, now, steps: Arc::new(steps) }
+    Restore {
+        backup,
+        data_folder,
+        cage: CAGE,
+        place,
+        ignore_present: false,
+        of_any_cage: false,
+        now,
+        steps: Arc::new(steps),
+    }
 }
 
 fn runs_on_sqlite(test: impl AsyncFn(TestStore)) {
@@ -97,7 +107,6 @@ fn whoever_was_erased_does_not_come_back() {
         world.test.store.close().await;
         let restored = restore(&asked(&away, &data, &place, Steps::all())).await.unwrap();
         assert_eq!(restored.erased_again, [world.wren]);
-        std::fs::remove_dir_all(&away).unwrap();
         assert_eq!(holding(&data, &WRENS), [] as [String; 0]);
         assert_eq!(content(&data.join("recordings").join(SHARED)).0, [1, 3]);
         let store = Store::open(&place).await.unwrap();
@@ -105,6 +114,20 @@ fn whoever_was_erased_does_not_come_back() {
         assert!(tombstones::find(&mut read, world.wren).await.unwrap().is_some());
         let known: Vec<_> = backups::all(&mut read).await.unwrap().into_iter().map(|backup| backup.folder).collect();
         assert!(known.contains(&restored.kept.unwrap()) && known.contains(&away), "{known:?}");
+        drop(read);
+        // Nor does it stay in what was restored from.
+        assert!(!holding(&away, &WRENS).is_empty());
+        let eraser = Eraser {
+            store,
+            data_folder: data.clone(),
+            cage: CAGE.into(),
+            hub: None,
+            plate: None,
+            steps: Arc::default(),
+        };
+        assert_eq!(eraser.resume(NOW).await.unwrap(), 0);
+        assert_eq!(holding(&away, &WRENS), [] as [String; 0]);
+        std::fs::remove_dir_all(&away).unwrap();
     });
 }
 
@@ -185,5 +208,63 @@ fn into_a_server_only_where_nothing_is_and_all_or_nothing() {
             steps += 1;
         }
         assert!(steps > 4, "{steps}");
+    });
+}
+
+fn token(sha256: &str) -> Token {
+    Token {
+        id: Uuid::now_v7(),
+        sha256: sha256.into(),
+        label: "display".into(),
+        role: Role::ALL[0],
+        created: NOW,
+        expires: UtcMicros(NOW.0 + 1_000_000_000),
+        revoked: None,
+        last_used: None,
+    }
+}
+
+#[test]
+fn a_token_that_was_revoked_stays_so_and_without_the_present_store_all_are() {
+    runs_on_sqlite(async |test| {
+        let world = World::new(test).await;
+        let (data, place) = (world.test.folder.clone(), world.test.store.place().clone());
+        let (lost, kept) = (token("aa"), token("bb"));
+        let mut changes = world.test.store.write().await.unwrap();
+        tokens::insert(&mut changes, &lost).await.unwrap();
+        tokens::insert(&mut changes, &kept).await.unwrap();
+        changes.commit().await.unwrap();
+        let made = backup(&world.test.store, &data, CAGE, &data.join("b"), NOW).await.unwrap();
+        let mut changes = world.test.store.write().await.unwrap();
+        tokens::revoke(&mut changes, lost.id, NOW).await.unwrap();
+        changes.commit().await.unwrap();
+        world.test.store.close().await;
+        for (ignore_present, valid) in [(false, [false, true]), (true, [false, false])] {
+            let now = UtcMicros(NOW.0 + 2_000_000 + i64::from(ignore_present) * 1_000_000);
+            let asked = Restore { ignore_present, now, ..asked(&made.folder, &data, &place, Steps::all()) };
+            let restored = restore(&asked).await.unwrap();
+            assert_eq!(restored.tokens_revoked, 1 + usize::from(ignore_present));
+            let store = Store::open(&place).await.unwrap();
+            for (id, is_valid) in [lost.id, kept.id].into_iter().zip(valid) {
+                let found = tokens::is_valid(&mut store.read().await.unwrap(), id, now).await.unwrap();
+                assert_eq!(found, is_valid, "{ignore_present}");
+            }
+            store.close().await;
+        }
+    });
+}
+
+#[test]
+fn another_installations_backup_is_refused_unless_it_is_said() {
+    runs_on_sqlite(async |test| {
+        let (world, made) = world_with_backup(test).await;
+        let (data, place) = (&world.test.folder, world.test.store.place().clone());
+        world.test.store.close().await;
+        let here = Restore { cage: "south", ..asked(&made, data, &place, Steps::all()) };
+        let refused = restore(&here).await.unwrap_err();
+        assert!(matches!(refused, RestoreError::OtherCage { .. }), "{refused}");
+        assert!(!data.join("restoring").exists() && data.join("recordings/new.mcap").exists());
+        restore(&Restore { of_any_cage: true, ..here }).await.unwrap();
+        assert!(!data.join("recordings/new.mcap").exists());
     });
 }

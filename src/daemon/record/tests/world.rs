@@ -100,7 +100,7 @@ impl World {
             at_the_plate: AtThePlate::default(),
             profile: Arc::default(),
         };
-        assert!(keep(&mut changes, &source, &told, NOW).await.unwrap().is_new);
+        assert!(keep(&mut changes, &source, &told, NOW).await.unwrap().unwrap().is_new);
         changes.commit().await.unwrap();
     }
 
@@ -113,6 +113,7 @@ impl World {
             data_folder: self.test.folder.clone(),
             cage: CAGE.into(),
             hub: Some(Arc::new(hub)),
+            plate: None,
             steps: Arc::new(steps),
         };
         (eraser, log)

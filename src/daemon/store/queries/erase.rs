@@ -5,6 +5,7 @@ use super::super::copy::Counts;
 use super::super::rows::UtcMicros;
 use super::{idempotency, uuid};
 use sqlx::{AnyConnection, Row};
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// Rows of each table that are an athlete's; `$1` is the athlete.
@@ -41,7 +42,6 @@ pub async fn athlete(connection: &mut AnyConnection, id: Uuid) -> Result<RowsRem
     let text = id.to_string();
     let found = sqlx::query("SELECT id FROM recordings WHERE athlete_id = $1").bind(&text).fetch_all(&mut *connection);
     let imports = found.await?.iter().map(|row| uuid(row, "id")).collect::<Result<Vec<_>, _>>()?;
-    let profiles = profiles_of(connection, &text).await?;
     for prepare in [
         // What the file was called may be a name.
         "UPDATE recordings SET imported_name = NULL, version = version + 1 WHERE athlete_id = $1",
@@ -58,23 +58,29 @@ pub async fn athlete(connection: &mut AnyConnection, id: Uuid) -> Result<RowsRem
         let done = sqlx::query(sql).bind(&text).execute(&mut *connection).await?;
         rows.insert(table.to_owned(), i64::try_from(done.rows_affected()).unwrap_or(i64::MAX));
     }
-    for sha256 in profiles {
-        let unused =
-            "DELETE FROM profiles WHERE sha256 = $1 AND NOT EXISTS (SELECT 1 FROM analyses WHERE profile_sha256 = $1)";
-        sqlx::query(unused).bind(sha256).execute(&mut *connection).await?;
-    }
     idempotency::forget_all(connection).await?;
     Ok(RowsRemoved { rows, imports })
 }
 
-async fn profiles_of(connection: &mut AnyConnection, athlete: &str) -> Result<Vec<String>, StoreError> {
-    let rows = sqlx::query(
-        "SELECT DISTINCT profile_sha256 FROM analyses WHERE swing_id IN (SELECT id FROM swings WHERE athlete_id = $1)",
-    )
-    .bind(athlete)
-    .fetch_all(connection)
-    .await?;
-    rows.iter().map(|row| Ok(row.try_get(0)?)).collect()
+const UNUSED_PROFILES: &str = "profiles WHERE sha256 NOT IN (SELECT profile_sha256 FROM analyses)";
+
+/// Whether there are profiles by which no stored swing was measured.
+///
+/// # Errors
+/// If they cannot be read.
+pub async fn has_unused_profiles(connection: &mut AnyConnection) -> Result<bool, StoreError> {
+    let sql = sqlx::AssertSqlSafe(format!("SELECT sha256 FROM {UNUSED_PROFILES} LIMIT 1"));
+    Ok(sqlx::query(sql).fetch_optional(connection).await?.is_some())
+}
+
+/// Removes them; how many. They hold numbers of sensors, bats and pitches, and name nobody: they are not worth a scan of all
+/// analyses each time that somebody is erased.
+///
+/// # Errors
+/// If they cannot be removed.
+pub async fn unused_profiles(connection: &mut AnyConnection) -> Result<u64, StoreError> {
+    let sql = sqlx::AssertSqlSafe(format!("DELETE FROM {UNUSED_PROFILES}"));
+    Ok(sqlx::query(sql).execute(connection).await?.rows_affected())
 }
 
 /// An athlete's nickname, and whether another has the same; `None` if there is no such athlete.
@@ -92,16 +98,52 @@ pub async fn nickname(connection: &mut AnyConnection, id: Uuid) -> Result<Option
     row.map(|row| Ok((row.try_get("nickname")?, row.try_get::<i64, _>("so_called")? > 1))).transpose()
 }
 
-/// An installation at whose plate the athlete is.
+/// Installations at whose plate the athlete was said to be last; whether that still holds the rows do not tell.
+///
+/// # Errors
+/// If they cannot be read.
+pub async fn at_the_plate(connection: &mut AnyConnection, id: Uuid) -> Result<Vec<String>, StoreError> {
+    let rows = sqlx::query("SELECT cage FROM plates WHERE athlete_id = $1 ORDER BY cage")
+        .bind(id.to_string())
+        .fetch_all(connection)
+        .await?;
+    rows.iter().map(|row| Ok(row.try_get(0)?)).collect()
+}
+
+/// Files, by installation, in which a swing is the athlete's that was changed by hand: it may have been another's.
+///
+/// # Errors
+/// If they cannot be read.
+pub async fn moved_to(connection: &mut AnyConnection, id: Uuid) -> Result<BTreeMap<String, Vec<String>>, StoreError> {
+    let rows = sqlx::query(
+        "SELECT DISTINCT r.cage, r.file_name FROM swings AS s JOIN recordings AS r ON r.id = s.recording_id
+         WHERE s.athlete_id = $1 AND s.is_moved = 1 AND (r.athlete_id IS NULL OR r.athlete_id <> $1)
+         ORDER BY r.cage, r.file_name",
+    )
+    .bind(id.to_string())
+    .fetch_all(connection)
+    .await?;
+    let mut files: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for row in rows {
+        files.entry(row.try_get("cage")?).or_default().push(row.try_get("file_name")?);
+    }
+    Ok(files)
+}
+
+/// Whether a swing in a file was changed by hand.
 ///
 /// # Errors
 /// If it cannot be read.
-pub async fn at_the_plate(connection: &mut AnyConnection, id: Uuid) -> Result<Option<String>, StoreError> {
-    let row = sqlx::query("SELECT cage FROM plates WHERE athlete_id = $1 ORDER BY cage LIMIT 1")
-        .bind(id.to_string())
-        .fetch_optional(connection)
-        .await?;
-    row.map(|row| Ok(row.try_get(0)?)).transpose()
+pub async fn has_moved(connection: &mut AnyConnection, cage: &str, file_name: &str) -> Result<bool, StoreError> {
+    let row = sqlx::query(
+        "SELECT s.id FROM swings AS s JOIN recordings AS r ON r.id = s.recording_id
+         WHERE r.cage = $1 AND r.file_name = $2 AND s.is_moved = 1 LIMIT 1",
+    )
+    .bind(cage)
+    .bind(file_name)
+    .fetch_optional(connection)
+    .await?;
+    Ok(row.is_some())
 }
 
 /// Files of those recordings that lie at an installation.
@@ -154,7 +196,7 @@ pub async fn file_rewritten(connection: &mut AnyConnection, cage: &str, file_nam
     Ok(())
 }
 
-/// Athletes who were entered before `oldest` and have no swing and no lesson since, and are at no plate.
+/// Athletes who were entered before `oldest` and have no swing and no lesson since.
 ///
 /// # Errors
 /// If they cannot be read.
@@ -164,7 +206,6 @@ pub async fn expired_athletes(connection: &mut AnyConnection, oldest: UtcMicros)
          AND NOT EXISTS (SELECT 1 FROM swings WHERE athlete_id = athletes.id AND contact_utc_us >= $1)
          AND NOT EXISTS (SELECT 1 FROM lessons WHERE athlete_id = athletes.id
                          AND COALESCE(ended_utc_us, begun_utc_us) >= $1)
-         AND NOT EXISTS (SELECT 1 FROM plates WHERE athlete_id = athletes.id)
          ORDER BY id",
     )
     .bind(oldest.0)

@@ -117,6 +117,15 @@ pub async fn get(connection: &mut AnyConnection, id: Uuid) -> Result<Recording, 
     row.map_or_else(|| Err(StoreError::NoSuch { kind: "recording", id: id.to_string() }), |row| recording(&row))
 }
 
+/// Whether any recording of an installation is known.
+///
+/// # Errors
+/// If it cannot be read.
+pub async fn has_any_of(connection: &mut AnyConnection, cage: &str) -> Result<bool, StoreError> {
+    let row = sqlx::query("SELECT id FROM recordings WHERE cage = $1 LIMIT 1").bind(cage).fetch_optional(connection);
+    Ok(row.await?.is_some())
+}
+
 /// The one that lies under this name in an installation's folder.
 ///
 /// # Errors
