@@ -1,5 +1,6 @@
 //! Tokens and pairing codes: made from the system's randomness, kept as hashes.
 
+use crate::daemon::hex::hex;
 use sha2::{Digest, Sha256};
 
 /// Tells people and programs that look for leaked secrets what it is.
@@ -71,10 +72,6 @@ pub fn digest(secret: &str) -> [u8; 32] {
 /// Compares in a time that does not depend on where they differ.
 pub fn is_same(a: &[u8; 32], b: &[u8; 32]) -> bool {
     std::hint::black_box(a.iter().zip(b).fold(0, |differ, (a, b)| differ | (a ^ b))) == 0
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 #[cfg(test)]

@@ -8,6 +8,7 @@ use super::Api;
 use super::etag::etag;
 use super::extract::{LONGEST_BODY, late};
 use super::problem::{Kind, Problem, Result};
+use crate::daemon::hex::hex;
 use crate::daemon::store::Transaction;
 use crate::daemon::store::queries::idempotency::{self, Answer, Asked};
 use axum::body::{Body, to_bytes};
@@ -153,8 +154,4 @@ impl Creation {
 
 fn json(body: &impl Serialize) -> Result<Vec<u8>> {
     serde_json::to_vec(body).map_err(|error| Problem::new(Kind::Internal, error.to_string()))
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }

@@ -4,6 +4,7 @@
 use super::super::test_store::{empty, on_each_server};
 use super::super::{Store, prepare_sqlite};
 use super::*;
+use crate::daemon::hex::hex;
 use sha2::{Digest, Sha256};
 use sqlx::{Connection, Executor};
 use std::collections::BTreeMap;
@@ -263,8 +264,4 @@ async fn assert_sound(connection: &mut AnyConnection) {
     assert!(broken.is_empty(), "{} rows refer to nothing", broken.len());
     let words: String = sqlx::query("PRAGMA integrity_check").fetch_one(connection).await.unwrap().get(0);
     assert_eq!(words, "ok");
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
