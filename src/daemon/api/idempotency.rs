@@ -65,11 +65,11 @@ async fn look_up(api: &Api, request: Request) -> Result<Found> {
         .headers()
         .get(KEY)
         .and_then(|key| key.to_str().ok())
-        .filter(|key| !key.is_empty() && key.len() <= LONGEST_KEY);
+        .filter(|key| (1..=LONGEST_KEY).contains(&key.len()) && key.bytes().all(|byte| byte.is_ascii_graphic()));
     let Some(key) = key.map(str::to_owned) else {
         return Err(Problem::new(
             Kind::Malformed,
-            format!("Idempotency-Key: expected 1 to {LONGEST_KEY} ASCII characters"),
+            format!("Idempotency-Key: expected 1 to {LONGEST_KEY} visible ASCII characters"),
         ));
     };
     let (mut parts, body) = request.into_parts();
