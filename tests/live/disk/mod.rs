@@ -14,7 +14,7 @@ const JSON: &str = "Content-Type: application/json";
 
 /// Enters a bat of this name under a key of its own; the status.
 async fn enter(address: SocketAddr, name: &str, note: &str) -> u16 {
-    let key = format!("Idempotency-Key: {name}");
+    let key = format!("Idempotency-Key: {}", name.replace(' ', "-"));
     let body = json!({"name": name, "kind": "bat", "note": note}).to_string();
     request(address, "POST /v1/bats", &[JSON, &key], &body).await.status
 }
