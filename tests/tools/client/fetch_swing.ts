@@ -1,7 +1,7 @@
 // A front-end that knows nothing but the OpenAPI document: every path, parameter and field below is checked by the compiler
 // against types generated from it.
 import createClient from "openapi-fetch";
-import type { paths } from "./api";
+import type { paths } from "./api.js";
 
 const service = process.env["SERVICE"];
 if (!service) throw new Error("SERVICE: expected the service's URL");
