@@ -355,7 +355,7 @@ CREATE TABLE idempotency_keys (
     -- Who asked and the key they gave.
     caller         TEXT    NOT NULL,
     idempotency_key TEXT   NOT NULL,
-    -- SHA-256 of path and body, in hexadecimal.
+    -- SHA-256 of path, query and body, in hexadecimal.
     request_sha256 TEXT    NOT NULL,
     status         INTEGER NOT NULL,
     -- Where what was made is, the version it had, and its JSON.
