@@ -13,7 +13,7 @@
 //! [`store`] where it is kept, and [`record`] what comes there; [`api`] the door for front-ends, [`access`] who may go
 //! through it, and [`metrics`] what is counted.
 //!
-//! [`offline`] is that door where no service runs.
+//! [`page`] draws what people see of it in a browser. [`offline`] is that door where no service runs.
 //!
 //! Bounds: the ring [`inlet::DEPTH`] (full: dropped, counted, a gap), the recorder's queue [`recorder::QUEUE_DEPTH`] (full:
 //! not recorded, counted, a fault), the ingest's queue [`record::ingest::QUEUE_DEPTH`] (full: taken from the recording at
@@ -36,6 +36,7 @@ pub mod lock;
 pub mod logging;
 pub mod metrics;
 pub mod offline;
+mod page;
 pub mod playback;
 pub mod radio;
 pub mod record;

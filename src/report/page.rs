@@ -1,7 +1,7 @@
 //! A recording's swings as one HTML file: cautions, the table, the pictures. No script, nothing from outside.
 
 use super::RecordingSummary;
-use super::svg::{STYLE, View, path, speed};
+use super::svg::{COLOURS, RULES, View, path, speed};
 use super::table::summary_line;
 use super::words::{Cell, Units, flags, letter, meaning, rounded, rows};
 use crate::engine::swing::{Contact, Swing};
@@ -31,7 +31,7 @@ pub fn page(title: &str, recording: &RecordingSummary, swings: &[Swing], units: 
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 title { (title) }
-                style { (PreEscaped(PAGE_STYLE)) (PreEscaped(STYLE)) }
+                style { (PreEscaped(PAGE_STYLE)) (PreEscaped(COLOURS)) (PreEscaped(RULES)) }
             }
             body {
                 h1 { (title) }

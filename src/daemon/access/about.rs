@@ -17,6 +17,9 @@ pub enum About {
     Thing(Of, Uuid),
 }
 
+/// Before the kind of a thing in a route: of the API, of the pages.
+const BEFORE: [&str; 3] = ["/v1/", "/setup/", "/"];
+
 const THINGS: [(&str, Of); 7] = [
     ("consents", Of::Consent),
     ("lessons", Of::Lesson),
@@ -57,7 +60,7 @@ pub fn named(pattern: &str, id: Option<&str>, query: &[(String, String)]) -> BTr
 }
 
 fn in_path(pattern: &str, id: Option<&str>) -> Option<About> {
-    let (kind, _) = pattern.strip_prefix("/v1/")?.split_once("/{id}")?;
+    let (kind, _) = BEFORE.iter().find_map(|before| pattern.strip_prefix(before))?.split_once("/{id}")?;
     let id = id?.parse().ok()?;
     if kind == "athletes" {
         return Some(About::Athlete(id));

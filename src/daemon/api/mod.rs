@@ -52,11 +52,13 @@ mod words;
 
 pub use openapi::document;
 pub use plate::watch as watch_the_plate;
+pub(super) use problem::{Kind, Problem};
 
 use super::access::Access;
 use super::clock::Clock;
 use super::hub::Hub;
 use super::metrics::Metrics;
+use super::page as pages;
 use super::record::Turns;
 use super::record::plate::AtBat;
 use super::store::Store;
@@ -119,7 +121,7 @@ pub fn app(api: Api) -> axum::Router {
     openapi::complete(&mut document);
     let text = openapi::text(&document);
     let router = router
-        .route("/pair", get(pairings::words))
+        .merge(pages::routes())
         .route("/v1/openapi.json", get(move || std::future::ready(openapi::answer(text.clone()))))
         .fallback(problem::no_such_path)
         .method_not_allowed_fallback(problem::no_such_method)
@@ -127,7 +129,10 @@ pub fn app(api: Api) -> axum::Router {
         .layer(DefaultBodyLimit::max(extract::LONGEST_BODY))
         .layer(middleware::from_fn_with_state(api.clone(), gate::at_route))
         .with_state(api.clone());
-    axum::Router::new().fallback_service(router).layer(middleware::from_fn_with_state(api, gate::before_routing))
+    axum::Router::new()
+        .fallback_service(router)
+        .layer(middleware::from_fn(pages::for_browsers))
+        .layer(middleware::from_fn_with_state(api, gate::before_routing))
 }
 
 /// Every route that is in the document, a line a path.

@@ -114,9 +114,3 @@ pub async fn redeem(
     api.access.ledger.write(vec![entry]).await.map_err(held_back)?;
     Ok(response)
 }
-
-/// What a device sees that opens the address of a pairing code: it is for programs.
-pub async fn words() -> &'static str {
-    "swingd: the letters and digits behind # in the address are a pairing code.\n\
-     Enter it in the front-end that you use; it gives the code back with POST /v1/pairings/redeem and gets a token.\n"
-}

@@ -213,6 +213,23 @@ impl StoredCurves {
         self.steps[channel as usize].iter().map(move |steps| f64::from(*steps) / channel.steps_a_unit())
     }
 
+    /// As the engine has them.
+    pub fn to_curves(&self) -> Curves {
+        let values = |channel| self.values(channel).collect::<Vec<f64>>();
+        let path = |x, y, z| {
+            let places = self.values(x).zip(self.values(y)).zip(self.values(z));
+            places.map(|((x, y), z)| Vector3::new(x, y, z)).collect()
+        };
+        Curves {
+            times_s: self.times_s().collect(),
+            bat_speed_mps: values(Channel::BatSpeed),
+            hand_speed_mps: values(Channel::HandSpeed),
+            turn_rate_radps: values(Channel::TurnRate),
+            sweet_spot_w_m: path(Channel::SweetSpotX, Channel::SweetSpotY, Channel::SweetSpotZ),
+            hands_w_m: path(Channel::HandsX, Channel::HandsY, Channel::HandsZ),
+        }
+    }
+
     fn time_s(&self, point: usize) -> f64 {
         let points = point as i64 - i64::from(self.contact);
         (points * i64::from(self.step_ns)) as f64 / 1e9

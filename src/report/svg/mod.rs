@@ -6,6 +6,7 @@
 //! is the fastest.
 
 mod chart;
+pub mod draw;
 mod path;
 mod speed;
 
@@ -14,13 +15,16 @@ use crate::engine::metrics::Metric;
 use crate::engine::swing::Swing;
 use maud::{Markup, PreEscaped, html};
 
-/// Colours and lines of the pictures, for pages that hold several of them.
-pub const STYLE: &str = "\
-.chart{--paper:#ffffff;--ink:#1d2329;--faint:#59636e;--grid:#dfe3e8;--sweet:#0072b2;--hands:#d55e00;--mark:#009e73;\
-font-family:system-ui,-apple-system,'Segoe UI',Roboto,'Liberation Sans',sans-serif;font-size:15px;display:block;\
-max-width:100%;height:auto;background:var(--paper)}\
+/// Colours of the pictures as CSS variables, light and dark, for files that stand by themselves.
+pub const COLOURS: &str = "\
+.chart{--paper:#ffffff;--ink:#1d2329;--faint:#59636e;--grid:#dfe3e8;--sweet:#0072b2;--hands:#d55e00;--mark:#009e73;--then:#0072b2;\
+font-family:system-ui,-apple-system,'Segoe UI',Roboto,'Liberation Sans',sans-serif}\
 @media(prefers-color-scheme:dark){.chart{--paper:#15191e;--ink:#e8ecf0;--faint:#a3adb8;--grid:#323a43;--sweet:#56b4e9;\
---hands:#e69f00;--mark:#4cc7a0}}\
+--hands:#e69f00;--mark:#4cc7a0;--then:#56b4e9}}";
+
+/// Lines of the pictures, by those variables: for pages that say the colours themselves.
+pub const RULES: &str = "\
+.chart{font-size:15px;display:block;max-width:100%;height:auto;background:var(--paper)}\
 .chart text{fill:var(--faint)}.chart .title{fill:var(--ink);font-size:17px;font-weight:600}\
 .chart .line{fill:none;stroke-linejoin:round;stroke-linecap:round;stroke-width:1.2;stroke-opacity:.38}\
 .chart .bold{stroke-width:3;stroke-opacity:1}.chart .sweet{stroke:var(--sweet)}\
@@ -57,7 +61,7 @@ pub fn picture(swings: &[Swing], units: Units) -> String {
     let total = height * panels.len() as f64;
     html! {
         svg.chart xmlns="http://www.w3.org/2000/svg" width=(width) height=(total) viewBox=(format!("0 0 {width} {total}")) {
-            style { (PreEscaped(STYLE)) }
+            style { (PreEscaped(COLOURS)) (PreEscaped(RULES)) }
             @for (i, panel) in panels.iter().enumerate() {
                 g transform=(format!("translate(0 {})", height * i as f64)) { (panel) }
             }

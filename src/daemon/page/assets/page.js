@@ -1,0 +1,148 @@
+// Sends what is touched to the API, sets units and light, follows the stream of a page's parts. No other script is needed.
+"use strict";
+(() => {
+  const one = (selector, within = document) => within.querySelector(selector);
+  const problemAt = (element) => one("[data-problem]", element.closest("form, section, dialog") ?? document) ?? one("#problem");
+
+  const show = (element, words) => {
+    const place = problemAt(element);
+    place.textContent = words;
+    place.hidden = words === "";
+    if (words) place.scrollIntoView({ block: "nearest" });
+  };
+
+  // ---- A form's fields as JSON. A name with points (offset_b_m.2) leads into lists and objects.
+  const put = (body, name, value) => {
+    const path = name.split(".");
+    let at = body;
+    path.slice(0, -1).forEach((key, k) => (at = at[key] ??= /^\d+$/.test(path[k + 1]) ? [] : {}));
+    at[path.at(-1)] = value;
+  };
+
+  // data-as: number (data-factor turns the unit shown into the API's), truth, list (of checked boxes), instant; else text.
+  // An empty field is null; with data-leave it is left out.
+  const valueOf = (field) => {
+    const text = field.value.trim();
+    if (field.dataset.as === "truth") return field.type === "checkbox" ? field.checked : text === "true";
+    if (text === "") return null;
+    if (field.dataset.as === "number") return Number(text.replace(",", ".")) * Number(field.dataset.factor ?? 1);
+    if (field.dataset.as === "instant") return new Date(text).toISOString();
+    return text;
+  };
+
+  const bodyOf = (form) => {
+    const body = JSON.parse(form.dataset.body ?? "{}");
+    for (const field of form.elements) {
+      if (!field.name || field.disabled || (field.type === "radio" && !field.checked)) continue;
+      if (field.dataset.as === "list") {
+        const list = field.name in body ? body[field.name] : (body[field.name] = []);
+        if (field.checked) list.push(field.value);
+        continue;
+      }
+      const value = valueOf(field);
+      if (value === null && "leave" in field.dataset) continue;
+      put(body, field.name, value);
+    }
+    return body;
+  };
+
+  const keys = new WeakMap();
+  const send = async (element) => {
+    if (element.dataset.confirm && !window.confirm(element.dataset.confirm)) return;
+    const [method, path] = element.dataset.send.split(" ");
+    const isForm = element.tagName === "FORM";
+    const headers = {};
+    if ("version" in element.dataset) headers["If-Match"] = `"${element.dataset.version}"`;
+    if (method === "POST") {
+      // The same touch sent twice is done once.
+      if (!keys.has(element)) keys.set(element, Array.from(crypto.getRandomValues(new Uint32Array(4)), (n) => n.toString(16)).join("-"));
+      headers["Idempotency-Key"] = keys.get(element);
+    }
+    let body;
+    if (method !== "DELETE" && method !== "GET") {
+      headers["Content-Type"] = method === "PATCH" ? "application/merge-patch+json" : "application/json";
+      body = JSON.stringify(isForm ? bodyOf(element) : JSON.parse(element.dataset.body ?? "{}"));
+    }
+    const buttons = isForm ? element.querySelectorAll("button[type=submit], button:not([type])") : [element];
+    buttons.forEach((button) => (button.ariaBusy = "true"));
+    show(element, "");
+    element.querySelectorAll?.("[aria-invalid]").forEach((field) => field.removeAttribute("aria-invalid"));
+    try {
+      const answer = await fetch(path, { method, headers, body });
+      const isJson = (answer.headers.get("Content-Type") ?? "").includes("json");
+      const said = isJson ? await answer.json() : {};
+      keys.delete(element);
+      if (!answer.ok) return refused(element, said, answer.status);
+      done(element, said);
+    } catch (error) {
+      show(element, `It was not sent: ${error.message}. Try again.`);
+    } finally {
+      buttons.forEach((button) => (button.ariaBusy = null));
+    }
+  };
+
+  const refused = (element, said, status) => {
+    const places = said.errors ?? [];
+    for (const { pointer } of places) {
+      const field = element.elements?.namedItem(pointer.slice(1).replaceAll("/", "."));
+      field?.setAttribute?.("aria-invalid", "true");
+    }
+    const words = status === 412 ? "It was changed meanwhile by somebody else. Load the page again." : said.detail;
+    show(element, `${said.title ?? `Status ${status}`}: ${words ?? ""}`);
+  };
+
+  // data-then: none, reload (as where nothing is said), or an address in which {id} is that of the answer. data-also: a second
+  // touch that follows the first, as the id of a hidden button.
+  const done = (element, said) => {
+    const then = element.dataset.then ?? "reload";
+    element.dispatchEvent(new CustomEvent("sent", { bubbles: true, detail: said }));
+    if (then === "none") return;
+    if (then === "reload") return window.location.reload();
+    window.location.assign(then.replaceAll("{id}", said.id ?? ""));
+  };
+
+  document.addEventListener("submit", (event) => {
+    if (!event.target.dataset.send) return;
+    event.preventDefault();
+    send(event.target);
+  });
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest("button");
+    if (!button) return;
+    if (button.dataset.send) send(button);
+    if (button.dataset.set) {
+      document.cookie = `${button.dataset.set}; path=/; max-age=31536000; SameSite=Strict`;
+      window.location.reload();
+    }
+    if ("print" in button.dataset) window.print();
+  });
+  // A choice of what is shown takes effect at once.
+  document.addEventListener("change", (event) => {
+    if ("go" in (event.target.form?.dataset ?? {})) event.target.form.requestSubmit();
+  });
+
+  // ---- Filling a slot anew keeps what has the focus and what is open.
+  window.swingd = {
+    fill(slot, html) {
+      const key = slot.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
+      const open = [...slot.querySelectorAll("details[open][data-key]")].map((details) => details.dataset.key);
+      slot.innerHTML = html;
+      open.forEach((key) => one(`details[data-key="${CSS.escape(key)}"]`, slot)?.setAttribute("open", ""));
+      if (key) one(`[data-key="${CSS.escape(key)}"]`, slot)?.focus();
+    },
+  };
+
+  // ---- Parts that are asked for again and again, until one says that it is done.
+  for (const place of document.querySelectorAll("[data-poll]")) {
+    const ask = async () => {
+      try {
+        const answer = await fetch(place.dataset.poll);
+        if (answer.ok) window.swingd.fill(place, await answer.text());
+      } catch {
+        // It is asked again.
+      }
+      if (!one("[data-done]", place)) setTimeout(ask, Number(place.dataset.every ?? 1000));
+    };
+    ask();
+  }
+})();

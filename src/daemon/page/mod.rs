@@ -1,0 +1,41 @@
+//! The pages for people: what is so at the plate, looking back, setting up. HTML and SVG are drawn here; one script follows the
+//! stream of parts, sends what is touched to the API, and nothing else.
+//!
+//! [`shell`] is around every page; [`view`] says in which units and which light somebody looks; [`assets`] is the style and the
+//! script; [`refused`] turns problems into words for a browser. Then a module a page: [`live`]; [`past`]; [`setup`];
+//! [`pair`]. Pages only read: whatever changes something goes through the API.
+
+mod assets;
+mod live;
+mod pair;
+mod past;
+mod refused;
+mod setup;
+mod shell;
+mod view;
+
+pub(super) use refused::for_browsers;
+
+use super::api::Api;
+use axum::Router;
+use axum::routing::get;
+
+/// Where the pages are. Each has its line in [`access::rules`](super::access::rules).
+pub(super) fn routes() -> Router<Api> {
+    Router::new()
+        .route("/", get(live::page))
+        .route("/live/stream", get(live::stream))
+        .route("/athletes", get(past::athletes))
+        .route("/athletes/{id}", get(past::athlete))
+        .route("/lessons/{id}", get(past::lesson))
+        .route("/swings/{id}", get(past::swing))
+        .route("/start", get(setup::start))
+        .route("/setup", get(setup::overview))
+        .route("/setup/athletes/{id}", get(setup::athlete))
+        .route("/setup/bats/{id}", get(setup::bat))
+        .route("/setup/sensors/{id}", get(setup::sensor))
+        .route("/setup/sensors/{id}/check", get(setup::check))
+        .route("/pair", get(pair::page).post(pair::enter))
+        .route("/pair/leave", axum::routing::post(pair::leave))
+        .route("/assets/{name}", get(assets::read))
+}

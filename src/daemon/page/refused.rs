@@ -1,0 +1,53 @@
+//! Problems as a person reads them who opened a page.
+
+use super::shell::Page;
+use super::view::View;
+use axum::body::to_bytes;
+use axum::extract::{FromRequestParts, Request};
+use axum::http::{Method, StatusCode, header};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
+use maud::html;
+use serde_json::Value;
+
+/// Longer problems are left as they are, bytes.
+const LONGEST: usize = 64 * 1024;
+
+/// A problem that answers a browser that asked for a page becomes one. Without a token: where to enter the code.
+pub async fn for_browsers(request: Request, next: Next) -> Response {
+    let asked = request.headers().get(header::ACCEPT);
+    let wants_page =
+        request.method() == Method::GET && asked.is_some_and(|accept| accept.as_bytes().starts_with(b"text/html"));
+    if !wants_page {
+        return next.run(request).await;
+    }
+    let (mut parts, body) = request.into_parts();
+    let Ok(view) = View::from_request_parts(&mut parts, &()).await;
+    let response = next.run(Request::from_parts(parts, body)).await;
+    let kind = response.headers().get(header::CONTENT_TYPE);
+    if kind.is_none_or(|kind| kind != "application/problem+json") {
+        return response;
+    }
+    let (status, (head, body)) = (response.status(), response.into_parts());
+    let problem: Value = match to_bytes(body, LONGEST).await {
+        Ok(bytes) => serde_json::from_slice(&bytes).unwrap_or_default(),
+        Err(_) => Value::Null,
+    };
+    let words = |key: &str| problem.get(key).and_then(Value::as_str).unwrap_or_default().to_owned();
+    let (title, detail) = (words("title"), words("detail"));
+    let main = html! {
+        h1 { (title) }
+        p { (detail) }
+        @if status == StatusCode::UNAUTHORIZED {
+            p { a.button href="/pair" { "Enter a pairing code" } }
+        } @else {
+            p { a href="/" { "To the plate" } }
+        }
+    };
+    let mut response = Page::for_anybody(status, title, view, main).into_response();
+    for (name, value) in &head.headers {
+        response.headers_mut().entry(name).or_insert_with(|| value.clone());
+    }
+    response.headers_mut().remove(header::CONTENT_LENGTH);
+    response
+}

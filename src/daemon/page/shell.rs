@@ -1,0 +1,148 @@
+//! What is around every page: head, way to the other pages, units and light, and what browsers may do with it.
+
+use super::assets;
+use super::view::{Look, View};
+use crate::daemon::access::{OfAthletes, Who};
+use crate::daemon::store::rows::{Role, Word};
+use crate::report::words::Units;
+use axum::http::{HeaderName, HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use maud::{DOCTYPE, Markup, html};
+use uuid::Uuid;
+
+/// Everything comes from this service, scripts and styles from files alone (W3C, *Content Security Policy Level 3*).
+const POLICY: HeaderValue = HeaderValue::from_static(
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; \
+     form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
+);
+
+/// Which way leads to where one is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Here {
+    /// The cage screen.
+    Live,
+    /// Looking back.
+    Past,
+    /// Setting up.
+    Setup,
+    /// None of them.
+    Elsewhere,
+}
+
+const WAYS: [(Here, &str, &str); 3] =
+    [(Here::Live, "/", "At the plate"), (Here::Past, "/athletes", "Athletes"), (Here::Setup, "/setup", "Set up")];
+
+/// A page on its way out.
+pub struct Page {
+    status: StatusCode,
+    title: String,
+    here: Here,
+    view: View,
+    role: Option<Role>,
+    /// Where the stream of its parts is.
+    stream: Option<&'static str>,
+    of: OfAthletes,
+    main: Markup,
+}
+
+impl Page {
+    /// With a title and what is in it.
+    pub fn new(title: impl Into<String>, here: Here, view: View, who: &Who, main: Markup) -> Self {
+        Self {
+            status: StatusCode::OK,
+            title: title.into(),
+            here,
+            view,
+            role: Some(who.role()),
+            stream: None,
+            of: OfAthletes::default(),
+            main,
+        }
+    }
+
+    /// For somebody of whom nothing is known.
+    pub fn for_anybody(status: StatusCode, title: impl Into<String>, view: View, main: Markup) -> Self {
+        let (title, here, of) = (title.into(), Here::Elsewhere, OfAthletes::default());
+        Self { status, title, here, view, role: None, stream: None, of, main }
+    }
+
+    /// Its slots (`data-slot`) are filled anew by this stream.
+    pub fn following(self, stream: &'static str) -> Self {
+        Self { stream: Some(stream), ..self }
+    }
+
+    /// It shows these athletes' data: what is written down of a request over the network.
+    pub fn about(mut self, athletes: impl IntoIterator<Item = Uuid>) -> Self {
+        self.of.0.extend(athletes);
+        self
+    }
+
+    fn markup(&self) -> Markup {
+        let role = self.role.map_or("nobody", Word::word);
+        html! {
+            (DOCTYPE)
+            html lang="en" data-look=(self.view.look.word()) {
+                head {
+                    meta charset="utf-8";
+                    meta name="viewport" content="width=device-width, initial-scale=1";
+                    meta name="color-scheme" content="light dark";
+                    title { (self.title) " · swingd" }
+                    link rel="stylesheet" href=(assets::path("style.css"));
+                    link rel="icon" href=(assets::path("icon.svg")) type="image/svg+xml";
+                    script src=(assets::path("script.js")) defer {}
+                }
+                // What only a coach may do is hidden from others by the style; the API refuses it anyway.
+                body data-role=(role) data-stream=[self.stream] {
+                    a.skip href="#main" { "To the content" }
+                    header.top {
+                        nav aria-label="Pages" {
+                            @if self.role.is_some() {
+                                @for (way, href, words) in WAYS {
+                                    a href=(href) aria-current=[(way == self.here).then_some("page")] { (words) }
+                                }
+                            }
+                        }
+                        (choices(self.view))
+                    }
+                    p #lost role="status" hidden { "No connection to the service. It is tried again." }
+                    p #problem role="alert" hidden {}
+                    main #main tabindex="-1" { (self.main) }
+                }
+            }
+        }
+    }
+}
+
+/// Units and light: each button sets a cookie to its value.
+fn choices(view: View) -> Markup {
+    let (units, units_words) = match view.units {
+        Units::Us => ("metric", "mph, ft"),
+        Units::Metric => ("us", "m/s, m"),
+    };
+    let (look, look_words) = match view.look {
+        Look::Auto => ("light", "Light: auto"),
+        Look::Light => ("dark", "Light"),
+        Look::Dark => ("auto", "Dark"),
+    };
+    html! {
+        .choices {
+            button type="button" data-set=(format!("units={units}")) title="Change the units" {
+                span.unseen { "Units: " } (units_words)
+            }
+            button type="button" data-set=(format!("look={look}")) title="Light, dark, or as the device has it" { (look_words) }
+        }
+    }
+}
+
+impl IntoResponse for Page {
+    fn into_response(self) -> Response {
+        let headers = [
+            (header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8")),
+            (header::CONTENT_SECURITY_POLICY, POLICY),
+            (HeaderName::from_static("cross-origin-opener-policy"), HeaderValue::from_static("same-origin")),
+        ];
+        let mut response = (self.status, headers, self.markup().into_string()).into_response();
+        response.extensions_mut().insert(self.of);
+        response
+    }
+}
