@@ -40,9 +40,9 @@ mod rounds;
 mod sensors;
 mod swings;
 #[cfg(test)]
-mod test_api;
+pub(super) mod test_api;
 #[cfg(test)]
-mod test_gate;
+pub(super) mod test_gate;
 #[cfg(test)]
 mod test_witness;
 mod tokens;
