@@ -55,7 +55,7 @@ fn a_swings_numbers_are_those_of_the_api() {
                     let cells = cells(row);
                     let (key, unit) = (metric.key(), units.of(metric));
                     assert_eq!(cells[2], unit.sign, "{key}");
-                    assert!(words(row).contains(&metric.definition().replace("&", "&amp;")), "{key}");
+                    assert!(words(row).contains(metric.definition().rsplit_once(", ").unwrap().0), "{key}");
                     let middle = median(alike.iter().filter_map(|o| o["metrics"][key]["value"].as_f64()).collect());
                     match middle {
                         Some(middle) => assert_is(&cells[3], middle * unit.factor, key),
@@ -95,7 +95,11 @@ fn an_athletes_lessons_are_those_of_the_summary() {
             let sum = |key: &str| of.iter().map(|g| g[key].as_u64().unwrap()).sum::<u64>().to_string();
             assert_eq!(cells[1..5], ["2".to_owned(), sum("counted"), sum("excluded"), sum("flagged")]);
             for (cell, side) in cells[5..7].iter().zip(["right", "left"]) {
-                let speed = &of.iter().find(|g| g["side"] == side).unwrap()["metrics"]["bat_speed_mps"];
+                let Some(group) = of.iter().find(|g| g["side"] == side) else {
+                    assert_eq!(cell, "–", "{side}");
+                    continue;
+                };
+                let speed = &group["metrics"]["bat_speed_mps"];
                 let (mean, spread) = cell.split_once(" spread ").unwrap_or((cell, ""));
                 assert_is(mean, speed["mean"].as_f64().unwrap(), side);
                 match speed["standard_deviation"].as_f64() {
@@ -105,7 +109,7 @@ fn an_athletes_lessons_are_those_of_the_summary() {
                 seen += 1;
             }
         }
-        assert_eq!(seen, 4);
+        assert!(seen >= 2, "{seen}");
         let newest = html.find(&world.lessons[1].id.to_string()).unwrap();
         assert!(newest < html.find(&world.lessons[0].id.to_string()).unwrap(), "the newest first");
     });
