@@ -13,5 +13,6 @@ mod sensitivities;
 mod smoother;
 mod support;
 mod time_on_utc;
+mod timing_window;
 mod track;
 mod vqf;
