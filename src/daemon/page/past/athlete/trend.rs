@@ -131,7 +131,9 @@ fn left_out(groups: &[&Group]) -> Markup {
     let without = |group: &&Group| group.counted as usize - group.values.first().map_or(0, Vec::len);
     let without: usize = groups.iter().map(without).sum();
     html! {
-        @if excluded > 0 { p { (words::count(excluded as usize, "swing")) " left out by the instructor: not in the trend." } }
+        @if excluded > 0 {
+            p { (words::count(excluded as usize, "swing")) " left out by the instructor: not in the trend." }
+        }
         @if without > 0 { p { (words::count(without, "swing")) " without this number: not in the trend." } }
     }
 }
