@@ -131,7 +131,10 @@ impl Table<'_> {
                 @if self.has_balls { td.ball { (ball(self.whole.balls.get(&swing.id), self.units)) } }
                 @if self.has_flags { td.words { (words::flags(&found.analysis.flags)) } }
                 @if self.has_words { (said(found)) }
-                td.words { span.counts { @if swing.mark != Mark::None { (words::mark(swing.mark)) } (keep_or_not(found)) } }
+                td.words { span.counts {
+                    @if swing.mark != Mark::None { (words::mark(swing.mark)) }
+                    (keep_or_not(found))
+                } }
             }
         }
     }
@@ -169,7 +172,8 @@ fn choose(k: usize, found: &FoundSwing) -> Markup {
     let about = format!("Move swing {}", k + 1);
     html! {
         label.box {
-            input type="checkbox" form="moving" name="swing_ids" value=(found.swing.id) data-as="list" aria-label=(about);
+            input type="checkbox" form="moving" name="swing_ids" value=(found.swing.id) data-as="list"
+                aria-label=(about);
         }
     }
 }

@@ -62,8 +62,8 @@ fn moving(swing: &Swing, places: &Places) -> Markup {
         section.card {
             h3 #move { "Move it" }
             p.faint {
-                "What stays \"as it is\" is not changed. With another athlete it comes into that athlete's lesson of the \
-                 same time, which is made if there is none; with another round into that round's lesson."
+                "What stays \"as it is\" is not changed. With another athlete it comes into that athlete's lesson of \
+                 the same time, which is made if there is none; with another round into that round's lesson."
             }
             form.fields data-send=(send(swing)) data-version=(swing.version) data-then=(here) {
                 (places.fields())

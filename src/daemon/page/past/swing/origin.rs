@@ -21,7 +21,8 @@ pub fn section(whole: &Whole, units: Units) -> Markup {
             dl.pairs {
                 dt { "Recording" } dd { (recording(whole)) }
                 dt { "Time in it" } dd {
-                    "start " (seconds(analysis.start_s)) ", contact " (seconds(analysis.contact_s)) " on the sensor's clock"
+                    "start " (seconds(analysis.start_s)) ", contact " (seconds(analysis.contact_s))
+                    " on the sensor's clock"
                     @if swing.run > 0 { ", after " (swing.run) " of its restarts" }
                 }
                 dt { "Contact" } dd {
