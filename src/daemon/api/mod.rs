@@ -50,9 +50,11 @@ mod tombstones;
 mod witness;
 mod words;
 
+pub(super) use extract::{Id, Params};
 pub use openapi::document;
 pub use plate::watch as watch_the_plate;
 pub(super) use problem::{Kind, Problem};
+pub(super) use swings::summary::Statistics;
 
 use super::access::Access;
 use super::clock::Clock;
