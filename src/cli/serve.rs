@@ -186,9 +186,7 @@ pub(super) fn catalogue(config: &Config) -> anyhow::Result<Catalogue> {
 /// `sensors.only`.
 fn wants(config: Config) -> Wants {
     let is_named = !config.sensors.only.value.is_empty();
-    Box::new(move |advert, is_sure| {
-        config.sensors.wants(&advert.id, advert.name.as_deref()) && (is_sure || is_named)
-    })
+    Box::new(move |advert, is_sure| config.sensors.wants(&advert.id, advert.name.as_deref()) && (is_sure || is_named))
 }
 
 /// Opens stations, each with its profile.

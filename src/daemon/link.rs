@@ -316,7 +316,8 @@ impl<R: Radio> Keeper<R> {
         for Write { characteristic, bytes, with_response } in &made.stop {
             let _ = timeout(SHORT_CALL, made.link.write(*characteristic, bytes, *with_response)).await;
         }
-        let cause = if self.cancel.is_cancelled() { "the service was stopped" } else { "it is not to be used any more" };
+        let cause =
+            if self.cancel.is_cancelled() { "the service was stopped" } else { "it is not to be used any more" };
         self.tell(LinkState::Lost, Some(cause.into()));
         let _ = timeout(SHORT_CALL, made.link.disconnect()).await;
     }

@@ -162,8 +162,13 @@ mod tests {
     use super::*;
 
     fn heard(id: &str) -> Heard {
-        let advert =
-            Advert { id: id.into(), name: Some("Knob".into()), rssi_dbm: Some(-60), services: vec![], adapter: "a".into() };
+        let advert = Advert {
+            id: id.into(),
+            name: Some("Knob".into()),
+            rssi_dbm: Some(-60),
+            services: vec![],
+            adapter: "a".into(),
+        };
         Heard { advert, kind: "swingd sensor".into(), is_sure: true, utc_ns: 7, sensor: None }
     }
 

@@ -206,8 +206,22 @@ impl Service {
         let watching = api::watch_the_plate(shared.clone(), cancel.clone());
         let (app, head) = (api::app(shared), settings.http.patience.head);
         let server = tokio::spawn(access::server::serve(listeners, app, head, streams.clone()));
-        let service =
-            Self { hub, store, stations, clock, nearby, address, cancel, tasks, streams, server, entrance, ingest, log, lock };
+        let service = Self {
+            hub,
+            store,
+            stations,
+            clock,
+            nearby,
+            address,
+            cancel,
+            tasks,
+            streams,
+            server,
+            entrance,
+            ingest,
+            log,
+            lock,
+        };
         service.tasks.spawn(service.look_after(settings, leftovers, backlog, turns));
         service.tasks.spawn(watching);
         service.tasks.spawn(watch_log(lost, failing, Arc::clone(&service.hub), service.cancel.clone()));

@@ -89,7 +89,8 @@ pub async fn put(
         let _turn = api.nearby.turn.lock().await;
         let items = near(&api).items;
         let there = items.iter().find(|item| item.id == id);
-        let there = there.ok_or_else(|| Problem::new(Kind::NotFound, "no sensor that is near or chosen has this id"))?;
+        let there =
+            there.ok_or_else(|| Problem::new(Kind::NotFound, "no sensor that is near or chosen has this id"))?;
         if is_used && !there.is_used && items.iter().filter(|item| item.is_used).count() >= MOST_SENSORS {
             return Err(Problem::new(Kind::Conflict, format!("{MOST_SENSORS} sensors are chosen; expected no more")));
         }
@@ -205,14 +206,16 @@ mod tests {
         on_each(async |api: TestApi| {
             hear(&api, "hci0/dev_1", "Knob");
             let path = "/v1/nearby/hci0%2Fdev_1";
-            let chosen = async || {
-                chosen_sensors::list(&mut api.api.store.read().await.unwrap(), "north").await.unwrap()
-            };
+            let chosen =
+                async || chosen_sensors::list(&mut api.api.store.read().await.unwrap(), "north").await.unwrap();
             for _ in 0..2 {
                 let put = api.put(path, json!({"is_used": true})).await;
                 assert_eq!((put.status, &put.json["is_used"]), (200, &json!(true)), "{:?}", put.json);
                 let rows = chosen().await;
-                assert_eq!((rows.len(), rows[0].radio_id.as_str(), rows[0].name.as_deref()), (1, "hci0/dev_1", Some("Knob")));
+                assert_eq!(
+                    (rows.len(), rows[0].radio_id.as_str(), rows[0].name.as_deref()),
+                    (1, "hci0/dev_1", Some("Knob"))
+                );
             }
             let other = chosen_sensors::list(&mut api.api.store.read().await.unwrap(), "south").await.unwrap();
             assert_eq!(other, [], "another installation has its own");
@@ -230,7 +233,10 @@ mod tests {
             api.api.nearby.choose("hci0/dev_2", Some("Old knob".into()), true);
             let near = api.get("/v1/nearby").await.json;
             let item = &near["items"][0];
-            assert_eq!((&item["name"], &item["heard"], &item["is_used"]), (&json!("Old knob"), &json!(null), &json!(true)));
+            assert_eq!(
+                (&item["name"], &item["heard"], &item["is_used"]),
+                (&json!("Old knob"), &json!(null), &json!(true))
+            );
             assert_eq!(api.put("/v1/nearby/hci0%2Fdev_2", json!({"is_used": false})).await.status, 200);
             assert_eq!(api.get("/v1/nearby").await.json["items"], json!([]));
         });
