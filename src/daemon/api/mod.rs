@@ -44,13 +44,18 @@ mod test_api;
 #[cfg(test)]
 mod test_gate;
 #[cfg(test)]
+mod test_pair;
+#[cfg(test)]
 mod test_witness;
 mod tokens;
 mod tombstones;
 mod witness;
 mod words;
 
+pub(super) use extract::Body;
+pub(super) use gate::Refusal;
 pub use openapi::document;
+pub(super) use pairings::{Redemption, give_back};
 pub use plate::watch as watch_the_plate;
 pub(super) use problem::{Kind, Problem};
 
