@@ -8,7 +8,7 @@
 //! ```
 //!
 //! [`clock`] the host's time; [`radio`] Bluetooth behind a trait; [`link`] a connection kept alive; [`finder`] which sensors
-//! to connect to; [`playback`] a recording as a device; [`inlet`] the ring; [`station`] what is done for one sensor, with
+//! to connect to, by what is [`nearby`] and was chosen; [`playback`] a recording as a device; [`inlet`] the ring; [`station`] what is done for one sensor, with
 //! [`state`] and [`recording`]; [`recorder`] to disk; [`files`] from there; [`hub`] and [`event_log`] where it is told;
 //! [`store`] where it is kept, and [`record`] what comes there; [`api`] the door for front-ends, [`access`] who may go
 //! through it, and [`metrics`] what is counted.
@@ -35,6 +35,7 @@ pub mod link;
 pub mod lock;
 pub mod logging;
 pub mod metrics;
+pub mod nearby;
 pub mod offline;
 mod page;
 pub mod playback;

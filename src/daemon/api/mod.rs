@@ -12,12 +12,12 @@ mod archive;
 mod athletes;
 mod audit;
 mod ball_results;
-mod bats;
+pub(super) mod bats;
 mod check;
-mod consents;
+pub(super) mod consents;
 mod erase;
 mod etag;
-mod extract;
+pub(super) mod extract;
 mod gate;
 mod health;
 mod idempotency;
@@ -28,6 +28,7 @@ mod live;
 #[cfg(test)]
 mod model_tests;
 mod mounts;
+pub(super) mod nearby;
 mod openapi;
 mod page;
 mod pairings;
@@ -37,10 +38,10 @@ mod problem;
 mod recordings;
 mod refer;
 mod rounds;
-mod sensors;
+pub(super) mod sensors;
 mod swings;
 #[cfg(test)]
-mod test_api;
+pub(super) mod test_api;
 #[cfg(test)]
 mod test_gate;
 #[cfg(test)]
@@ -58,6 +59,7 @@ use super::access::Access;
 use super::clock::Clock;
 use super::hub::Hub;
 use super::metrics::Metrics;
+use super::nearby::Nearby;
 use super::page as pages;
 use super::record::Turns;
 use super::record::plate::AtBat;
@@ -93,6 +95,8 @@ pub struct Api {
     pub turns: Arc<Turns>,
     /// Where who is at the plate goes.
     pub plate: Plate,
+    /// What sensors are near, and chosen.
+    pub nearby: Arc<Nearby>,
     /// Ends the streams.
     pub cancel: CancellationToken,
     /// Who may.
@@ -107,7 +111,7 @@ pub struct Api {
 
 impl Api {
     /// The instant that answers are given at.
-    fn now(&self) -> UtcMicros {
+    pub(super) fn now(&self) -> UtcMicros {
         UtcMicros(self.clock.now().utc_ns / 1000)
     }
 }
@@ -151,6 +155,8 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(rounds::read, rounds::edit, rounds::remove))
         .routes(routes!(sensors::list))
         .routes(routes!(sensors::read, sensors::edit))
+        .routes(routes!(nearby::list))
+        .routes(routes!(nearby::put))
         .routes(routes!(mounts::list, mounts::create))
         .routes(routes!(mounts::read, mounts::edit, mounts::remove))
         .routes(routes!(aims::list, aims::create))

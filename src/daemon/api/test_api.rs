@@ -119,6 +119,7 @@ impl TestApi {
             access: Arc::new(Access::new(settings, "north".into(), LISTEN.parse().unwrap(), store.store.clone())),
             metrics: Arc::new(Metrics::new(0.0)),
             nearly_full_bytes: 1,
+            nearby: Arc::default(),
             cancel: CancellationToken::new(),
             heartbeat: HEARTBEAT,
         };

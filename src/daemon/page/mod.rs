@@ -31,6 +31,7 @@ pub(super) fn routes() -> Router<Api> {
         .route("/swings/{id}", get(past::swing))
         .route("/start", get(setup::start))
         .route("/setup", get(setup::overview))
+        .route("/setup/nearby", get(setup::nearby))
         .route("/setup/athletes/{id}", get(setup::athlete))
         .route("/setup/bats/{id}", get(setup::bat))
         .route("/setup/sensors/{id}", get(setup::sensor))
