@@ -43,7 +43,7 @@ mod swings;
 #[cfg(test)]
 pub(super) mod test_api;
 #[cfg(test)]
-mod test_gate;
+pub(super) mod test_gate;
 #[cfg(test)]
 mod test_pair;
 #[cfg(test)]
