@@ -129,7 +129,7 @@ pub fn near(api: &Api) -> NearbySensors {
 
 fn why_empty(api: &Api) -> String {
     if !api.nearby.is_listening() {
-        return "no radio is used: a recording is played, or the service does not run".into();
+        return "no radio is listened to while a recording is played".into();
     }
     let faults = api.hub.faults();
     let fault = faults.iter().find(|fault| fault.sensor.is_none() && [RADIO, LISTENING].contains(&fault.key));
@@ -139,8 +139,8 @@ fn why_empty(api: &Api) -> String {
     )
 }
 
-/// The names of those that are connected.
-fn connected(api: &Api) -> Vec<String> {
+/// The names of those that are connected, played ones too.
+pub fn connected(api: &Api) -> Vec<String> {
     let states = api.hub.sensors().into_iter();
     let is_connected = |state: &str| serde_json::from_str::<Value>(state).is_ok_and(|it| it["link"] == "connected");
     states.filter(|(_, state)| is_connected(state)).map(|(name, _)| name).collect()
