@@ -68,7 +68,7 @@ pub struct UseBody {
 ///
 /// Asking makes the service listen more often for some seconds.
 #[utoipa::path(get, path = "/v1/nearby", tag = "sensors", responses((status = 200, body = NearbySensors)))]
-pub async fn list(State(api): State<Api>) -> Json<NearbySensors> {
+pub async fn nearby(State(api): State<Api>) -> Json<NearbySensors> {
     Json(near(&api))
 }
 
@@ -80,7 +80,7 @@ pub async fn list(State(api): State<Api>) -> Json<NearbySensors> {
     put, path = "/v1/nearby/{id}", tag = "sensors", params(("id" = String, Path)), request_body = UseBody,
     responses((status = 200, body = NearbySensor))
 )]
-pub async fn put(
+pub async fn choose(
     State(api): State<Api>,
     Id(id): Id<String>,
     Body(UseBody { is_used }): Body<UseBody>,
@@ -129,7 +129,7 @@ pub fn near(api: &Api) -> NearbySensors {
 
 fn why_empty(api: &Api) -> String {
     if !api.nearby.is_listening() {
-        return "no radio is used: a recording is played, or the service does not run".into();
+        return "no radio is listened to while a recording is played".into();
     }
     let faults = api.hub.faults();
     let fault = faults.iter().find(|fault| fault.sensor.is_none() && [RADIO, LISTENING].contains(&fault.key));
@@ -139,8 +139,8 @@ fn why_empty(api: &Api) -> String {
     )
 }
 
-/// The names of those that are connected.
-fn connected(api: &Api) -> Vec<String> {
+/// The names of those that are connected, played ones too.
+pub fn connected(api: &Api) -> Vec<String> {
     let states = api.hub.sensors().into_iter();
     let is_connected = |state: &str| serde_json::from_str::<Value>(state).is_ok_and(|it| it["link"] == "connected");
     states.filter(|(_, state)| is_connected(state)).map(|(name, _)| name).collect()
@@ -196,7 +196,7 @@ mod tests {
             let near = api.get("/v1/nearby").await.json;
             let expected = json!({
                 "id": "hci0/dev_1", "name": "Knob", "kind": "swingd sensor", "is_sure": true, "rssi_dbm": -61,
-                "heard": "1970-01-01T00:00:01Z", "is_used": false, "is_connected": true, "sensor": "Knob-dev1"});
+                "heard": "1970-01-01T00:00:01.000000Z", "is_used": false, "is_connected": true, "sensor": "Knob-dev1"});
             assert_eq!(near, json!({"is_listening": true, "why_empty": null, "items": [expected]}));
         });
     }

@@ -89,13 +89,22 @@
     }
   };
 
+  // A range is told in the API's unit; people read it in that of the field.
+  const asShown = (field, detail) => {
+    const factor = Number(field.dataset.factor ?? 1);
+    const shown = (number) => String(Number((Number(number) / factor).toPrecision(4)));
+    return factor === 1 ? detail : detail.replace(/^(\S+); expected ([\d.]+) to ([\d.]+)$/, (_, ...n) => `${shown(n[0])}; expected ${shown(n[1])} to ${shown(n[2])}`);
+  };
+
   const refused = (element, said, status) => {
-    const places = said.errors ?? [];
-    for (const { pointer } of places) {
+    const places = (said.errors ?? []).map(({ pointer, detail }) => {
       const field = element.elements?.namedItem(pointer.slice(1).replaceAll("/", "."));
       field?.setAttribute?.("aria-invalid", "true");
-    }
-    const words = status === 412 ? "It was changed meanwhile by somebody else. Load the page again." : said.detail;
+      const label = field?.labels?.[0]?.firstElementChild?.textContent;
+      return label ? `${label}: ${asShown(field, detail)}` : `${pointer}: ${detail}`;
+    });
+    const detail = places.length > 0 ? places.join("; ") : said.detail;
+    const words = status === 412 ? "It was changed meanwhile by somebody else. Load the page again." : detail;
     show(element, `${said.title ?? `Status ${status}`}: ${words ?? ""}`);
   };
 

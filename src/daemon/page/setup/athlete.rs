@@ -1,7 +1,7 @@
 //! An athlete with consents, exporting and erasing.
 
 use super::fields;
-use super::overview::{ALL, consent_words, read_as};
+use super::overview::{ALL, read_as};
 use super::people::{BATS, RELATIONS, SCOPES, consent_fields, given_now};
 use crate::daemon::access::Who;
 use crate::daemon::api::consents::{ConsentState, state};
@@ -91,7 +91,7 @@ fn consent_line(consent: &Consent, now: UtcMicros) -> Markup {
                 "given " (day(consent.given))
                 @if let Some(expires) = consent.expires { " · until " (day(expires)) }
                 @if let Some(withdrawn) = consent.withdrawn { " · withdrawn " (day(withdrawn)) }
-                " · " (consent_words(stands))
+                " · " (stands_so(stands))
             }
             (fields::problem())
         }
@@ -122,6 +122,15 @@ fn whole(athlete: &Athlete) -> Markup {
         p { "Erasing takes all that is kept of " (athlete.nickname) ". It is refused while they are at the plate." }
         button.danger type="button" data-send=(erase) data-confirm=(confirm) data-then="/setup" { "Erase " (athlete.nickname) }
         (fields::problem())
+    }
+}
+
+fn stands_so(state: ConsentState) -> &'static str {
+    match state {
+        ConsentState::InForce => "in force",
+        ConsentState::Expired => "over",
+        ConsentState::Withdrawn => "no longer in force",
+        ConsentState::None => "not yet in force",
     }
 }
 

@@ -1,29 +1,69 @@
 //! What sensors are near, with "use this one": a part of two pages, which asks for itself again and again.
 
-use crate::daemon::api::Api;
+use crate::daemon::api::extract::Params;
 use crate::daemon::api::nearby::{NearbySensor, near};
+use crate::daemon::api::sensors::{self, Known};
+use crate::daemon::api::{Api, Problem};
 use axum::extract::State;
 use axum::response::Html;
 use maud::{Markup, html};
+use serde::Deserialize;
+
+/// What is asked for.
+#[derive(Clone, Copy, Debug, Deserialize)]
+pub struct Asked {
+    /// Whether those that were connected before are in it.
+    stored: Option<bool>,
+}
 
 /// The part.
-pub async fn part(State(api): State<Api>) -> Html<String> {
-    Html(drawn(&api).into_string())
+pub async fn part(State(api): State<Api>, Params(asked): Params<Asked>) -> Result<Html<String>, Problem> {
+    let drawn = if asked.stored == Some(true) { both(&api).await? } else { near_now(&api) };
+    Ok(Html(drawn.into_string()))
 }
 
 /// Where it is filled in.
-pub fn place(api: &Api) -> Markup {
-    html! { div data-poll="/setup/nearby" data-every="2000" aria-live="polite" { (drawn(api)) } }
+pub fn place(drawn: &Markup, path: &str) -> Markup {
+    html! { div data-poll=(path) data-every="2000" aria-live="polite" { (drawn) } }
 }
 
-fn drawn(api: &Api) -> Markup {
+/// Those that were ever connected, and those that are near.
+pub async fn both(api: &Api) -> Result<Markup, Problem> {
+    let known = sensors::known(api).await?;
+    Ok(html! {
+        (sensor_list(&known))
+        h3 { "Near now" }
+        (near_now(api))
+    })
+}
+
+fn sensor_list(known: &[Known]) -> Markup {
+    html! {
+        @if known.is_empty() { p { "None was connected yet." } }
+        ul.list {
+            @for Known { row, live } in known {
+                li { a.who href=(format!("/setup/sensors/{}", row.id)) {
+                    strong { @if row.label.is_empty() { (row.name) } @else { (row.label) } }
+                    span.faint {
+                        @if !row.label.is_empty() { " " (row.name) }
+                        " · " (live.as_ref().map_or("not connected since the start", |live| live["link"].as_str().unwrap_or("waiting")))
+                        @if let Some(percent) = live.as_ref().and_then(|live| live["battery_percent"].as_u64()) { " · battery " (percent) " %" }
+                    }
+                } }
+            }
+        }
+    }
+}
+
+/// What is near.
+pub fn near_now(api: &Api) -> Markup {
     let near = near(api);
     let is_any_used = near.items.iter().any(|item| item.is_used);
     let mut items = near.items;
     // The loudest first; in steps, so that the list stays in order while one looks.
     items.sort_by_key(|item| (!item.is_connected, item.rssi_dbm.map_or(i16::MAX, |dbm| -tens(dbm)), item.id.clone()));
     html! {
-        @if let Some(why) = &near.why_empty { p { "Nothing is near: " (why) "." } }
+        @if let Some(why) = &near.why_empty { p { "Nothing is heard: " (why) "." } }
         @if !items.is_empty() {
             ul.list {
                 @for item in &items { li { (line(item, is_any_used)) } }

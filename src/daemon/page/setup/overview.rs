@@ -3,7 +3,6 @@
 use super::{cautions, fields, near, people};
 use crate::daemon::access::Who;
 use crate::daemon::api::consents::{ConsentState, standing};
-use crate::daemon::api::sensors::{self, Known};
 use crate::daemon::api::{Api, Problem};
 use crate::daemon::page::shell::{Here, Page};
 use crate::daemon::page::view::View;
@@ -23,7 +22,6 @@ pub const ALL: Slice<Uuid> = Slice { after: None, limit: MOST };
 
 /// The page.
 pub async fn page(State(api): State<Api>, view: View, Extension(who): Extension<Who>) -> Result<Page, Problem> {
-    let known = sensors::known(&api).await?;
     let mut reading = api.store.read().await?;
     let athletes = athletes::list(&mut reading, None, ALL).await?;
     let ids: Vec<Uuid> = athletes.iter().map(|athlete| athlete.id).collect();
@@ -36,7 +34,7 @@ pub async fn page(State(api): State<Api>, view: View, Extension(who): Extension<
     let now = api.now();
     let main = html! {
         h1 { "Set up" }
-        p { a.button href="/start" { "From nothing to the first swing" } }
+        p { a.button href="/start" { "The first swing, step by step" } }
         .columns {
             section aria-labelledby="athletes" {
                 h2 #athletes { "Athletes" }
@@ -51,14 +49,12 @@ pub async fn page(State(api): State<Api>, view: View, Extension(who): Extension<
                 (bat_list(&bats, view.units))
                 details data-key="new-bat" open[bats.is_empty()] {
                     summary { "Enter a bat or an implement" }
-                    (new_bat("/setup/bats/{id}", view.units))
+                    (new_bat("/setup/bats/{id}", view.units, true))
                 }
             }
             section aria-labelledby="sensors" {
                 h2 #sensors { "Sensors" }
-                (sensor_list(&known))
-                h3 { "Near now" }
-                (near::place(&api))
+                (near::place(&near::both(&api).await?, "/setup/nearby?stored=true"))
             }
         }
         .columns {
@@ -129,40 +125,22 @@ pub fn bat_words(bat: &rows::Bat, units: Units) -> String {
     words
 }
 
-/// The form for a new bat; then to `then`, in which `{id}` is the new bat's.
-pub fn new_bat(then: &str, units: Units) -> Markup {
+/// The form for a new bat; then to `then`, in which `{id}` is the new bat's. It may be something else if that is asked.
+pub fn new_bat(then: &str, units: Units, asks_kind: bool) -> Markup {
     let (length, mass) = match units {
         Units::Us => ("e.g. 33", "e.g. 30"),
         Units::Metric => ("e.g. 84", "e.g. 850"),
     };
     html! {
-        form #new-bat data-send="POST /v1/bats" data-then=(then) {
+        form #new-bat data-send="POST /v1/bats" data-then=(then) data-body=[(!asks_kind).then_some(r#"{"kind":"bat"}"#)] {
             .fields {
                 (fields::line("Name", "name", "", "e.g. Ash 33", true))
-                (fields::choice("It is", "kind", &super::bat::KINDS, "bat"))
+                @if asks_kind { (fields::choice("It is", "kind", &super::bat::KINDS, "bat")) }
                 (fields::number("Length", "length_m", fields::length(units), None, length))
                 (fields::number("Weight", "mass_kg", fields::mass(units), None, mass))
             }
             (fields::problem())
             button.primary type="submit" { "Enter the bat" }
-        }
-    }
-}
-
-fn sensor_list(known: &[Known]) -> Markup {
-    html! {
-        @if known.is_empty() { p { "None was connected yet." } }
-        ul.list {
-            @for Known { row, live } in known {
-                li { a.who href=(format!("/setup/sensors/{}", row.id)) {
-                    strong { @if row.label.is_empty() { (row.name) } @else { (row.label) } }
-                    span.faint {
-                        @if !row.label.is_empty() { " " (row.name) }
-                        " · " (live.as_ref().map_or("not connected since the start", |live| live["link"].as_str().unwrap_or("waiting")))
-                        @if let Some(percent) = live.as_ref().and_then(|live| live["battery_percent"].as_u64()) { " · battery " (percent) " %" }
-                    }
-                } }
-            }
         }
     }
 }

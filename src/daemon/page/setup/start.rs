@@ -5,7 +5,7 @@ use super::overview::{ALL, bat_words, new_bat, read_as};
 use super::{cautions, near, people};
 use crate::daemon::access::Who;
 use crate::daemon::api::extract::Params;
-use crate::daemon::api::nearby::near as near_now;
+use crate::daemon::api::nearby::connected;
 use crate::daemon::api::{Api, Problem};
 use crate::daemon::page::shell::{Here, Page};
 use crate::daemon::page::view::View;
@@ -67,8 +67,7 @@ pub async fn page(
     Extension(who): Extension<Who>,
 ) -> Result<Page, Problem> {
     let start = Start::read(&api, &touched, &headers).await?;
-    let near = near_now(&api);
-    let connected = near.items.iter().find(|item| item.is_connected).map(|item| item.name.clone().unwrap_or_default());
+    let connected = connected(&api).into_iter().next();
     let athlete = start.athlete.as_ref().map(|athlete| athlete.nickname.clone());
     let with = match &start.with {
         With::Open => None,
@@ -76,9 +75,9 @@ pub async fn page(
         With::Bat(bat) => Some(bat.name.clone()),
     };
     let main = html! {
-        h1 { "From nothing to the first swing" }
+        h1 { "The first swing, step by step" }
         ol.steps {
-            (step(1, "Heed this", start.is_heeded.then(|| "read".to_owned()), &heed(start.is_heeded)))
+            (step(1, "Heed this", start.is_heeded.then(|| "Read on this device.".to_owned()), &heed(start.is_heeded)))
             (step(2, "Who swings", athlete, &start.who_swings(api.now())))
             (step(3, "With what", with, &start.with_what(view.units)))
             (step(4, "The sensor", connected, &sensor(&api)))
@@ -96,7 +95,7 @@ fn step(number: u8, title: &str, done: Option<String>, inside: &Markup) -> Marku
             h2 { span.number aria-hidden="true" { @if done.is_some() { "✓" } @else { (number) } } " " (title) span.unseen { @if done.is_some() { ": done" } } }
             @if let Some(what) = done {
                 p.came { (what) }
-                details data-key=(format!("step-{number}")) { summary { "Change it" } (inside) }
+                details data-key=(format!("step-{number}")) { summary { "See or change it" } (inside) }
             } @else {
                 (inside)
             }
@@ -113,8 +112,8 @@ fn heed(is_heeded: bool) -> Markup {
 
 fn sensor(api: &Api) -> Markup {
     html! {
-        p { "Fix it to the end of the knob, with its longest side along the bat if it has one, and wake it." }
-        (near::place(api))
+        p { "Fix it to the end of the knob so that it can neither turn nor come off, and wake it." }
+        (near::place(&near::near_now(api), "/setup/nearby"))
         p { "No sensor at hand? A bundled lesson of an invented athlete is played as if it were one." }
         button.change type="button" data-send="POST /v1/example" data-then="/" { "Try it with the bundled recording" }
         p data-problem role="alert" hidden {}
@@ -186,7 +185,7 @@ impl Start {
     }
 
     fn with_what(&self, units: Units) -> Markup {
-        let new = new_bat(&self.with_bat("{id}"), units);
+        let new = new_bat(&self.with_bat("{id}"), units, false);
         html! {
             .row {
                 @for bat in self.bats.iter().take(OFFERED) {
@@ -204,7 +203,7 @@ impl Start {
     /// One touch; two buttons for whoever bats from both sides, or has not said from which.
     fn to_the_plate(&self) -> Markup {
         let Some(athlete) = &self.athlete else {
-            return html! { p.faint { "Once somebody was entered who swings, the way leads to the plate from here." } };
+            return html! { p.faint { "Say who swings; the way to the plate is here then." } };
         };
         let bat_id = match &self.with {
             With::Bat(bat) => Some(bat.id),
