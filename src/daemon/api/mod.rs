@@ -46,15 +46,21 @@ pub(super) mod test_api;
 #[cfg(test)]
 mod test_gate;
 #[cfg(test)]
+mod test_pair;
+#[cfg(test)]
 mod test_witness;
 mod tokens;
 mod tombstones;
 mod witness;
 mod words;
 
+pub(super) use extract::{Body, Id, Params};
+pub(super) use gate::Refusal;
 pub use openapi::document;
+pub(super) use pairings::{Redemption, give_back};
 pub use plate::watch as watch_the_plate;
 pub(super) use problem::{Kind, Problem};
+pub(super) use swings::summary::Statistics;
 
 use super::access::Access;
 use super::checks::Checks;

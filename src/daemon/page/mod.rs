@@ -2,8 +2,9 @@
 //! stream of parts, sends what is touched to the API, and nothing else.
 //!
 //! [`shell`] is around every page; [`view`] says in which units and which light somebody looks; [`assets`] is the style and the
-//! script; [`refused`] turns problems into words for a browser. Then a module a page: [`live`]; [`past`]; [`setup`];
-//! [`pair`]. Pages only read: whatever changes something goes through the API.
+//! script; [`refused`] turns problems into words for a browser; [`when`] and [`words`] tell instants, numbers and small
+//! words. Then a module a page: [`live`]; [`past`]; [`setup`]; [`pair`]. Pages only read: whatever changes something goes
+//! through the API.
 
 mod assets;
 mod live;
@@ -13,6 +14,8 @@ mod refused;
 mod setup;
 mod shell;
 mod view;
+mod when;
+mod words;
 
 pub(super) use refused::for_browsers;
 

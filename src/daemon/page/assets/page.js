@@ -27,11 +27,14 @@
     return Number.isFinite(value) ? value * Number(field.dataset.factor ?? 1) : text;
   };
 
-  // data-as: number (data-factor turns the unit shown into the API's), truth, list (of checked boxes), instant; else text.
+  // data-as: number (data-factor turns the unit shown into the API's), truth, list (of checked boxes), words (a list, between
+  // commas), instant, now (the instant of sending); else text.
   // An empty field is null; with data-leave it is left out.
   const valueOf = (field) => {
     const text = field.value.trim();
     if (field.dataset.as === "truth") return field.type === "checkbox" ? field.checked : text === "true";
+    if (field.dataset.as === "words") return text.split(",").map((word) => word.trim()).filter((word) => word !== "");
+    if (field.dataset.as === "now") return new Date().toISOString();
     if (text === "") return null;
     if (field.dataset.as === "number") return numberOf(field, text);
     if (field.dataset.as === "instant") return new Date(text).toISOString();
