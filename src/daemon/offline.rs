@@ -57,6 +57,7 @@ impl Offline {
             turns: Arc::default(),
             plate: Arc::new(|_| {}),
             nearby: Arc::default(),
+            checks: Arc::default(),
             cancel: streams.clone(),
             heartbeat: api::HEARTBEAT,
         };

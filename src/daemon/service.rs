@@ -1,6 +1,7 @@
 //! The whole service, put together: started, and stopped so that nothing is lost.
 
 use super::access;
+use super::checks::Checks;
 use super::clock::{Clock, SystemClock};
 use super::event_log::EventLog;
 use super::finder::{Catalogue, Finder, Open, Wants};
@@ -184,7 +185,7 @@ impl Service {
         bring_back_the_plate(&store, &settings.cage, &*clock, &stations).await?;
         let (cancel, tasks) = (CancellationToken::new(), TaskTracker::new());
         let streams = CancellationToken::new();
-        let plate_stations = Arc::clone(&stations);
+        let (plate_stations, tapped) = (Arc::clone(&stations), Arc::clone(&stations));
         let turns: Arc<Turns> = Arc::default();
         let nearby = Arc::new(Nearby::new(chosen_before(&store, &settings.cage).await?));
         let shared = api::Api {
@@ -199,6 +200,7 @@ impl Service {
             metrics: Arc::new(Metrics::new(clock.now().utc_ns as f64 * 1e-9)),
             nearly_full_bytes: settings.nearly_full_bytes,
             nearby: Arc::clone(&nearby),
+            checks: Arc::new(Checks::new(Arc::new(move |sensor| tapped.tap(sensor)))),
             cancel: streams.clone(),
             heartbeat: api::HEARTBEAT,
         };

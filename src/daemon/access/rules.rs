@@ -81,6 +81,8 @@ const RULES: &[Rule] = &[
     coach("PATCH", "/v1/sensors/{id}").of_nobody(),
     viewer("GET", "/v1/nearby").of_nobody(),
     coach("PUT", "/v1/nearby/{id}").of_nobody(),
+    viewer("GET", "/v1/sensors/{id}/checks").of_nobody(),
+    coach("POST", "/v1/sensors/{id}/checks").of_nobody(),
     viewer("GET", "/v1/mounts").of_nobody(),
     coach("POST", "/v1/mounts").of_nobody(),
     viewer("GET", "/v1/mounts/{id}").of_nobody(),

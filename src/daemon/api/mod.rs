@@ -14,6 +14,7 @@ mod audit;
 mod ball_results;
 pub(super) mod bats;
 mod check;
+pub(super) mod checks;
 pub(super) mod consents;
 mod erase;
 mod etag;
@@ -62,6 +63,7 @@ pub(super) use problem::{Kind, Problem};
 pub(super) use swings::summary::Statistics;
 
 use super::access::Access;
+use super::checks::Checks;
 use super::clock::Clock;
 use super::hub::Hub;
 use super::metrics::Metrics;
@@ -103,6 +105,8 @@ pub struct Api {
     pub plate: Plate,
     /// What sensors are near, and chosen.
     pub nearby: Arc<Nearby>,
+    /// What is checked of sensors.
+    pub checks: Arc<Checks>,
     /// Ends the streams.
     pub cancel: CancellationToken,
     /// Who may.
@@ -163,6 +167,7 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(sensors::read, sensors::edit))
         .routes(routes!(nearby::nearby))
         .routes(routes!(nearby::choose))
+        .routes(routes!(checks::read, checks::begin))
         .routes(routes!(mounts::list, mounts::create))
         .routes(routes!(mounts::read, mounts::edit, mounts::remove))
         .routes(routes!(aims::list, aims::create))

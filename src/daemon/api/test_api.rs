@@ -2,6 +2,7 @@
 
 use super::{Api, HEARTBEAT, app};
 use crate::daemon::access::{self, Access, Peer};
+use crate::daemon::checks::Checks;
 use crate::daemon::clock::{Clock, Now, SystemClock};
 use crate::daemon::hub::Hub;
 use crate::daemon::metrics::Metrics;
@@ -120,10 +121,17 @@ impl TestApi {
             metrics: Arc::new(Metrics::new(0.0)),
             nearly_full_bytes: 1,
             nearby: Arc::default(),
+            checks: Arc::default(),
             cancel: CancellationToken::new(),
             heartbeat: HEARTBEAT,
         };
         Self { router: app(api.clone()), api, plate, _store: store }
+    }
+
+    /// With checks of its own.
+    pub fn with_checks(self, checks: Arc<Checks>) -> Self {
+        let api = Api { checks, ..self.api.clone() };
+        Self { router: app(api.clone()), api, ..self }
     }
 
     /// Any request; a host is added where it has none, and that it came from this machine where nothing is said.
