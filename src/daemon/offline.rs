@@ -57,6 +57,7 @@ impl Offline {
             turns: Arc::default(),
             plate: Arc::new(|_| {}),
             cancel: streams.clone(),
+            screen: Arc::default(),
             heartbeat: api::HEARTBEAT,
         };
         Ok(Self { router: api::app(api), store, streams, log, lock })

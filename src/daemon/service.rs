@@ -195,6 +195,7 @@ impl Service {
             metrics: Arc::new(Metrics::new(clock.now().utc_ns as f64 * 1e-9)),
             nearly_full_bytes: settings.nearly_full_bytes,
             cancel: streams.clone(),
+            screen: Arc::default(),
             heartbeat: api::HEARTBEAT,
         };
         let (lost, failing) = (log.lost(), log.failing());

@@ -101,13 +101,15 @@ pub struct Api {
     pub metrics: Arc<Metrics>,
     /// With less free space than this the disk is nearly full, bytes.
     pub nearly_full_bytes: u64,
+    /// What the pages show of it all as it happens.
+    pub screen: Arc<pages::Board>,
     /// How often an event stream sends something at least: [`live::HEARTBEAT`].
     pub heartbeat: Duration,
 }
 
 impl Api {
     /// The instant that answers are given at.
-    fn now(&self) -> UtcMicros {
+    pub(super) fn now(&self) -> UtcMicros {
         UtcMicros(self.clock.now().utc_ns / 1000)
     }
 }
@@ -126,6 +128,7 @@ pub fn app(api: Api) -> axum::Router {
         .fallback(problem::no_such_path)
         .method_not_allowed_fallback(problem::no_such_method)
         .layer(middleware::from_fn_with_state(api.clone(), idempotency::remember))
+        .layer(middleware::from_fn_with_state(api.clone(), pages::notice))
         .layer(DefaultBodyLimit::max(extract::LONGEST_BODY))
         .layer(middleware::from_fn_with_state(api.clone(), gate::at_route))
         .with_state(api.clone());

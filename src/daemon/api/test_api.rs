@@ -120,6 +120,7 @@ impl TestApi {
             metrics: Arc::new(Metrics::new(0.0)),
             nearly_full_bytes: 1,
             cancel: CancellationToken::new(),
+            screen: Arc::default(),
             heartbeat: HEARTBEAT,
         };
         Self { router: app(api.clone()), api, plate, _store: store }

@@ -14,6 +14,7 @@ mod setup;
 mod shell;
 mod view;
 
+pub(super) use live::{Board, notice};
 pub(super) use refused::for_browsers;
 
 use super::api::Api;
