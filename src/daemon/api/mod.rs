@@ -40,7 +40,7 @@ mod rounds;
 mod sensors;
 mod swings;
 #[cfg(test)]
-mod test_api;
+pub(in crate::daemon) mod test_api;
 #[cfg(test)]
 mod test_gate;
 #[cfg(test)]

@@ -242,9 +242,7 @@ impl Task {
         (self.is_reading, self.is_stale) = (true, false);
         let (api, now) = (self.api.clone(), self.now());
         let last = self.scene.last.as_ref().map(|last| (last.id, last.athlete_id));
-        self.readings.spawn(async move {
-            Found::Scene(read::read(&api, Question { last }, now).await.map(Box::new))
-        });
+        self.readings.spawn(async move { Found::Scene(read::read(&api, Question { last }, now).await.map(Box::new)) });
     }
 
     fn found(&mut self, found: Found) {
@@ -334,9 +332,8 @@ impl Task {
     }
 
     fn parts(&self, before: Option<Arc<Parts>>, slots: &[Slot], units: Units) -> Arc<Parts> {
-        let draw = |slot: Slot| {
-            Part::new(slot, self.board.next_version(), draw::part(&self.scene, slot, units).into_string())
-        };
+        let draw =
+            |slot: Slot| Part::new(slot, self.board.next_version(), draw::part(&self.scene, slot, units).into_string());
         let Some(mut parts) = before else { return Arc::new(Slot::ALL.map(draw)) };
         for &slot in slots {
             let drawn = draw(slot);

@@ -10,6 +10,8 @@ mod read;
 mod scene;
 mod screen;
 mod stream;
+#[cfg(test)]
+mod tests;
 mod then;
 
 pub use board::Board;

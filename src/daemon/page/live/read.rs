@@ -66,8 +66,7 @@ pub async fn read(api: &Api, question: Question, now: UtcMicros) -> Result<Read,
         (Some((_, whose)), _) => Some(whose),
         (None, _) => None,
     };
-    let newest =
-        if whose == Some(at_bat.plate.athlete_id) { None } else { newest(connection, &at_bat).await? };
+    let newest = if whose == Some(at_bat.plate.athlete_id) { None } else { newest(connection, &at_bat).await? };
     Ok(Read { at_bat, choices, round, before, asked, newest })
 }
 
@@ -148,9 +147,7 @@ async fn drills(connection: &mut AnyConnection, at_bat: &AtBat) -> Result<Vec<St
 fn of_round(at_bat: &AtBat) -> SwingFilter {
     match at_bat.plate.round_id {
         Some(round) => SwingFilter { round: Some(round), ..SwingFilter::default() },
-        None => {
-            SwingFilter { whose: Some(Whose::Nobody), from: Some(at_bat.plate.since), ..SwingFilter::default() }
-        }
+        None => SwingFilter { whose: Some(Whose::Nobody), from: Some(at_bat.plate.since), ..SwingFilter::default() },
     }
 }
 

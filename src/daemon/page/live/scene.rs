@@ -9,15 +9,16 @@ use crate::daemon::record::plate::AtBat;
 use crate::daemon::store::queries::swings_read::FoundSwing;
 use crate::daemon::store::rows::{Mark, Side, UtcMicros};
 use crate::engine::Stage;
-use crate::engine::metrics::{Estimate, Flag, Metric};
+use crate::engine::metrics::{Estimate, Flag, Metric, square_stretch};
 use crate::engine::profile::SwingContext;
 use crate::engine::session::ToldSwing;
 use crate::engine::swing::{Contact, Curves};
 use crate::engine::wire::mcap::AtThePlateSide;
 use crate::report::event;
+use crate::report::svg::draw::Square;
 use serde::Deserialize;
 use std::collections::BTreeMap;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 use uuid::Uuid;
 
 /// More cards of one round than anybody looks through here.
@@ -109,6 +110,8 @@ pub struct Last {
     pub mark: Mark,
     /// Whether it was read from the store.
     pub is_stored: bool,
+    /// Once it was asked for: numbers do not wait for it.
+    square: OnceLock<Option<Square>>,
 }
 
 /// A swing of the round.
@@ -279,6 +282,7 @@ impl Last {
             pitch: profile.swing.clone(),
             mark: Mark::None,
             is_stored: false,
+            square: OnceLock::new(),
         }
     }
 
@@ -300,7 +304,18 @@ impl Last {
             pitch,
             mark: swing.mark,
             is_stored: true,
+            square: OnceLock::new(),
         }
+    }
+
+    /// Where on its path contact would still have been square, against a pitch.
+    pub fn square(&self) -> Option<Square> {
+        *self.square.get_or_init(|| {
+            let roll_rate_radps = self.metrics[Metric::RollRate.index()]?.value.to_radians();
+            let curves = self.curves.as_deref().filter(|_| self.pitch.pitch_speed_mps > 0.0)?;
+            let stretch = square_stretch(curves, roll_rate_radps, &self.pitch, self.met_ball)?;
+            Some(Square { from_s: stretch.from_s, to_s: stretch.to_s })
+        })
     }
 
     fn is_same(&self, other: &Self) -> bool {
@@ -332,3 +347,6 @@ fn stage(word: &str) -> Stage {
 fn flags(keys: &[String]) -> Vec<Flag> {
     Flag::ALL.into_iter().filter(|flag| keys.iter().any(|key| key == flag.key())).collect()
 }
+
+#[cfg(test)]
+pub mod tests;

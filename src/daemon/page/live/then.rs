@@ -80,9 +80,7 @@ impl Kind {
         let all = SwingFilter { whose, side, bat, is_unflagged: true, is_counted: true, ..SwingFilter::default() };
         let to = Some(self.lesson.1);
         match which {
-            Which::SameKind => {
-                SwingFilter { to, drill: self.drill.clone(), ball_source: self.ball_source, ..all }
-            }
+            Which::SameKind => SwingFilter { to, drill: self.drill.clone(), ball_source: self.ball_source, ..all },
             Which::SameSideAndBat => SwingFilter { to, ..all },
             Which::EarlierInLesson => {
                 SwingFilter { lesson: Some(self.lesson.0), to: Some(self.round_begun), bat: None, ..all }
@@ -193,7 +191,10 @@ mod tests {
 
     #[test]
     fn words_say_how_many_when_and_in_what_they_are_the_same() {
-        assert_eq!(words(24, "12 Oct to 3 Nov 2026", &["side", "bat", "drill"]), "then: 24 swings, 12 Oct to 3 Nov 2026, same side, bat and drill");
+        assert_eq!(
+            words(24, "12 Oct to 3 Nov 2026", &["side", "bat", "drill"]),
+            "then: 24 swings, 12 Oct to 3 Nov 2026, same side, bat and drill"
+        );
         assert_eq!(words(3, "2 May 2026", &["side"]), "then: 3 swings, 2 May 2026, same side");
         assert_eq!(words(4, "earlier in this lesson", &[]), "then: 4 swings, earlier in this lesson");
     }

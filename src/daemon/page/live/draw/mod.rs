@@ -55,7 +55,7 @@ fn path(scene: &Scene, view: svg::View, units: Units) -> Markup {
         svg::View::Side => "side",
         svg::View::Above => "above",
     };
-    both(key, &chart::path(now, view, pitch, None, units))
+    both(key, &chart::path(now, view, pitch, last.square(), units))
 }
 
 /// A chart, and the same as a table.
@@ -86,3 +86,6 @@ fn source_words(source: BallSource) -> &'static str {
         BallSource::Dry => "dry, no ball",
     }
 }
+
+#[cfg(test)]
+mod tests;

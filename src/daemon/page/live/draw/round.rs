@@ -70,7 +70,13 @@ fn note(card: &Card) -> Markup {
 /// A button that puts a mark on a swing, or takes it off.
 fn mark(card: &Card, number: i64, version: i64, mark: Mark, has_key: bool) -> Markup {
     let is_on = card.mark == mark;
-    let to = if is_on { "none" } else if mark == Mark::Keep { "keep" } else { "exclude" };
+    let to = if is_on {
+        "none"
+    } else if mark == Mark::Keep {
+        "keep"
+    } else {
+        "exclude"
+    };
     let words = if mark == Mark::Keep { "Keep" } else { "Leave out" };
     html! {
         button type="button" data-send=(format!("PATCH /v1/swings/{}", card.id)) data-version=(version)
