@@ -56,7 +56,10 @@ impl Offline {
             data_folder: folder.clone(),
             turns: Arc::default(),
             plate: Arc::new(|_| {}),
+            nearby: Arc::default(),
+            checks: Arc::default(),
             cancel: streams.clone(),
+            screen: Arc::default(),
             heartbeat: api::HEARTBEAT,
         };
         Ok(Self { router: api::app(api), store, streams, log, lock })

@@ -1,12 +1,14 @@
 //! The whole service, put together: started, and stopped so that nothing is lost.
 
 use super::access;
+use super::checks::Checks;
 use super::clock::{Clock, SystemClock};
 use super::event_log::EventLog;
-use super::finder::{Catalogue, Finder, Open};
+use super::finder::{Catalogue, Finder, Open, Wants};
 use super::hub::{Fault, Hub};
 use super::lock::{Holder, InstanceLock, LockError, make_private_folder};
 use super::metrics::Metrics;
+use super::nearby::Nearby;
 use super::playback::{Pace, play};
 use super::radio::Radio;
 use super::record::backlog::Backlog;
@@ -16,11 +18,12 @@ use super::record::restore::RestoreError;
 use super::record::{Turns, archive, finish_imports, plate, restore, retention};
 use super::recorder::{Leftovers, SystemDisk};
 use super::station::Limits;
-use super::store::queries::{recordings, tokens};
+use super::store::queries::{chosen_sensors, recordings, tokens};
 use super::store::rows::UtcMicros;
 use super::store::{Place, Store, StoreError};
 use super::{STOP_WITHIN, Stations, api};
 use crate::engine::wire::mcap::{AtThePlate, Entry};
+use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -127,6 +130,7 @@ pub struct Service {
     store: Store,
     stations: Arc<Stations<SystemDisk>>,
     clock: Arc<dyn Clock>,
+    nearby: Arc<Nearby>,
     address: SocketAddr,
     cancel: CancellationToken,
     tasks: TaskTracker,
@@ -181,8 +185,9 @@ impl Service {
         bring_back_the_plate(&store, &settings.cage, &*clock, &stations).await?;
         let (cancel, tasks) = (CancellationToken::new(), TaskTracker::new());
         let streams = CancellationToken::new();
-        let plate_stations = Arc::clone(&stations);
+        let (plate_stations, tapped) = (Arc::clone(&stations), Arc::clone(&stations));
         let turns: Arc<Turns> = Arc::default();
+        let nearby = Arc::new(Nearby::new(chosen_before(&store, &settings.cage).await?));
         let shared = api::Api {
             store: store.clone(),
             hub: Arc::clone(&hub),
@@ -194,15 +199,32 @@ impl Service {
             access: Arc::new(access::Access::new(&settings.http, settings.cage.clone(), address, store.clone())),
             metrics: Arc::new(Metrics::new(clock.now().utc_ns as f64 * 1e-9)),
             nearly_full_bytes: settings.nearly_full_bytes,
+            nearby: Arc::clone(&nearby),
+            checks: Arc::new(Checks::new(Arc::new(move |sensor| tapped.tap(sensor)))),
             cancel: streams.clone(),
+            screen: Arc::default(),
             heartbeat: api::HEARTBEAT,
         };
         let (lost, failing) = (log.lost(), log.failing());
         let watching = api::watch_the_plate(shared.clone(), cancel.clone());
         let (app, head) = (api::app(shared), settings.http.patience.head);
         let server = tokio::spawn(access::server::serve(listeners, app, head, streams.clone()));
-        let service =
-            Self { hub, store, stations, clock, address, cancel, tasks, streams, server, entrance, ingest, log, lock };
+        let service = Self {
+            hub,
+            store,
+            stations,
+            clock,
+            nearby,
+            address,
+            cancel,
+            tasks,
+            streams,
+            server,
+            entrance,
+            ingest,
+            log,
+            lock,
+        };
         service.tasks.spawn(service.look_after(settings, leftovers, backlog, turns));
         service.tasks.spawn(watching);
         service.tasks.spawn(watch_log(lost, failing, Arc::clone(&service.hub), service.cancel.clone()));
@@ -287,12 +309,16 @@ impl Service {
         &self.cancel
     }
 
-    /// Looks for sensors that are understood, and keeps those that `open` wants connected.
-    pub fn find_sensors<R: Radio>(&self, radio: Arc<R>, catalogue: Catalogue, open: Open) {
+    /// Looks for sensors that are understood, and keeps those connected that were chosen, or where none was, those that
+    /// are wanted.
+    pub fn find_sensors<R: Radio>(&self, radio: Arc<R>, catalogue: Catalogue, wants: Wants, open: Open) {
+        self.nearby.begin();
         let finder = Finder {
             radio,
             catalogue,
+            wants,
             open,
+            nearby: Arc::clone(&self.nearby),
             hub: Arc::clone(&self.hub),
             clock: Arc::clone(&self.clock),
             tasks: self.tasks.clone(),
@@ -352,6 +378,12 @@ impl Service {
         }
         drop(self.lock);
     }
+}
+
+/// Which sensors were chosen here, with the names they had.
+async fn chosen_before(store: &Store, cage: &str) -> Result<BTreeMap<String, Option<String>>, StoreError> {
+    let rows = chosen_sensors::list(&mut *store.read().await?, cage).await?;
+    Ok(rows.into_iter().map(|row| (row.radio_id, row.name)).collect())
 }
 
 /// Holds the data folder to one name of the installation: recordings are known by it. It may change as long as none is.

@@ -400,7 +400,9 @@ fn every_answer_tells_browsers_what_not_to_do() {
         for answer in answers {
             assert_eq!(answer.header("x-content-type-options"), Some("nosniff"));
             assert_eq!(answer.header("cross-origin-resource-policy"), Some("same-origin"));
-            assert_eq!(answer.header("referrer-policy"), Some("no-referrer"));
+            let is_page = answer.header("content-type").is_some_and(|kind| kind.starts_with("text/html"));
+            let referrer = if is_page { "same-origin" } else { "no-referrer" };
+            assert_eq!(answer.header("referrer-policy"), Some(referrer));
             assert_eq!(answer.header("cache-control"), Some("no-store"));
             assert!(answer.header("content-security-policy").unwrap().starts_with("default-src 'none'"));
         }

@@ -17,6 +17,7 @@ mod view;
 mod when;
 mod words;
 
+pub(super) use live::{Board, notice};
 pub(super) use refused::for_browsers;
 
 use super::api::Api;
@@ -34,6 +35,7 @@ pub(super) fn routes() -> Router<Api> {
         .route("/swings/{id}", get(past::swing))
         .route("/start", get(setup::start))
         .route("/setup", get(setup::overview))
+        .route("/setup/nearby", get(setup::nearby))
         .route("/setup/athletes/{id}", get(setup::athlete))
         .route("/setup/bats/{id}", get(setup::bat))
         .route("/setup/sensors/{id}", get(setup::sensor))
