@@ -56,6 +56,7 @@ impl Offline {
             data_folder: folder.clone(),
             turns: Arc::default(),
             plate: Arc::new(|_| {}),
+            example: None,
             cancel: streams.clone(),
             heartbeat: api::HEARTBEAT,
         };

@@ -3,6 +3,7 @@
 use super::access;
 use super::clock::{Clock, SystemClock};
 use super::event_log::EventLog;
+use super::example::{self, Example};
 use super::finder::{Catalogue, Finder, Open};
 use super::hub::{Fault, Hub};
 use super::lock::{Holder, InstanceLock, LockError, make_private_folder};
@@ -23,8 +24,8 @@ use super::{STOP_WITHIN, Stations, api};
 use crate::engine::wire::mcap::{AtThePlate, Entry};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio::task::JoinHandle;
@@ -181,7 +182,8 @@ impl Service {
         bring_back_the_plate(&store, &settings.cage, &*clock, &stations).await?;
         let (cancel, tasks) = (CancellationToken::new(), TaskTracker::new());
         let streams = CancellationToken::new();
-        let plate_stations = Arc::clone(&stations);
+        let example = example_at(&stations, &hub, &clock, &tasks, &cancel);
+        let (plate_example, plate_stations) = (Arc::clone(&example), Arc::clone(&stations));
         let turns: Arc<Turns> = Arc::default();
         let shared = api::Api {
             store: store.clone(),
@@ -190,7 +192,11 @@ impl Service {
             cage: settings.cage.clone(),
             data_folder: folder.clone(),
             turns: Arc::clone(&turns),
-            plate: Arc::new(move |at_bat| plate_stations.at_the_plate(at_bat)),
+            plate: Arc::new(move |at_bat| {
+                plate_example.heard(at_bat);
+                plate_stations.at_the_plate(at_bat);
+            }),
+            example: Some(example),
             access: Arc::new(access::Access::new(&settings.http, settings.cage.clone(), address, store.clone())),
             metrics: Arc::new(Metrics::new(clock.now().utc_ns as f64 * 1e-9)),
             nearly_full_bytes: settings.nearly_full_bytes,
@@ -354,6 +360,26 @@ impl Service {
     }
 }
 
+/// What plays the bundled lesson there.
+fn example_at(
+    stations: &Arc<Stations<SystemDisk>>,
+    hub: &Arc<Hub>,
+    clock: &Arc<dyn Clock>,
+    tasks: &TaskTracker,
+    cancel: &CancellationToken,
+) -> Arc<Example> {
+    let (opening, keeping) = (Arc::clone(stations), Arc::clone(stations));
+    Arc::new(Example {
+        open: Arc::new(move || opening.open(example::SENSOR)),
+        keep_to: Arc::new(move |athlete_id| keeping.keep_to(example::SENSOR, athlete_id)),
+        hub: Arc::clone(hub),
+        clock: Arc::clone(clock),
+        tasks: tasks.clone(),
+        cancel: cancel.clone(),
+        shown: Mutex::default(),
+    })
+}
+
 /// Holds the data folder to one name of the installation: recordings are known by it. It may change as long as none is.
 async fn keep_cage(store: &Store, folder: &Path, cage: &str) -> Result<(), StartError> {
     let path = folder.join(CAGE);
@@ -450,41 +476,4 @@ async fn watch_log(lost: Arc<AtomicU64>, failing: Arc<AtomicBool>, hub: Arc<Hub>
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::daemon::store::rows::{Origin, Recording, RecordingState};
-    use crate::daemon::store::test_store::on_each;
-    use uuid::Uuid;
-
-    #[test]
-    fn an_installation_keeps_its_name_once_a_recording_is_known_by_it() {
-        on_each(async |test| {
-            let names = ["north", "north", "south"];
-            for cage in names {
-                keep_cage(&test.store, &test.folder, cage).await.unwrap();
-            }
-            let recording = Recording {
-                id: Uuid::now_v7(),
-                cage: "south".into(),
-                file_name: "20261125T161018Z-knob.mcap".into(),
-                sensor_id: None,
-                origin: Origin::Live,
-                imported_name: None,
-                athlete_id: None,
-                begun: UtcMicros(0),
-                ended: None,
-                summary: None,
-                sha256: None,
-                state: RecordingState::Open,
-                version: 1,
-            };
-            let mut changes = test.store.write().await.unwrap();
-            recordings::insert(&mut changes, &recording).await.unwrap();
-            changes.commit().await.unwrap();
-            keep_cage(&test.store, &test.folder, "south").await.unwrap();
-            let refused = keep_cage(&test.store, &test.folder, "north").await.unwrap_err().to_string();
-            assert!(refused.contains(r#"Expected cage.name = "south""#), "{refused}");
-            keep_cage(&test.store, &test.folder, "south").await.unwrap();
-        });
-    }
-}
+mod tests;

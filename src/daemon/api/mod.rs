@@ -17,6 +17,7 @@ mod check;
 mod consents;
 mod erase;
 mod etag;
+mod example;
 mod extract;
 mod gate;
 mod health;
@@ -61,6 +62,7 @@ pub(super) use problem::{Kind, Problem};
 
 use super::access::Access;
 use super::clock::Clock;
+use super::example::Example;
 use super::hub::Hub;
 use super::metrics::Metrics;
 use super::page as pages;
@@ -98,6 +100,8 @@ pub struct Api {
     pub turns: Arc<Turns>,
     /// Where who is at the plate goes.
     pub plate: Plate,
+    /// What plays the bundled lesson; `None` where no service runs.
+    pub example: Option<Arc<Example>>,
     /// Ends the streams.
     pub cancel: CancellationToken,
     /// Who may.
@@ -170,6 +174,7 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(live::events))
         .routes(routes!(live::faults))
         .routes(routes!(plate::read, plate::put))
+        .routes(routes!(example::create, example::remove))
         .routes(routes!(recordings::list, imports::create).layer(DefaultBodyLimit::max(imports::LONGEST_BODY)))
         .routes(routes!(recordings::read))
         .routes(routes!(recordings::file))
