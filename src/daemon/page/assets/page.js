@@ -37,7 +37,8 @@
     if (field.dataset.as === "now") return new Date().toISOString();
     if (text === "") return null;
     if (field.dataset.as === "number") return numberOf(field, text);
-    if (field.dataset.as === "instant") return new Date(text).toISOString();
+    // A day alone begins where the browser is, as it is shown.
+    if (field.dataset.as === "instant") return new Date(field.type === "date" ? `${text}T00:00` : text).toISOString();
     return text;
   };
 

@@ -28,7 +28,7 @@ pub async fn page(
 ) -> Result<Page, Problem> {
     let bat = bats::get(&mut *api.store.read().await?, id).await?;
     let main = html! {
-        p { a href="/setup" { "Set up" } " / bat" }
+        p.back { a href="/setup" { "Set up" } " / bat" }
         h1 { (bat.name) @if bat.is_retired { span.faint { " (retired)" } } }
         .columns {
             section aria-labelledby="edit" {
