@@ -23,7 +23,10 @@ const PATIENCE: Duration = Duration::from_secs(60);
 
 /// One sensor's tap.
 #[derive(Debug, Default)]
-pub struct Tap(Mutex<Option<Kept>>);
+pub struct Tap {
+    kept: Mutex<Option<Kept>>,
+    last_fix: Mutex<Option<Fix>>,
+}
 
 #[derive(Debug)]
 struct Kept {
@@ -48,8 +51,7 @@ impl Tap {
     /// Keeps what comes from here on, and nothing that came before.
     pub fn open(&self, now: Now) {
         let until = now.elapsed + PATIENCE;
-        *self.lock() =
-            Some(Kept { until, samples: VecDeque::new(), fixes: VecDeque::new(), profile: Arc::default() });
+        *self.lock() = Some(Kept { until, samples: VecDeque::new(), fixes: VecDeque::new(), profile: Arc::default() });
     }
 
     /// Keeps nothing more.
@@ -72,6 +74,16 @@ impl Tap {
     /// Whether anything would be kept.
     pub fn is_open(&self) -> bool {
         self.lock().is_some()
+    }
+
+    /// Where the engine has the sensor, by the last look; open or closed. `None` before it has.
+    pub fn last_fix(&self) -> Option<Fix> {
+        *self.last_fix.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Tells it, now and then.
+    pub fn tell_fix(&self, fix: Option<Fix>) {
+        *self.last_fix.lock().unwrap_or_else(PoisonError::into_inner) = fix;
     }
 
     /// Takes what a session decoded last; drops all if nobody asked for long.
@@ -98,7 +110,7 @@ impl Tap {
     }
 
     fn lock(&self) -> std::sync::MutexGuard<'_, Option<Kept>> {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+        self.kept.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 

@@ -44,7 +44,9 @@ impl Bench {
             given: true,
         };
         let profile = Profile { sensor, mount, ..Profile::default() };
-        let drawn = Drawn::draw(&mut random, Preset::Good, &profile.sensor, &profile.mount);
+        let mut drawn = Drawn::draw(&mut random, Preset::Good, &profile.sensor, &profile.mount);
+        // White noise up to half the rate, and nothing folded into it from above.
+        drawn.bandwidth_hz = 0.45 * 400.0;
         Self { random, profile, drawn }
     }
 
@@ -62,7 +64,11 @@ fn assert_covered(name: &str, errors: &[(f64, f64)]) {
     assert!(errors.len() as u64 >= SEEDS, "{name}: {} errors", errors.len());
     let within = errors.iter().filter(|(error, sigma)| error.abs() <= FITS_WITHIN_SIGMAS * sigma).count();
     let share = within as f64 / errors.len() as f64;
-    println!("{name}: {share:.3} of {} within 1.96 σ, mean σ {:.6}", errors.len(), errors.iter().map(|e| e.1).sum::<f64>() / errors.len() as f64);
+    println!(
+        "{name}: {share:.3} of {} within 1.96 σ, mean σ {:.6}",
+        errors.len(),
+        errors.iter().map(|e| e.1).sum::<f64>() / errors.len() as f64
+    );
     assert!((0.90..=0.99).contains(&share), "{name}: {share:.3} of {} within 1.96 σ", errors.len());
 }
 
@@ -81,7 +87,8 @@ fn stood(bench: &mut Bench) -> Stood {
 #[test]
 fn still_the_specific_force_is_gravity_within_its_sigma() {
     let all: Vec<Stood> = (0..SEEDS).map(|seed| stood(&mut Bench::new(61_000 + seed))).collect();
-    let errors: Vec<(f64, f64)> = all.iter().map(|s| (s.force_mps2.found.value - G_MPS2, s.force_mps2.found.sigma)).collect();
+    let errors: Vec<(f64, f64)> =
+        all.iter().map(|s| (s.force_mps2.found.value - G_MPS2, s.force_mps2.found.sigma)).collect();
     assert_covered("specific force", &errors);
     let fits = all.iter().filter(|stood| stood.fits()).count() as f64 / SEEDS as f64;
     // Two verdicts of 95 % each: 90 % of healthy sensors pass both, four standard errors of 2 %.
@@ -221,7 +228,7 @@ fn pendulum_galilei_period_and_energy_within_their_sigma() {
         let excess = swung.rate_excess();
         speeds.push((excess.value, excess.sigma));
         fits += u64::from(swung.fits());
-        assert!(swung.halves >= 15 && swung.amplitude_rad.value < amplitude_rad * 1.03, "seed {seed}: {swung:?}");
+        assert!(swung.halves >= 14 && swung.amplitude_rad.value < amplitude_rad * 1.03, "seed {seed}: {swung:?}");
         assert!(swung.period_s.sigma < 1.5e-3 && excess.sigma < 0.012, "seed {seed}: {swung:?}");
     }
     assert_covered("period", &periods);
@@ -238,7 +245,8 @@ fn pendulum_a_gyro_of_four_sigma_of_scale_does_not_fit() {
     for seed in 0..SEEDS {
         let mut bench = Bench::new(69_000 + seed);
         let sign = bench.random.sign();
-        bench.drawn.gyro_matrix = nalgebra::Matrix3::identity() * (1.0 + sign * 4.0 * bench.profile.sensor.gyro_scale_error);
+        bench.drawn.gyro_matrix =
+            nalgebra::Matrix3::identity() * (1.0 + sign * 4.0 * bench.profile.sensor.gyro_scale_error);
         let swung = hung(&mut bench, |_| None).swung;
         assert_eq!(swung.period_against_s, None);
         found += u64::from(!swung.fits());

@@ -14,9 +14,11 @@ mod audit;
 mod ball_results;
 pub(super) mod bats;
 mod check;
+pub(super) mod checks;
 pub(super) mod consents;
 mod erase;
 mod etag;
+mod example;
 pub(super) mod extract;
 mod gate;
 mod health;
@@ -41,9 +43,9 @@ mod rounds;
 pub(super) mod sensors;
 mod swings;
 #[cfg(test)]
-pub(super) mod test_api;
+pub(in crate::daemon) mod test_api;
 #[cfg(test)]
-mod test_gate;
+pub(super) mod test_gate;
 #[cfg(test)]
 mod test_pair;
 #[cfg(test)]
@@ -62,7 +64,9 @@ pub(super) use problem::{Kind, Problem};
 pub(super) use swings::summary::Statistics;
 
 use super::access::Access;
+use super::checks::Checks;
 use super::clock::Clock;
+use super::example::Example;
 use super::hub::Hub;
 use super::metrics::Metrics;
 use super::nearby::Nearby;
@@ -103,6 +107,10 @@ pub struct Api {
     pub plate: Plate,
     /// What sensors are near, and chosen.
     pub nearby: Arc<Nearby>,
+    /// What is checked of sensors.
+    pub checks: Arc<Checks>,
+    /// What plays the bundled lesson; `None` where no service runs.
+    pub example: Option<Arc<Example>>,
     /// Ends the streams.
     pub cancel: CancellationToken,
     /// Who may.
@@ -111,6 +119,8 @@ pub struct Api {
     pub metrics: Arc<Metrics>,
     /// With less free space than this the disk is nearly full, bytes.
     pub nearly_full_bytes: u64,
+    /// What the pages show of it all as it happens.
+    pub screen: Arc<pages::Board>,
     /// How often an event stream sends something at least: [`live::HEARTBEAT`].
     pub heartbeat: Duration,
 }
@@ -136,6 +146,7 @@ pub fn app(api: Api) -> axum::Router {
         .fallback(problem::no_such_path)
         .method_not_allowed_fallback(problem::no_such_method)
         .layer(middleware::from_fn_with_state(api.clone(), idempotency::remember))
+        .layer(middleware::from_fn_with_state(api.clone(), pages::notice))
         .layer(DefaultBodyLimit::max(extract::LONGEST_BODY))
         .layer(middleware::from_fn_with_state(api.clone(), gate::at_route))
         .with_state(api.clone());
@@ -163,6 +174,7 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(sensors::read, sensors::edit))
         .routes(routes!(nearby::nearby))
         .routes(routes!(nearby::choose))
+        .routes(routes!(checks::read, checks::begin))
         .routes(routes!(mounts::list, mounts::create))
         .routes(routes!(mounts::read, mounts::edit, mounts::remove))
         .routes(routes!(aims::list, aims::create))
@@ -177,6 +189,7 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(live::events))
         .routes(routes!(live::faults))
         .routes(routes!(plate::read, plate::put))
+        .routes(routes!(example::create, example::remove))
         .routes(routes!(recordings::list, imports::create).layer(DefaultBodyLimit::max(imports::LONGEST_BODY)))
         .routes(routes!(recordings::read))
         .routes(routes!(recordings::file))

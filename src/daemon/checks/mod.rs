@@ -107,11 +107,7 @@ impl Fitted {
     ///
     /// # Errors
     /// If it cannot be read, or there is no such bat.
-    pub async fn of(
-        connection: &mut AnyConnection,
-        sensor_id: Uuid,
-        bat_id: Option<Uuid>,
-    ) -> Result<Self, StoreError> {
+    pub async fn of(connection: &mut AnyConnection, sensor_id: Uuid, bat_id: Option<Uuid>) -> Result<Self, StoreError> {
         let row = match bat_id {
             Some(id) => Some(bats::get(connection, id).await?),
             None => None,
@@ -157,17 +153,18 @@ impl Begun {
         match self.kind {
             Kind::Still => Stands::Still(still::look(samples, &profile, gravity_mps2)),
             Kind::Mount => Stands::Mount(mount::look(samples, &profile)),
-            Kind::Pendulum => {
-                Stands::Pendulum(pendulum::look(samples, &profile, gravity_mps2, self.fitted.period_s))
-            }
+            Kind::Pendulum => Stands::Pendulum(pendulum::look(samples, &profile, gravity_mps2, self.fitted.period_s)),
             Kind::Aim => Stands::Aim(aim::look(samples, &poured.fixes, &profile)),
         }
     }
 }
 
-/// The present check of each sensor, by its name.
-#[derive(Debug, Default)]
-pub struct Checks(Mutex<BTreeMap<String, Present>>);
+/// The present check of each sensor, by its name. By default of no sensor at all.
+#[derive(Default)]
+pub struct Checks {
+    taps: Option<Taps>,
+    present: Mutex<BTreeMap<String, Present>>,
+}
 
 #[derive(Clone, Debug)]
 struct Present {
@@ -186,6 +183,16 @@ pub struct Told {
 }
 
 impl Checks {
+    /// Of the sensors that have these taps.
+    pub fn new(taps: Taps) -> Self {
+        Self { taps: Some(taps), present: Mutex::default() }
+    }
+
+    /// The tap of a sensor; `None` if it was not connected since the start.
+    pub fn tap(&self, sensor: &str) -> Option<Arc<Tap>> {
+        self.taps.as_ref().and_then(|taps| taps(sensor))
+    }
+
     /// Begins one; what was there for this sensor is over.
     pub fn begin(&self, sensor: &str, begun: Begun, tap: &Tap, now: Now) {
         tap.open(now);
@@ -194,12 +201,12 @@ impl Checks {
     }
 
     /// How a sensor's check stands now; `None` if there is none. Takes a moment: it looks at minutes of samples.
-    pub fn told(&self, sensor: &str, taps: &Taps, now: Now) -> Option<(Arc<Begun>, Option<Told>)> {
+    pub fn told(&self, sensor: &str, now: Now) -> Option<(Arc<Begun>, Option<Told>)> {
         let Present { begun, last } = self.lock().get(sensor)?.clone();
         if last.as_ref().is_some_and(|told| told.stands.is_over()) {
             return Some((begun, last));
         }
-        let tap = taps(sensor);
+        let tap = self.tap(sensor);
         let Some(poured) = tap.as_ref().and_then(|tap| tap.pour(now)) else {
             // Nobody looked for long: what was begun is over.
             self.end(sensor, &begun);
@@ -225,6 +232,6 @@ impl Checks {
     }
 
     fn lock(&self) -> std::sync::MutexGuard<'_, BTreeMap<String, Present>> {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+        self.present.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }

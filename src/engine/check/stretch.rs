@@ -114,3 +114,33 @@ impl Quiet {
         piece.from_s - before.to_s < PIECE_S && (piece.accel_s_mps2 - before.accel_s_mps2).norm() <= self.moved_mps2
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::sample::SensorTime;
+
+    const QUIET: Quiet = Quiet { rate_radps: 0.1, gyro_radps: 0.1, accel_mps2: 0.2, moved_mps2: 0.5 };
+
+    fn at(times_s: impl Iterator<Item = f64>, force: f64) -> Vec<Sample> {
+        let sample = |time_s| Sample {
+            time: SensorTime(time_s),
+            gyro_s_radps: Vector3::new(0.01, 0.02, 0.0),
+            accel_s_mps2: Vector3::z() * force,
+            accel_hi_s_mps2: None,
+        };
+        times_s.map(sample).collect()
+    }
+
+    #[test]
+    fn what_rests_is_one_stretch_and_a_gap_or_another_pose_ends_it() {
+        let steps = |from: i32, to: i32| (from..to).map(|k| f64::from(k) / 400.0);
+        let one = stretches(&at(steps(0, 1600), 9.8), &QUIET);
+        assert_eq!(one.len(), 1, "{one:?}");
+        assert!(one[0].lasted_s() > 3.85 && (one[0].gyro_s_radps.y - 0.02).abs() < 1e-12, "{one:?}");
+        let torn = [at(steps(0, 800), 9.8), at(steps(1000, 1600), 9.8)].concat();
+        assert_eq!(stretches(&torn, &QUIET).len(), 2);
+        let moved = [at(steps(0, 800), 9.8), at(steps(800, 1600), 8.0)].concat();
+        assert_eq!(stretches(&moved, &QUIET).len(), 2);
+    }
+}

@@ -71,6 +71,18 @@ pub fn number(label: &str, name: &str, shown: Shown, value: Option<f64>, example
     }
 }
 
+/// A number of either sign.
+pub fn number_signed(label: &str, name: &str, shown: Shown, value: Option<f64>) -> Markup {
+    html! {
+        label {
+            span { (label) @if !shown.sign.is_empty() { ", " (shown.sign) } }
+            input type="text" inputmode="decimal" autocomplete="off" name=(name) data-as="number"
+                data-factor=(shown.factor) data-exact=[value] value=[value.map(|value| shown.text(value))]
+                pattern="[-+]?[0-9]*[.,]?[0-9]+" title="a number" data-leave;
+        }
+    }
+}
+
 /// A line of text; `must`: it may not be empty.
 pub fn line(label: &str, name: &str, value: &str, example: &str, must: bool) -> Markup {
     html! {
