@@ -46,7 +46,8 @@ impl Cage {
         let (to_sensor, given) = channel::<Vec<Sample>>();
         let toml = profile.to_toml();
         let mut first = Some(Entry::Profile { log_time_ns: 0, toml });
-        let entries = move || first.take().or_else(|| Some(Entry::Samples { log_time_ns: 0, samples: given.recv().ok()? }));
+        let entries =
+            move || first.take().or_else(|| Some(Entry::Samples { log_time_ns: 0, samples: given.recv().ok()? }));
         service.play("knob", entries, Pace { speed: f64::INFINITY }).expect("a station");
         let mut cage = Self { service, profile, drawn, random, at_s: 0.0, to_sensor, path: String::new() };
         let rest = Resting { angles_rad: [0.0; 3], mount: cage.drawn.mount.clone() };
@@ -89,8 +90,8 @@ impl Cage {
     }
 
     async fn begin(&self, kind: &str) {
-        let begun = request(self.address(), &format!("POST {}", self.path), &[JSON], &json!({"kind": kind}).to_string());
-        let begun = begun.await;
+        let (what, body) = (format!("POST {}", self.path), json!({ "kind": kind }).to_string());
+        let begun = request(self.address(), &what, &[JSON], &body).await;
         assert_eq!(begun.status, 200, "{begun:?}");
     }
 
