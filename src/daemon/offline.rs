@@ -59,6 +59,7 @@ impl Offline {
             nearby: Arc::default(),
             checks: Arc::default(),
             cancel: streams.clone(),
+            screen: Arc::default(),
             heartbeat: api::HEARTBEAT,
         };
         Ok(Self { router: api::app(api), store, streams, log, lock })

@@ -202,6 +202,7 @@ impl Service {
             nearby: Arc::clone(&nearby),
             checks: Arc::new(Checks::new(Arc::new(move |sensor| tapped.tap(sensor)))),
             cancel: streams.clone(),
+            screen: Arc::default(),
             heartbeat: api::HEARTBEAT,
         };
         let (lost, failing) = (log.lost(), log.failing());

@@ -8,7 +8,7 @@
 //! [`Station::step`]; so does a test on virtual time.
 
 use super::clock::Now;
-use super::hub::{Fault, Hub};
+use super::hub::{Fault, Hub, LiveSwing};
 use super::inlet::{Inlet, Outlet};
 use super::record::handover::Handover;
 use super::record::ingest::Entrance;
@@ -18,7 +18,7 @@ use super::state::{Live, SensorState};
 use super::tap::Tap;
 use crate::engine::Stage;
 use crate::engine::device::own;
-use crate::engine::session::{Session, Told};
+use crate::engine::session::{Session, Told, ToldSwing};
 use crate::engine::wire::mcap::{Entry, LinkRecord, LinkState};
 use crate::report::event;
 use serde::Serialize;
@@ -373,11 +373,32 @@ impl<R: Recording> Station<R> {
         let sensor = self.inlet.sensor();
         let envelope = Envelope { sensor, session: &session, recording: file, recorded, swing_id, told: &line };
         if let Ok(data) = serde_json::to_string(&envelope) {
-            self.hub.publish(kind, data);
+            match &told {
+                Told::Swing(told) => self.publish_swing(kind, data, &session, swing_id.flatten(), told),
+                _ => self.hub.publish(kind, data),
+            };
         }
         if let Told::Swing(swing) = told {
             self.handover.swing(swing, file);
         }
+    }
+
+    fn publish_swing(
+        &self,
+        kind: &str,
+        data: String,
+        session: &Arc<str>,
+        swing_id: Option<Uuid>,
+        told: &ToldSwing,
+    ) -> u64 {
+        // Only what somebody draws is worth the copy of its curves.
+        let drawn = self.hub.draws_swings().then(|| LiveSwing {
+            sensor: self.inlet.sensor().into(),
+            session: Arc::clone(session),
+            swing_id,
+            told: Box::new(told.clone()),
+        });
+        self.hub.swing(kind, data, drawn)
     }
 
     /// Tells the state, and what is wrong or right again.

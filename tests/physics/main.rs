@@ -14,5 +14,6 @@ mod sensitivities;
 mod smoother;
 mod support;
 mod time_on_utc;
+mod timing_window;
 mod track;
 mod vqf;

@@ -43,8 +43,9 @@ pub(super) mod sensors;
 mod swings;
 #[cfg(test)]
 pub(super) mod test_api;
+pub(in crate::daemon) mod test_api;
 #[cfg(test)]
-mod test_gate;
+pub(super) mod test_gate;
 #[cfg(test)]
 mod test_pair;
 #[cfg(test)]
@@ -115,6 +116,8 @@ pub struct Api {
     pub metrics: Arc<Metrics>,
     /// With less free space than this the disk is nearly full, bytes.
     pub nearly_full_bytes: u64,
+    /// What the pages show of it all as it happens.
+    pub screen: Arc<pages::Board>,
     /// How often an event stream sends something at least: [`live::HEARTBEAT`].
     pub heartbeat: Duration,
 }
@@ -140,6 +143,7 @@ pub fn app(api: Api) -> axum::Router {
         .fallback(problem::no_such_path)
         .method_not_allowed_fallback(problem::no_such_method)
         .layer(middleware::from_fn_with_state(api.clone(), idempotency::remember))
+        .layer(middleware::from_fn_with_state(api.clone(), pages::notice))
         .layer(DefaultBodyLimit::max(extract::LONGEST_BODY))
         .layer(middleware::from_fn_with_state(api.clone(), gate::at_route))
         .with_state(api.clone());

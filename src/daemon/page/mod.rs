@@ -17,6 +17,7 @@ mod view;
 mod when;
 mod words;
 
+pub(super) use live::{Board, notice};
 pub(super) use refused::for_browsers;
 
 use super::api::Api;

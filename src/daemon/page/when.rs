@@ -18,6 +18,11 @@ pub fn minute(at: UtcMicros) -> Markup {
     element(at, "%b %-d, %Y, %H:%M")
 }
 
+/// All of it, where seconds matter: "Oct 5, 2026, 17:02:31".
+pub fn instant(at: UtcMicros) -> Markup {
+    element(at, "%b %-d, %Y, %H:%M:%S")
+}
+
 /// Hour, minute and second alone, where the day is said elsewhere: "17:02:31".
 pub fn second(at: UtcMicros) -> Markup {
     element(at, "%H:%M:%S")

@@ -164,12 +164,18 @@
     if ("go" in (event.target.form?.dataset ?? {})) event.target.form.requestSubmit();
   });
 
-  // ---- Filling a slot anew keeps what has the focus and what is open.
+  // ---- Filling a slot anew keeps what has the focus, what is open and what is being typed.
   window.swingd = {
     fill(slot, html) {
       const key = slot.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
       const open = [...slot.querySelectorAll("details[open][data-key]")].map((details) => details.dataset.key);
+      const isTyped = (field) => field.dataset.key && field.value !== field.defaultValue;
+      const typed = [...slot.querySelectorAll("input, textarea")].filter(isTyped).map((field) => [field.dataset.key, field.value]);
       slot.innerHTML = html;
+      typed.forEach(([key, value]) => {
+        const field = one(`[data-key="${CSS.escape(key)}"]`, slot);
+        if (field) field.value = value;
+      });
       open.forEach((key) => one(`details[data-key="${CSS.escape(key)}"]`, slot)?.setAttribute("open", ""));
       if (key) one(`[data-key="${CSS.escape(key)}"]`, slot)?.focus();
     },

@@ -53,10 +53,7 @@ pub async fn athletes(
     drop(reading);
     found.sort_by_key(|athlete| athlete.nickname.to_lowercase());
     let main = html! {
-        .row.head {
-            h1 { "Athletes" }
-            a.button.change href="/setup" { "Set up" }
-        }
+        h1 { "Athletes" }
         (search(&wanted))
         @if found.is_empty() { (nobody(&wanted)) } @else { ul.people { @for one in &found { (line(one, &had)) } } }
         @if let Some(last) = last { (more(&wanted, last)) }

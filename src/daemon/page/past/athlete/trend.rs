@@ -75,7 +75,7 @@ pub fn section(choice: Choice, groups: &[Group], bats: &[Bat], units: Units) -> 
                 figure {
                     (chart.svg)
                     figcaption.faint {
-                        "A point is a lesson on its day: the mean of its counted swings from one side. The line through it is \
+                        "A point is a lesson on its day: the mean of its counted swings from one side. The bar is \
                          the spread: one standard deviation of that lesson's swings either way."
                     }
                 }

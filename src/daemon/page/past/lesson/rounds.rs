@@ -24,6 +24,10 @@ struct Table<'a> {
     numbers: [Row; COLUMNS.len()],
     is_moving: bool,
     has_balls: bool,
+    /// Whether some are from another side than their round says.
+    has_sides: bool,
+    has_flags: bool,
+    has_words: bool,
     units: Units,
 }
 
@@ -81,7 +85,11 @@ fn table(whole: &Whole, swings: Vec<&FoundSwing>, about: &str, is_moving: bool, 
     let estimates = |metric: Metric| swings.iter().map(|s| s.analysis.metrics[metric.index()]).collect::<Vec<_>>();
     let numbers = COLUMNS.map(|metric| row_of(metric, &estimates(metric), units));
     let has_balls = swings.iter().any(|swing| whole.balls.contains_key(&swing.swing.id));
-    let table = Table { whole, swings, numbers, is_moving, has_balls, units };
+    let round = |found: &FoundSwing| whole.rounds.iter().find(|round| Some(round.id) == found.swing.round_id);
+    let has_sides = swings.iter().any(|found| round(found).and_then(|round| round.side) != found.swing.side);
+    let has_flags = swings.iter().any(|found| !found.analysis.flags.is_empty());
+    let has_words = swings.iter().any(|found| !found.swing.note.is_empty() || !found.swing.tags.is_empty());
+    let table = Table { has_flags, has_words, whole, swings, numbers, is_moving, has_balls, has_sides, units };
     html! {
         (problem())
         (wide(about, &html! { table.swings {
@@ -99,9 +107,11 @@ impl Table<'_> {
                 @if self.is_moving { th scope="col" { "Move" } }
                 th scope="col" { "Swing" } th scope="col" { "Time" }
                 @for row in &self.numbers { th scope="col" { (row.label) span.faint.under { (row.unit) ", ± 95 %" } } }
+                @if self.has_sides { th.words scope="col" { "Side" } }
                 th.words scope="col" { "Met" }
-                @if self.has_balls { th.words scope="col" { "Ball" span.faint.under { "other device" } } }
-                th.words scope="col" { "Flags" } th.words scope="col" { "Note" }
+                @if self.has_balls { th.ball scope="col" { "Ball" span.faint.under { "other device" } } }
+                @if self.has_flags { th.words scope="col" { "Flags" } }
+                @if self.has_words { th.said scope="col" { "Note" } }
                 th.words scope="col" { "Counts" }
             } }
         }
@@ -116,11 +126,12 @@ impl Table<'_> {
                 th scope="row" { a.open href=(format!("/swings/{}", swing.id)) { (k + 1) span.unseen { ", open" } } }
                 td { (when::second(swing.contact_utc)) }
                 @for row in &self.numbers { td { (words::number(row.cells.get(k).and_then(Option::as_ref))) } }
+                @if self.has_sides { td.words { (swing.side.map_or(NOTHING, |side| words::side(Some(side)))) } }
                 td.words { (words::contact(found.analysis.met_ball)) }
-                @if self.has_balls { td.words { (ball(self.whole.balls.get(&swing.id), self.units)) } }
-                td.words { (words::flags(&found.analysis.flags)) }
-                td.words { span dir="auto" { (swing.note) } @for tag in &swing.tags { " " span.tag { (tag) } } }
-                td.words { .row { (words::mark(swing.mark)) (keep_or_not(found)) } }
+                @if self.has_balls { td.ball { (ball(self.whole.balls.get(&swing.id), self.units)) } }
+                @if self.has_flags { td.words { (words::flags(&found.analysis.flags)) } }
+                @if self.has_words { (said(found)) }
+                td.words { span.counts { (words::mark(swing.mark)) (keep_or_not(found)) } }
             }
         }
     }
@@ -140,6 +151,15 @@ impl Table<'_> {
                     (self.units.speed().sign) " (one standard deviation)."
                 }
             }
+        }
+    }
+}
+
+fn said(found: &FoundSwing) -> Markup {
+    html! {
+        td.said {
+            span dir="auto" { (found.swing.note) }
+            @for tag in &found.swing.tags { " " span.tag { (tag) } }
         }
     }
 }

@@ -2,9 +2,10 @@
 
 use super::super::super::words;
 use super::Whole;
+use crate::engine::metrics::{Metric, square_stretch};
 use crate::engine::swing::Curves;
 use crate::report::svg::View;
-use crate::report::svg::draw::{self, Band, Chart, Drawn, Pitch};
+use crate::report::svg::draw::{self, Band, Chart, Drawn, Pitch, Square};
 use crate::report::words::Units;
 use maud::{Markup, html};
 
@@ -25,7 +26,7 @@ fn charts(whole: &Whole, curves: &Curves, units: Units) -> Markup {
     let analysis = &whole.found.analysis;
     let now = Drawn { curves, start_s: analysis.start_s - analysis.contact_s };
     let band = Band::of(&whole.others.iter().collect::<Vec<_>>());
-    let pitch = pitch(whole);
+    let (pitch, square) = (pitch(whole), square(whole, curves));
     html! {
         (figure(&draw::speed(Some(now), band.as_ref(), units), "speed", &html! {
             @match &band {
@@ -37,7 +38,7 @@ fn charts(whole: &Whole, curves: &Curves, units: Units) -> Markup {
             }
         }))
         @for (view, key) in [(View::Side, "side"), (View::Above, "above")] {
-            (figure(&draw::path(now, view, pitch, None, units), key, &html! {
+            (figure(&draw::path(now, view, pitch, square, units), key, &html! {
                 @if pitch.is_none() { "Nothing was pitched, so there is no line of a pitch." }
             }))
         }
@@ -64,4 +65,13 @@ fn pitch(whole: &Whole) -> Option<Pitch> {
     let (speed_mps, descent_deg) =
         profile.map(|swing| (swing.pitch_speed_mps, swing.pitch_descent_deg)).or_else(of_round)?;
     (speed_mps > 0.0).then_some(Pitch { descent_deg })
+}
+
+/// Where the timing window begins and ends, against the pitch that the swing was analysed with.
+fn square(whole: &Whole, curves: &Curves) -> Option<Square> {
+    let analysis = &whole.found.analysis;
+    let roll_rate_dps = analysis.metrics[Metric::RollRate.index()]?.value;
+    let context = &whole.profile.as_ref()?.swing;
+    let stretch = square_stretch(curves, roll_rate_dps.to_radians(), context, analysis.met_ball)?;
+    Some(Square { from_s: stretch.from_s, to_s: stretch.to_s })
 }

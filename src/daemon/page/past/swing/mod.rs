@@ -78,9 +78,11 @@ pub async fn swing(
         .halves {
             (numbers::section(&whole, view.units))
             (curves::section(&whole, view.units))
+            .rest {
+                (balls(&whole.balls, view.units))
+                (correct::section(&whole.found.swing, places.as_ref()))
+            }
         }
-        (balls(&whole.balls, view.units))
-        (correct::section(&whole.found.swing, places.as_ref()))
         (origin::section(&whole, view.units))
     };
     let title = format!("Swing, {}", when::day_text(whole.found.swing.contact_utc));

@@ -44,13 +44,19 @@ fn row(metric: Metric, whole: &Whole, beside: &[&FoundSwing], units: Units) -> M
     let (middle, _) = median(metric, beside);
     html! {
         tr data-metric=(metric.key()) {
-            th scope="row" { (label(metric)) span.faint.under { (metric.definition()) } @if estimate.is_none() { (absent(metric, whole)) } }
+            th scope="row" { (label(metric)) span.faint.under { (in_words(metric)) } @if estimate.is_none() { (absent(metric, whole)) } }
             td { (words::estimate(metric, estimate, units)) }
             td.faint { (estimate.map_or(NOTHING.to_owned(), |Estimate { sigma, .. }| rounded(sigma * unit.factor, places))) }
             td.words { (unit.sign) }
             td.faint { (middle.map_or(NOTHING.to_owned(), |value| rounded(value * unit.factor, places))) }
         }
     }
+}
+
+/// Its definition without the unit, which stands beside the number.
+fn in_words(metric: Metric) -> String {
+    let definition = metric.definition();
+    definition.rsplit_once(", ").map_or_else(|| definition.to_owned(), |(words, _)| format!("{words}."))
 }
 
 /// Why there is no number, as far as that is known.

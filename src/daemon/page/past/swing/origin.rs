@@ -26,7 +26,7 @@ pub fn section(whole: &Whole, units: Units) -> Markup {
                     @if swing.run > 0 { ", after " (words::count(usize::try_from(swing.run).unwrap_or(0), "restart")) " of it" }
                 }
                 dt { "Contact" } dd {
-                    (when::minute(swing.contact_utc)) ":" (when::second(swing.contact_utc))
+                    (when::instant(swing.contact_utc))
                     @if let Some(sigma_us) = swing.contact_utc_sigma_us { span.faint { " (σ " (milliseconds(sigma_us)) ")" } }
                 }
                 dt { "Sensor" } dd { (sensor(whole)) }
