@@ -43,7 +43,6 @@ pub(super) mod sensors;
 mod swings;
 #[cfg(test)]
 pub(super) mod test_api;
-pub(in crate::daemon) mod test_api;
 #[cfg(test)]
 pub(super) mod test_gate;
 #[cfg(test)]
