@@ -155,7 +155,7 @@ fn mount_the_axis_lies_within_its_sigma() {
         agree += u64::from(found.agrees());
         let z = found.q_bs * found.axis_s;
         assert!((z - Vector3::z()).norm() < 1e-9, "q_BS takes the axis to z");
-        assert!(!found.is_another_way() && found.tilt_sigma_rad < 0.03, "seed {seed}: {found:?}");
+        assert!(!found.is_another_way() && found.tilt_sigma_rad < 0.05, "seed {seed}: {found:?}");
     }
     assert_covered("axis by rolling", &errors);
     println!("gravity and roll agree: {agree} of {SEEDS}");
