@@ -21,7 +21,7 @@ pub fn numbers(scene: &Scene, units: Units) -> Markup {
     };
     let is_flagged = !last.flags.is_empty();
     html! {
-        .last.flagged[is_flagged].out[last.mark == Mark::Exclude] data-stage=(stage_key(last.stage)) {
+        .last.flagged[is_flagged].out[last.mark == Mark::Exclude] data-stage=(stage_key(last.stage)) data-swing=[last.id] {
             p.which {
                 (name(scene, last))
                 @if let Some(side) = last.side { span { (side_words(side)) } }
