@@ -1,11 +1,10 @@
 //! The timing window on a swing's curves: where on the bat's own path contact would still be square.
 //!
 //! Curves hold places and no velocities, so the motion is made anew from them: the bat's axis is the direction from hands to
-//! sweet spot, velocities are slopes of parabolas through three points. The roll about the axis is in no curve; it is told.
+//! sweet spot, velocities are slopes of curves through five points. The roll about the axis is in no curve; it is told.
 //! Of that motion the window is found as it is of the measured one. Over simulated swings its span agrees with
 //! `timing_window_ms` within 2 %: held by `physics::timing_window`.
 
-use super::series::slope;
 use super::timing_window::{CARRY_S, Carry, Meeting, Shifts};
 use super::traces::Stretch;
 use super::{BatMotion, BatState, HANDS_FROM_KNOB_M};
@@ -15,6 +14,12 @@ use nalgebra::Vector3;
 
 /// Nearer than this to 0 a time is contact, s.
 const CONTACT_S: f64 = 1e-9;
+/// Slopes are of curves through five points about this far apart, s. Places are kept to 0.1 mm, which neighbours 1 ms apart
+/// would turn into 3 % of some windows; points much farther apart smooth over the curves of sensors with 100 samples a
+/// second. Chosen on the swings of `physics::timing_window`.
+const SLOPE_S: f64 = 0.0035;
+/// Points of a slope.
+const POINTS: usize = 5;
 /// Shorter than this from hands to sweet spot there is no bat, m.
 const SHORTEST_M: f64 = 0.05;
 
@@ -71,7 +76,7 @@ fn sweet_spot_m(curves: &Curves, contact: usize) -> Option<f64> {
 
 fn motion_of(curves: &Curves, roll_rate_radps: f64, ball: bool) -> Option<BatMotion> {
     let Curves { times_s, sweet_spot_w_m, hands_w_m, .. } = curves;
-    if times_s.len() < 3 || sweet_spot_w_m.len() != times_s.len() || hands_w_m.len() != times_s.len() {
+    if times_s.len() < POINTS || sweet_spot_w_m.len() != times_s.len() || hands_w_m.len() != times_s.len() {
         return None;
     }
     let contact = times_s.iter().position(|t| t.abs() < CONTACT_S)?;
@@ -79,21 +84,40 @@ fn motion_of(curves: &Curves, roll_rate_radps: f64, ball: bool) -> Option<BatMot
     times_s[contact] = 0.0;
     // Nothing is read across a blow: the slopes at contact are of what came before it.
     let end = if ball { contact + 1 } else { times_s.len() };
-    let times_s = times_s.get(..end).filter(|times_s| times_s.len() >= 3)?;
+    let times_s = times_s.get(..end).filter(|times_s| times_s.len() >= POINTS)?;
+    let step_s = (times_s[end - 1] - times_s[0]) / (end - 1) as f64;
+    let apart = ((SLOPE_S / step_s).round() as usize).clamp(1, (end - 1) / (POINTS - 1));
     let axis = |(sweet, hands): (&Vector3<f64>, &Vector3<f64>)| (sweet - hands).try_normalize(SHORTEST_M);
     let axes_w: Vec<_> = sweet_spot_w_m.iter().zip(hands_w_m).take(end).map(axis).collect::<Option<_>>()?;
     let state = |i: usize| {
         let axis_w: Vector3<f64> = axes_w[i];
-        let omega_across_w_radps = axis_w.cross(&slope(times_s, &axes_w, i));
+        let omega_across_w_radps = axis_w.cross(&slope(times_s, &axes_w, i, apart));
         BatState {
             axis_w,
             omega_w_radps: omega_across_w_radps + axis_w * roll_rate_radps,
             hands_w_m: hands_w_m[i],
-            velocity_hands_w_mps: slope(times_s, &hands_w_m[..end], i),
+            velocity_hands_w_mps: slope(times_s, hands_w_m, i, apart),
         }
     };
     let states = (0..end).map(state).collect();
     Some(BatMotion { times_s: times_s.to_vec(), states, contact, ball })
+}
+
+/// The derivative at `times_s[i]` of the polynomial through that point and the nearest others `apart` places from one
+/// another (Lagrange's form). Needs as many values as times, and enough of both.
+fn slope(times_s: &[f64], values: &[Vector3<f64>], i: usize, apart: usize) -> Vector3<f64> {
+    let before = (i / apart).min(POINTS / 2);
+    let after = (times_s.len() - 1 - i) / apart;
+    let before = before.max((POINTS - 1).saturating_sub(after)).min(i / apart);
+    let places: [usize; POINTS] =
+        std::array::from_fn(|k| (i + k * apart).saturating_sub(before * apart).min(times_s.len() - 1));
+    let t = places.map(|place| times_s[place]);
+    let weight = |j: usize| -> f64 {
+        let others = |skipped: usize| (0..POINTS).filter(move |&l| l != j && l != skipped);
+        let part = |m: usize| others(m).map(|l| (times_s[i] - t[l]) / (t[j] - t[l])).product::<f64>() / (t[j] - t[m]);
+        others(j).map(part).sum()
+    };
+    places.iter().enumerate().map(|(j, &place)| values[place] * weight(j)).sum()
 }
 
 #[cfg(test)]
@@ -110,9 +134,21 @@ mod tests {
             let contact = &motion.states[motion.contact];
             let roll_rate_radps = contact.omega_w_radps.dot(&contact.axis_w);
             let found = square_stretch(&curves(&motion, &BAT), roll_rate_radps, &context(), motion.ball).unwrap();
-            // Slopes of parabolas err by (40 rad/s · 1 ms)²/6 = 3e-4, at contact by twice as much.
+            // At contact the slopes err by (40 rad/s · 4 ms)⁴/5 = 1.3e-4.
             assert!((found.window_s * 1e3 / expected_ms - 1.0).abs() < 1e-3, "{found:?} {expected_ms}");
             assert!(found.from_s < 0.0 && found.to_s > 0.0 && found.to_s < CARRY_S);
+        }
+    }
+
+    #[test]
+    fn slopes_of_a_quartic_are_exact_everywhere() {
+        let times_s: Vec<f64> = (0..14).map(|k| 0.1 * f64::from(k) + 0.01 * f64::from(k % 3)).collect();
+        let values: Vec<_> = times_s.iter().map(|t| Vector3::new(t.powi(4), 1.0 - t, t * t)).collect();
+        for apart in 1..=3 {
+            for (i, t) in times_s.iter().enumerate() {
+                let error = slope(&times_s, &values, i, apart) - Vector3::new(4.0 * t.powi(3), -1.0, 2.0 * t);
+                assert!(error.norm() < 1e-10, "{apart} {i} {error}");
+            }
         }
     }
 

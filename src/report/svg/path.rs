@@ -22,6 +22,8 @@ const FARTHEST_M: f64 = 10.0;
 const GROWS_BY_M: f64 = 0.25;
 /// Always shown: behind and ahead of contact, below and above it (or to its right and left), m.
 const LEAST_M: [(f64, f64); 2] = [(-0.5, 0.75), (-0.25, 0.25)];
+/// What is shown against what has to be: room for names.
+const ROOM: f64 = 1.1;
 /// Half the length of the marks at the ends of the stretch that is still square.
 const EDGE: f64 = 13.0;
 /// Between two points of that stretch, s.
@@ -50,8 +52,11 @@ pub fn path(now: Drawn, view: View, pitch: Option<Pitch>, square: Option<Square>
     let sensible = |s: &Square| (-LONGEST_S..=0.0).contains(&s.from_s) && (0.0..=LONGEST_S).contains(&s.to_s);
     let (pitch, square) = (pitch.filter(sound), square.filter(sensible));
     let scene = Scene::new(Vec::new(), Some(now), view, (pitch, square), units.length());
-    let about =
-        if square.is_some() { "bat every 20 ms; thick: timing window" } else { "bat every 20 ms; dot: contact" };
+    let about = if square.is_some() {
+        "dot: contact; thick: timing window; bat every 20 ms"
+    } else {
+        "dot: contact; bat every 20 ms"
+    };
     let description = scene.description();
     Chart { svg: scene.svg(about, &description), as_text: scene.text() }
 }
@@ -61,7 +66,7 @@ pub fn paths(swings: &[Swing], units: Units, view: View) -> Markup {
     let (thin, bold) = others(swings);
     let scene = Scene::new(thin, bold, view, (None, None), units.length());
     let description = format!("{} Drawn: {}.", scene.description(), which(swings));
-    scene.svg("bat every 20 ms; dot: contact", &description)
+    scene.svg("dot: contact; bat every 20 ms", &description)
 }
 
 /// What one chart shows, and how the view lays the world on paper.
@@ -135,21 +140,26 @@ impl<'a> Scene<'a> {
         html! { circle.mark cx=(at(x)) cy=(at(y)) r="8" {} }
     }
 
-    /// Where the lines begin, since they all end at contact.
+    /// Lines end at contact, where there is no room: the sweet spot's name stands left of its path, the hands' at its start.
     fn names(&self, drawn: Drawn) -> Markup {
-        let name = |class: &str, words: &str, path_w_m| {
-            let first = shown(drawn, path_w_m).next().map(|p| self.place(p));
-            html! { @if let Some((x, y)) = first { (self.label(class, words, (x, y - 11.0))) } }
-        };
+        let places = |path_w_m| thinned(shown(drawn, path_w_m).map(|p| self.place(p)));
+        let sweet = places(&drawn.curves.sweet_spot_w_m).into_iter().reduce(|a, b| if b.0 < a.0 { b } else { a });
+        let sweet = sweet.map(|(x, y)| (x - 12.0 - half_width("sweet spot"), y + 6.0));
+        let hands = places(&drawn.curves.hands_w_m).first().map(|&(x, y)| {
+            let covers = |(sx, sy): (f64, f64)| {
+                (sx - x).abs() < half_width("sweet spot") + half_width("hands") && (sy - (y - 11.0)).abs() < 21.0
+            };
+            (x, if sweet.is_some_and(covers) { y + 26.0 } else { y - 11.0 })
+        });
         html! {
-            (name("sweet", "sweet spot", &drawn.curves.sweet_spot_w_m))
-            (name("hands", "hands", &drawn.curves.hands_w_m))
+            @if let Some(place) = sweet { (self.label("sweet", "sweet spot", place)) }
+            @if let Some(place) = hands { (self.label("hands", "hands", place)) }
         }
     }
 
     /// Words about a place, moved inside.
     fn label(&self, class: &str, words: &str, (x, y): (f64, f64)) -> Markup {
-        let half = 5.2 * words.chars().count() as f64;
+        let half = half_width(words);
         let x = x.clamp(self.field.left() + half + 3.0, self.field.right() - half - 3.0);
         let y = y.clamp(self.field.top() + 16.0, self.field.bottom() - 4.0);
         html! { text class=(format!("name {class}")) x=(at(x)) y=(at(y)) text-anchor="middle" { (words) } }
@@ -168,17 +178,20 @@ impl<'a> Scene<'a> {
             let inside = y.clamp(self.field.top(), self.field.bottom());
             if inside == y { (x, y) } else { (x0 + (y0 - inside) / slope, inside) }
         };
+        let hands = self.bold.and_then(|drawn| pose(drawn.curves, 0.0)).map(|(_, hands)| self.place(hands));
+        // Words of the window stand on the other side.
+        let hands_are_below = hands.is_some_and(|(_, y)| y > y0);
         let (from, to) = (on(self.field.right()), on(self.field.left()));
         let length = (from.0 - x0).hypot(from.1 - y0).max(1e-9);
         let (dx, dy) = ((from.0 - x0) / length, (from.1 - y0) / length);
-        let tip = (x0 + 0.45 * length * dx, y0 + 0.45 * length * dy);
+        let tip = (x0 + 0.65 * length * dx, y0 + 0.65 * length * dy);
         let side = |sign: f64| (tip.0 + 17.0 * dx - 8.0 * sign * dy, tip.1 + 17.0 * dy + 8.0 * sign * dx);
         let (a, b) = (side(1.0), side(-1.0));
         let arrow = [tip, a, b].map(|(x, y)| format!("{x:.1},{y:.1}")).join(" ");
         html! {
             (stroke("pitch", from, to))
             polygon.arrow points=(arrow) {}
-            (self.label("ink", "pitch", (from.0, from.1 - 10.0)))
+            (self.label("ink", "pitch", (from.0, from.1 + if hands_are_below { 23.0 } else { -10.0 })))
         }
     }
 
@@ -291,12 +304,20 @@ fn field(points: impl Iterator<Item = [f64; 2]>, unit: Unit) -> Field {
     let places = [(58.0, 470.0), (284.0, 60.0)];
     let length = |(from, to): (f64, f64)| (to - from).abs();
     let share = |i: usize| length(range_m[i]) / length(places[i]);
-    let a_unit_m = share(0).max(share(1));
-    let scale = |i: usize| {
-        let (middle_m, half_m) = (0.5 * (range_m[i].0 + range_m[i].1), 0.5 * a_unit_m * length(places[i]));
-        Scale::new(((middle_m - half_m) * unit.factor, (middle_m + half_m) * unit.factor), places[i])
+    let a_unit_m = ROOM * share(0).max(share(1));
+    let scale = |i: usize, share_before: f64| {
+        let spare_m = a_unit_m * length(places[i]) - length(range_m[i]);
+        let from_m = range_m[i].0 - share_before * spare_m;
+        let to_m = range_m[i].1 + (1.0 - share_before) * spare_m;
+        Scale::new((from_m * unit.factor, to_m * unit.factor), places[i])
     };
-    Field { x: scale(0), y: scale(1) }
+    // The sweet spot's name stands at the left.
+    Field { x: scale(0, 0.7), y: scale(1, 0.5) }
+}
+
+/// Of a name, about.
+fn half_width(words: &str) -> f64 {
+    5.4 * words.chars().count() as f64
 }
 
 /// To the right and up on paper.

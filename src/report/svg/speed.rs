@@ -31,7 +31,7 @@ pub fn speed(now: Option<Drawn>, then: Option<&Band>, units: Units) -> Chart {
     let scene = Scene { thin: Vec::new(), bold: now, then };
     let about = match (now, then) {
         (Some(_), Some(band)) => format!("bold: now; shaded: then, 80 % of {}", swings_in_words(band.swings)),
-        (Some(_), None) => "from the knob's start to contact".to_owned(),
+        (Some(_), None) => "whole: sweet spot; dashed: hands".to_owned(),
         (None, Some(band)) => format!("then: the middle 80 % of {}", swings_in_words(band.swings)),
         (None, None) => "no swing yet".to_owned(),
     };
@@ -83,7 +83,7 @@ impl Scene<'_> {
         let times_s = self.all().filter_map(|drawn| drawn.curves.times_s.last());
         let is_after = |t: &f64| *t > 1e-3;
         let is_after = times_s.chain(self.then.and_then(|band| band.times_s.last())).any(is_after);
-        let x = Scale::new((-before_ms, if is_after { AFTER_MS } else { 0.0 }), (44.0, 374.0));
+        let x = Scale::new((-before_ms, if is_after { AFTER_MS } else { 0.0 }), (44.0, 356.0));
         let unit = units.speed();
         let (step, least) = match units {
             Units::Us => (20.0, 80.0),
@@ -108,9 +108,13 @@ impl Scene<'_> {
             let of = |ranges: &Ranges| places(&band.times_s, &ranges.middle, unit, field);
             (of(&band.bat_speed_mps), of(&band.hand_speed_mps))
         });
-        let (then_sweet, then_hands) = if now.is_some() { ("then", "then") } else { ("sweet spot", "hands") };
+        let [(sweet_class, sweet_name), (hands_class, hands_name)] = match now {
+            Some(_) => [("sweet thin", "then"), ("hands thin", "then")],
+            None => [("sweet", "sweet spot"), ("hands", "hands")],
+        };
         let now = now.map(|(sweet, hands)| [name("sweet", "sweet spot", sweet), name("hands", "hands", hands)]);
-        let then = then.map(|(sweet, hands)| [name("sweet", then_sweet, sweet), name("hands", then_hands, hands)]);
+        let then =
+            then.map(|(sweet, hands)| [name(sweet_class, sweet_name, sweet), name(hands_class, hands_name, hands)]);
         now.into_iter().chain(then).flatten().flatten().collect()
     }
 

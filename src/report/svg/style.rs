@@ -23,8 +23,8 @@ pub const RULES: &str = "\
 .chart .pitch{fill:none;stroke:var(--ink);stroke-width:2;stroke-dasharray:14 7}.chart .arrow{fill:var(--ink)}\
 .chart .square{fill:none;stroke:var(--mark);stroke-width:13;stroke-opacity:.5}.chart .edge{stroke:var(--mark);stroke-width:3}\
 .chart circle.mark{fill:var(--mark);stroke:var(--paper);stroke-width:2}\
-.chart .name{font-weight:650;paint-order:stroke;stroke:var(--paper);stroke-width:4;stroke-linejoin:round}\
-.chart text.sweet{fill:var(--sweet)}.chart text.hands{fill:var(--hands)}.chart text.mark{fill:var(--mark)}\
+.chart .name{font-size:18px;font-weight:650;paint-order:stroke;stroke:var(--paper);stroke-width:4;stroke-linejoin:round}\
+.chart .name.thin{font-weight:450}.chart text.sweet{fill:var(--sweet)}.chart text.hands{fill:var(--hands)}.chart text.mark{fill:var(--mark)}\
 .chart text.ink{fill:var(--ink)}\
 .chart .join{fill:none;stroke-width:2}.chart .spread{stroke-width:3;stroke-opacity:.6}.chart .mean{stroke:var(--paper);stroke-width:2}\
 .chart .join.one,.chart .spread.one{stroke:var(--sweet)}.chart .mean.one,.chart text.one{fill:var(--sweet)}\

@@ -1,7 +1,7 @@
 //! A metric over months.
 
 use super::super::words::{Unit, Units, label, rounded};
-use super::chart::{Chart, Field, Name, Scale, WIDTH, at, frame, names, round_step, shortened};
+use super::chart::{Chart, Field, Name, Scale, WIDTH, at, frame, names, round_step, shortened, stroke};
 use super::numbers::table;
 use crate::engine::metrics::Metric;
 use maud::{Markup, html};
@@ -15,8 +15,10 @@ const BESIDE: f64 = 9.0;
 const DATE_LETTER: f64 = 8.6;
 /// Between two dates.
 const DATE_GAP: f64 = 14.0;
-/// Counts are written where lessons are at least this far apart.
-const COUNT_ROOM: f64 = 30.0;
+/// Between two counts.
+const COUNT_ROOM: f64 = 26.0;
+/// Half the height of a mark.
+const MARK: f64 = 8.0;
 /// Days and values beyond this are none.
 const LARGEST: f64 = 1e7;
 
@@ -113,7 +115,7 @@ struct Scene<'a> {
 impl Scene<'_> {
     fn svg(&self) -> Markup {
         let content = html! {
-            (self.field.grid(&[], &self.field.y.ticks(4.0)))
+            @if !self.is_empty() { (self.field.grid(&[], &self.field.y.ticks(4.0))) }
             (self.dates())
             @for line in &self.lines { (self.line(line)) }
             (names(self.names(), &self.field))
@@ -133,24 +135,33 @@ impl Scene<'_> {
         for (i, (x, y)) in places.iter().enumerate() {
             let _ = write!(d, "{}{x:.1} {y:.1}", if i == 0 { 'M' } else { 'L' });
         }
-        let has_room = places.windows(2).all(|pair| pair[1].0 - pair[0].0 >= COUNT_ROOM);
         html! {
             @if places.len() > 1 { path.join.(line.class) d=(d) {} }
             @for (lesson, &(x, y)) in line.lessons.iter().zip(&places) {
-                @let (low, high) = lesson.range();
-                @let (low, high) = (self.field.y.place(low), self.field.y.place(high));
                 @if lesson.spread.is_some() {
-                    line.spread.(line.class) x1=(at(x)) x2=(at(x)) y1=(at(low)) y2=(at(high)) {}
+                    @let (low, high) = lesson.range();
+                    (stroke(&format!("spread {}", line.class), (x, self.field.y.place(low)), (x, self.field.y.place(high))))
                 }
                 (mark(line.class, x, y))
-                @if has_room && line.aside == 0.0 {
-                    text.small x=(at(x)) y=(at(high.min(y - 7.0) - 6.0)) text-anchor="middle" { (lesson.count) }
-                }
-                @if has_room && line.aside > 0.0 {
-                    text.small x=(at(x)) y=(at(low.max(y + 7.0) + 15.0)) text-anchor="middle" { (lesson.count) }
-                }
+            }
+            (self.counts(line))
+        }
+    }
+
+    /// How many swings, above the bars of the first line and below those of others, where there is room.
+    fn counts(&self, line: &Line) -> Markup {
+        let mut free_from = f64::NEG_INFINITY;
+        let mut written = Vec::new();
+        for (lesson, (x, y)) in line.lessons.iter().zip(line.places(&self.field)) {
+            if x >= free_from {
+                let (low, high) = lesson.range();
+                let above = self.field.y.place(high).min(y - MARK) - 6.0;
+                let below = self.field.y.place(low).max(y + MARK) + 16.0;
+                written.push((x, if line.aside > 0.0 { below } else { above }, lesson.count));
+                free_from = x + COUNT_ROOM;
             }
         }
+        html! { @for (x, y, count) in written { text.small x=(at(x)) y=(at(y)) text-anchor="middle" { (count) } } }
     }
 
     fn names(&self) -> Vec<Name> {
