@@ -9,7 +9,7 @@ pub use numbers::said;
 
 use super::scene::Scene;
 use super::screen::Slot;
-use crate::daemon::store::rows::{BallSource, Side};
+use crate::daemon::store::rows::Side;
 use crate::report::svg;
 use crate::report::svg::draw::{self as chart, Chart, Drawn, Pitch};
 use crate::report::words::Units;
@@ -77,17 +77,6 @@ fn side_words(side: Side) -> &'static str {
     match side {
         Side::Right => "bats right",
         Side::Left => "bats left",
-    }
-}
-
-fn source_words(source: BallSource) -> &'static str {
-    match source {
-        BallSource::Tee => "tee",
-        BallSource::Toss => "toss",
-        BallSource::FrontToss => "front toss",
-        BallSource::Machine => "machine",
-        BallSource::Live => "live pitching",
-        BallSource::Dry => "dry, no ball",
     }
 }
 

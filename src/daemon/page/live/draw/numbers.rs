@@ -54,7 +54,7 @@ fn number(scene: &Scene, last: &Last, metric: Metric, units: Units) -> Markup {
     let row = words::row_of(metric, &[last.metrics[metric.index()]], units);
     let cell = row.cells.into_iter().next().flatten();
     html! {
-        .number data-metric=(metric.key()) {
+        .reading data-metric=(metric.key()) {
             dt { (row.label) }
             @match cell {
                 Some(cell) => {
