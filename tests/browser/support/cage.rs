@@ -10,12 +10,14 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 /// What comes to the service.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub enum Plays {
     /// No recording.
     Nothing,
     /// The bundled lesson, so many times as fast as it was.
     Lesson(u32),
+    /// Another recording, the same way.
+    File(PathBuf, u32),
 }
 
 /// The service is killed and all folders are removed when it is dropped.
@@ -41,10 +43,15 @@ pub async fn visit(name: &str, plays: Plays, test: impl AsyncFnOnce(&mut Cage)) 
 }
 
 fn serve(folder: &Folder, plays: Plays, listen: &str) -> Serving {
-    let lesson = Path::new(env!("CARGO_MANIFEST_DIR")).join("replay-data/lesson.mcap");
+    let lesson = || Path::new(env!("CARGO_MANIFEST_DIR")).join("replay-data/lesson.mcap");
+    let played = match plays {
+        Plays::Nothing => None,
+        Plays::Lesson(speed) => Some((lesson(), speed)),
+        Plays::File(path, speed) => Some((path, speed)),
+    };
     let mut words = vec!["--http-listen".to_owned(), listen.to_owned()];
-    if let Plays::Lesson(speed) = plays {
-        words.extend(["--play".into(), lesson.display().to_string(), "--speed".into(), speed.to_string()]);
+    if let Some((path, speed)) = played {
+        words.extend(["--play".into(), path.display().to_string(), "--speed".into(), speed.to_string()]);
     }
     Serving::start(folder, &words.iter().map(String::as_str).collect::<Vec<_>>())
 }
@@ -60,6 +67,11 @@ impl Cage {
     pub async fn place(&self) -> String {
         let url = self.browser.client.current_url().await.expect("an address");
         url.as_str().strip_prefix(&format!("http://{}", self.address)).unwrap_or(url.as_str()).to_owned()
+    }
+
+    /// A file of the test's own.
+    pub fn path(&self, file: &str) -> PathBuf {
+        self.folder.path(file)
     }
 
     /// What the API says.
