@@ -59,7 +59,8 @@ async fn measure() {
 fn long_lesson(cage: &Cage) -> std::path::PathBuf {
     let out = cage.path("long");
     let mut synth = Command::new(env!("CARGO_BIN_EXE_swingd"));
-    let words = ["synth", "lesson", "--preset", "good", "--seed", "11", "--calibrated", "--mcap", "--athlete", "Kestrel"];
+    let words =
+        ["synth", "lesson", "--preset", "good", "--seed", "11", "--calibrated", "--mcap", "--athlete", "Kestrel"];
     let made = synth.args(words).args(["--events", EVENTS]).arg("--out").arg(&out).output().expect("a lesson");
     assert!(made.status.success(), "{made:?}");
     out.join("lesson-good-0011.mcap")
@@ -88,7 +89,12 @@ fn listen(mut events: Events) -> JoinHandle<Vec<Told>> {
 
 /// For each swing that was told: until its speed, which was not there before, is on the screen.
 fn report_delays(told: &[Told], changes: &Value) {
-    let changes: Vec<(f64, &str)> = changes.as_array().expect("a list").iter().map(|change| (change[0].as_f64().unwrap(), change[1].as_str().unwrap())).collect();
+    let changes: Vec<(f64, &str)> = changes
+        .as_array()
+        .expect("a list")
+        .iter()
+        .map(|change| (change[0].as_f64().unwrap(), change[1].as_str().unwrap()))
+        .collect();
     let (mut delays_ms, mut lost) = (Vec::new(), 0);
     for Told { at_ms, bat_speed_mph } in told {
         let shown = |(_, text): &(f64, &str)| text.contains(bat_speed_mph.as_str());

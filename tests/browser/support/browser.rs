@@ -93,6 +93,15 @@ impl Browser {
         self.devtools("Emulation.setEmulatedMedia", json!({ "features": features })).await;
     }
 
+    /// A picture of the page down to its end, PNG, as if the screen were that high.
+    pub async fn whole_page(&self, screen: Screen) -> Vec<u8> {
+        let height = self.run("return document.documentElement.scrollHeight", &[]).await.as_u64().unwrap_or_default();
+        self.on(Screen { height: screen.height.max(height as u32), ..screen }).await;
+        let png = self.client.screenshot().await.expect("a picture");
+        self.on(screen).await;
+        png
+    }
+
     /// Runs a script in the page, which its policy does not concern; what it returns.
     pub async fn run(&self, script: &str, arguments: &[Value]) -> Value {
         let ran = self.client.execute(script, arguments.to_vec()).await;

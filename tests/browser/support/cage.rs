@@ -1,6 +1,6 @@
 //! A cage: the service with its record, and a browser on its pages. What holds for every page is checked at the end of each visit.
 
-use super::browser::{Browser, LAPTOP, Light, PHONE};
+use super::browser::{Browser, LAPTOP, Light, PHONE, Screen};
 use super::scratch::Folder;
 use super::serving::Serving;
 use super::sse::request;
@@ -81,11 +81,20 @@ impl Cage {
         answer.json()
     }
 
-    /// Changes something through the API, as another front-end would.
+    /// Makes something through the API, as another front-end would.
     pub async fn send(&self, what: &str, body: Value) -> Value {
-        let kind = if what.starts_with("PATCH") { "merge-patch+json" } else { "json" };
-        let answer =
-            request(self.address, what, &[&format!("Content-Type: application/{kind}")], &body.to_string()).await;
+        self.send_with(what, &["Content-Type: application/json"], body).await
+    }
+
+    /// Changes something that there is, as it is now.
+    pub async fn change(&self, path: &str, body: Value) -> Value {
+        let version = self.get(path).await["version"].to_string();
+        let headers = [&format!("If-Match: \"{version}\""), "Content-Type: application/merge-patch+json"];
+        self.send_with(&format!("PATCH {path}"), &headers, body).await
+    }
+
+    async fn send_with(&self, what: &str, headers: &[&str], body: Value) -> Value {
+        let answer = request(self.address, what, headers, &body.to_string()).await;
         assert!((200..300).contains(&answer.status), "{what} {body}: {answer:?}");
         if answer.body.is_empty() { Value::Null } else { answer.json() }
     }
@@ -130,7 +139,7 @@ impl Cage {
                 self.browser.prefers(light).await;
                 self.browser.is_in(light).await;
                 self.browser.is_accessible(&format!("{name}, {}, {}", screen.name, light.word())).await;
-                self.picture(&format!("{name}-{}-{}", screen.name, light.word())).await;
+                self.picture(&format!("{name}-{}-{}", screen.name, light.word()), screen).await;
             }
             self.browser.prefers(Light::Light).await;
         }
@@ -138,10 +147,10 @@ impl Cage {
     }
 
     /// A picture of the whole page for people to look at, where they asked for it.
-    pub async fn picture(&self, name: &str) {
+    pub async fn picture(&self, name: &str, screen: Screen) {
         let Some(folder) = std::env::var_os("SWINGD_SCREENSHOTS").map(PathBuf::from) else { return };
         std::fs::create_dir_all(&folder).expect("a folder for pictures");
-        let png = self.browser.client.screenshot().await.expect("a picture");
+        let png = self.browser.whole_page(screen).await;
         std::fs::write(folder.join(format!("{name}.png")), png).expect("a picture");
     }
 }
