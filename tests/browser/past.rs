@@ -1,6 +1,7 @@
 //! Looking back: pages tell what the API tells, and what is said of a swing there is said in the record.
 
 use crate::support::cage::{Cage, Plays, visit};
+use crate::support::numbers::agree;
 use serde_json::{Value, json};
 use std::path::Path;
 use std::process::Command;
@@ -32,38 +33,10 @@ fn page_of(swing: &Value) -> String {
     format!("/swings/{}", swing["id"].as_str().expect("an id"))
 }
 
-/// Key, value with its ±, and unit of every number on a swing's page.
-const NUMBERS: &str = "return [...document.querySelectorAll('tr[data-metric]')].map((row) => \
-    [row.dataset.metric, row.querySelectorAll('td')[0].textContent.trim(), row.querySelectorAll('td')[2].textContent.trim()])";
-
-/// Every number is the API's, in the unit beside it, to half a digit, and so is half the width of its 95 % interval.
-fn are_those_of(numbers: &Value, swing: &Value) {
-    let rows = numbers.as_array().expect("rows");
-    assert_eq!(rows.len(), 14, "{numbers}");
-    for row in rows {
-        let [key, told, unit] = [0, 1, 2].map(|k| row[k].as_str().expect("text"));
-        let factor = match unit {
-            "mph" => 1.0 / 0.44704,
-            "ft" => 1.0 / 0.3048,
-            "m/s" | "m" | "ms" | "°" | "°/s" => 1.0,
-            _ => panic!("{key} in a unit that is none: {unit:?}"),
-        };
-        let metric = &swing["metrics"][key];
-        let value = metric["value"].as_f64().expect("a number") * factor;
-        let half = metric["sigma"].as_f64().expect("a number") * factor * 1.96;
-        let (shown, shown_half) = told.split_once('±').unwrap_or_else(|| panic!("{key}: {told:?}"));
-        is_rounded(shown, value, key);
-        is_rounded(shown_half, half, key);
-    }
-}
-
-fn is_rounded(shown: &str, value: f64, key: &str) {
-    let shown = shown.trim().replace('−', "-").replace('\u{202f}', "");
-    let digits = shown.split_once('.').map_or(0, |(_, digits)| digits.len());
-    let half_a_digit = 0.5 * 10f64.powi(-(digits as i32));
-    let number: f64 = shown.parse().unwrap_or_else(|_| panic!("{key}: {shown:?} is no number"));
-    assert!((number - value).abs() <= half_a_digit * 1.001, "{key}: {shown}, but {value}");
-}
+/// Key, value, half the width of its interval and unit of every number on a swing's page.
+const NUMBERS: &str = "return [...document.querySelectorAll('tr[data-metric]')].map((row) => { \
+    const [told, , unit] = [...row.querySelectorAll('td')].map((cell) => cell.textContent.trim()); \
+    return [row.dataset.metric, ...told.split('±'), unit]; })";
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_swings_numbers_are_those_of_the_api_in_either_unit() {
@@ -73,12 +46,12 @@ async fn a_swings_numbers_are_those_of_the_api_in_either_unit() {
             cage.open(&page_of(swing)).await;
             let us = cage.browser.run(NUMBERS, &[]).await;
             assert!(us.to_string().contains("mph"), "{us}");
-            are_those_of(&us, swing);
+            assert_eq!(agree(&us, swing), 14);
             cage.browser.press("Units:").await;
             cage.browser.sees("m/s, m").await;
             let metric = cage.browser.run(NUMBERS, &[]).await;
             assert!(metric.to_string().contains("m/s"), "{metric}");
-            are_those_of(&metric, swing);
+            assert_eq!(agree(&metric, swing), 14);
             cage.browser.press("Units:").await;
             cage.browser.sees("mph, ft").await;
         }

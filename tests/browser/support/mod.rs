@@ -6,6 +6,7 @@ pub mod cage;
 pub mod commands;
 pub mod driver;
 pub mod hands;
+pub mod numbers;
 pub mod said;
 
 #[path = "../../live/support/patience.rs"]
