@@ -180,14 +180,14 @@ impl Example {
     }
 }
 
-/// Who was at the plate of the lesson when it was made is not told: it is played for somebody else.
-fn next_entry(lesson: &mut OpenRecording) -> Option<Entry> {
+/// The next entry of a recording that is played for somebody else than was at the plate when it was made: that is not told.
+pub fn next_entry(lesson: &mut OpenRecording) -> Option<Entry> {
     loop {
         match lesson.next_entry() {
             Ok(Some(Entry::AtThePlate { .. })) => {}
             Ok(entry) => return entry,
             Err(error) => {
-                tracing::error!(%error, "the bundled lesson cannot be read on");
+                tracing::error!(%error, "the recording cannot be read on");
                 return None;
             }
         }

@@ -4,6 +4,7 @@ mod access;
 mod cli;
 #[cfg(target_os = "linux")]
 mod disk;
+mod example;
 mod faults;
 mod http;
 mod kill;
