@@ -8,8 +8,10 @@
 //! ```
 //!
 //! [`clock`] the host's time; [`radio`] Bluetooth behind a trait; [`link`] a connection kept alive; [`finder`] which sensors
-//! to connect to; [`playback`] a recording as a device; [`example`] the bundled one; [`inlet`] the ring; [`station`] what is done for one sensor, with
+//! to connect to, by what is [`nearby`] and was chosen; [`playback`] a recording as a device, [`example`] the bundled one;
+//! [`inlet`] the ring; [`station`] what is done for one sensor, with
 //! [`state`] and [`recording`]; [`recorder`] to disk; [`files`] from there; [`hub`] and [`event_log`] where it is told;
+//! [`tap`] what a sensor sends for whoever [`checks`] it;
 //! [`store`] where it is kept, and [`record`] what comes there; [`api`] the door for front-ends, [`access`] who may go
 //! through it, and [`metrics`] what is counted.
 //!
@@ -24,6 +26,7 @@
 pub mod access;
 pub mod api;
 pub mod ball_import;
+pub mod checks;
 pub mod clock;
 pub mod event_log;
 pub mod example;
@@ -36,6 +39,7 @@ pub mod link;
 pub mod lock;
 pub mod logging;
 pub mod metrics;
+pub mod nearby;
 pub mod offline;
 mod page;
 pub mod playback;
@@ -47,6 +51,7 @@ pub mod service;
 pub mod state;
 pub mod station;
 pub mod store;
+pub mod tap;
 #[cfg(test)]
 mod test_child;
 #[cfg(test)]
@@ -68,6 +73,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{JoinHandle, Thread};
 use std::time::Duration;
+use tap::Tap;
 use uuid::Uuid;
 
 use crate::engine::wire::mcap::{AtThePlate, Entry};
@@ -105,6 +111,7 @@ pub struct Stations<D: Disk> {
 
 struct Running {
     inlet: Arc<Inlet>,
+    tap: Arc<Tap>,
     thread: JoinHandle<()>,
 }
 
@@ -161,14 +168,15 @@ impl<D: Disk> Stations<D> {
             }
         };
         let (inlet, outlet) = ring(sensor, Box::new(wake));
-        let station = self.station(&inlet, outlet);
+        let tap: Arc<Tap> = Arc::default();
+        let station = self.station(&inlet, outlet).tapped(Arc::clone(&tap));
         let (clock, stopping) = (Arc::clone(&self.clock), Arc::clone(&self.stopping));
         let builder = std::thread::Builder::new().name("station".into()).stack_size(STATION_STACK_BYTES);
         let started = builder.spawn(move || run(station, &*clock, &stopping));
         match started {
             Ok(started) => {
                 *thread.lock().unwrap_or_else(PoisonError::into_inner) = Some(started.thread().clone());
-                running.insert(sensor.to_owned(), Running { inlet: Arc::clone(&inlet), thread: started });
+                running.insert(sensor.to_owned(), Running { inlet: Arc::clone(&inlet), tap, thread: started });
                 if let Some((_, context)) = &*self.at_the_plate.lock().unwrap_or_else(PoisonError::into_inner) {
                     inlet.push(self.plate_entry(sensor, context));
                 }
@@ -179,6 +187,12 @@ impl<D: Disk> Stations<D> {
                 None
             }
         }
+    }
+
+    /// The tap of a sensor; `None` if it was not connected since the start.
+    pub fn tap(&self, sensor: &str) -> Option<Arc<Tap>> {
+        let running = self.running.lock().unwrap_or_else(PoisonError::into_inner);
+        running.get(sensor).map(|there| Arc::clone(&there.tap))
     }
 
     /// Who is at the plate from here on, for every sensor, those that are yet to come among them. Who was said to be

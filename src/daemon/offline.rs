@@ -57,7 +57,10 @@ impl Offline {
             turns: Arc::default(),
             plate: Arc::new(|_| {}),
             example: None,
+            nearby: Arc::default(),
+            checks: Arc::default(),
             cancel: streams.clone(),
+            screen: Arc::default(),
             heartbeat: api::HEARTBEAT,
         };
         Ok(Self { router: api::app(api), store, streams, log, lock })

@@ -1,13 +1,14 @@
 //! The whole service, put together: started, and stopped so that nothing is lost.
 
+mod parts;
+
 use super::access;
 use super::clock::{Clock, SystemClock};
 use super::event_log::EventLog;
-use super::example::{self, Example};
-use super::finder::{Catalogue, Finder, Open};
+use super::finder::{Catalogue, Finder, Open, Wants};
 use super::hub::{Fault, Hub};
 use super::lock::{Holder, InstanceLock, LockError, make_private_folder};
-use super::metrics::Metrics;
+use super::nearby::Nearby;
 use super::playback::{Pace, play};
 use super::radio::Radio;
 use super::record::backlog::Backlog;
@@ -17,17 +18,18 @@ use super::record::restore::RestoreError;
 use super::record::{Turns, archive, finish_imports, plate, restore, retention};
 use super::recorder::{Leftovers, SystemDisk};
 use super::station::Limits;
-use super::store::queries::{recordings, tokens};
+use super::store::queries::{chosen_sensors, recordings, tokens};
 use super::store::rows::UtcMicros;
 use super::store::{Place, Store, StoreError};
 use super::{STOP_WITHIN, Stations, api};
 use crate::engine::wire::mcap::{AtThePlate, Entry};
+use parts::Shared;
+use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::{Arc, Mutex};
 use std::time::Duration;
-use tokio::net::TcpListener;
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
@@ -128,6 +130,7 @@ pub struct Service {
     store: Store,
     stations: Arc<Stations<SystemDisk>>,
     clock: Arc<dyn Clock>,
+    nearby: Arc<Nearby>,
     address: SocketAddr,
     cancel: CancellationToken,
     tasks: TaskTracker,
@@ -165,50 +168,48 @@ impl Service {
         let (hub, log) = open_hub(settings, &*clock).map_err(failed(folder))?;
         let (entrance, jobs) = Entrance::new(&settings.cage);
         let ingest = Ingest::spawn(store.clone(), Arc::clone(&hub), Arc::clone(&clock), &settings.cage, jobs);
-        let stations = Arc::new(Stations::new(
-            Arc::clone(&hub),
-            Arc::clone(&clock),
-            Arc::new(|| SystemDisk),
-            recordings,
-            settings.nearly_full_bytes,
-            settings.limits,
-            entrance.clone(),
-        ));
-        let listen_error = |cause| StartError::Listen { address: settings.listen, cause };
-        let listeners = access::server::listen(settings.listen).await.map_err(listen_error)?;
-        let address = listeners.first().map_or(Ok(settings.listen), TcpListener::local_addr).map_err(listen_error)?;
+        let stations = parts::stations(settings, recordings, &hub, &clock, &entrance);
+        let (listeners, address) = parts::listen(settings.listen).await?;
         holder.http = Some(address);
         lock.tell(&holder)?;
         bring_back_the_plate(&store, &settings.cage, &*clock, &stations).await?;
         let (cancel, tasks) = (CancellationToken::new(), TaskTracker::new());
         let streams = CancellationToken::new();
-        let example = example_at(&stations, &hub, &clock, &tasks, &cancel);
-        let (plate_example, plate_stations) = (Arc::clone(&example), Arc::clone(&stations));
         let turns: Arc<Turns> = Arc::default();
-        let shared = api::Api {
-            store: store.clone(),
-            hub: Arc::clone(&hub),
-            clock: Arc::clone(&clock),
-            cage: settings.cage.clone(),
-            data_folder: folder.clone(),
-            turns: Arc::clone(&turns),
-            plate: Arc::new(move |at_bat| {
-                plate_example.heard(at_bat);
-                plate_stations.at_the_plate(at_bat);
-            }),
-            example: Some(example),
-            access: Arc::new(access::Access::new(&settings.http, settings.cage.clone(), address, store.clone())),
-            metrics: Arc::new(Metrics::new(clock.now().utc_ns as f64 * 1e-9)),
-            nearly_full_bytes: settings.nearly_full_bytes,
-            cancel: streams.clone(),
-            heartbeat: api::HEARTBEAT,
+        let nearby = Arc::new(Nearby::new(chosen_before(&store, &settings.cage).await?));
+        let shared = Shared {
+            settings,
+            address,
+            store: &store,
+            hub: &hub,
+            clock: &clock,
+            stations: &stations,
+            nearby: &nearby,
+            turns: &turns,
+            tasks: (&tasks, &cancel),
+            streams: &streams,
         };
+        let shared = shared.api();
         let (lost, failing) = (log.lost(), log.failing());
         let watching = api::watch_the_plate(shared.clone(), cancel.clone());
         let (app, head) = (api::app(shared), settings.http.patience.head);
         let server = tokio::spawn(access::server::serve(listeners, app, head, streams.clone()));
-        let service =
-            Self { hub, store, stations, clock, address, cancel, tasks, streams, server, entrance, ingest, log, lock };
+        let service = Self {
+            hub,
+            store,
+            stations,
+            clock,
+            nearby,
+            address,
+            cancel,
+            tasks,
+            streams,
+            server,
+            entrance,
+            ingest,
+            log,
+            lock,
+        };
         service.tasks.spawn(service.look_after(settings, leftovers, backlog, turns));
         service.tasks.spawn(watching);
         service.tasks.spawn(watch_log(lost, failing, Arc::clone(&service.hub), service.cancel.clone()));
@@ -293,12 +294,16 @@ impl Service {
         &self.cancel
     }
 
-    /// Looks for sensors that are understood, and keeps those that `open` wants connected.
-    pub fn find_sensors<R: Radio>(&self, radio: Arc<R>, catalogue: Catalogue, open: Open) {
+    /// Looks for sensors that are understood, and keeps those connected that were chosen, or where none was, those that
+    /// are wanted.
+    pub fn find_sensors<R: Radio>(&self, radio: Arc<R>, catalogue: Catalogue, wants: Wants, open: Open) {
+        self.nearby.begin();
         let finder = Finder {
             radio,
             catalogue,
+            wants,
             open,
+            nearby: Arc::clone(&self.nearby),
             hub: Arc::clone(&self.hub),
             clock: Arc::clone(&self.clock),
             tasks: self.tasks.clone(),
@@ -360,24 +365,10 @@ impl Service {
     }
 }
 
-/// What plays the bundled lesson there.
-fn example_at(
-    stations: &Arc<Stations<SystemDisk>>,
-    hub: &Arc<Hub>,
-    clock: &Arc<dyn Clock>,
-    tasks: &TaskTracker,
-    cancel: &CancellationToken,
-) -> Arc<Example> {
-    let (opening, keeping) = (Arc::clone(stations), Arc::clone(stations));
-    Arc::new(Example {
-        open: Arc::new(move || opening.open(example::SENSOR)),
-        keep_to: Arc::new(move |athlete_id| keeping.keep_to(example::SENSOR, athlete_id)),
-        hub: Arc::clone(hub),
-        clock: Arc::clone(clock),
-        tasks: tasks.clone(),
-        cancel: cancel.clone(),
-        shown: Mutex::default(),
-    })
+/// Which sensors were chosen here, with the names they had.
+async fn chosen_before(store: &Store, cage: &str) -> Result<BTreeMap<String, Option<String>>, StoreError> {
+    let rows = chosen_sensors::list(&mut *store.read().await?, cage).await?;
+    Ok(rows.into_iter().map(|row| (row.radio_id, row.name)).collect())
 }
 
 /// Holds the data folder to one name of the installation: recordings are known by it. It may change as long as none is.

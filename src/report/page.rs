@@ -1,17 +1,15 @@
 //! A recording's swings as one HTML file: cautions, the table, the pictures. No script, nothing from outside.
 
 use super::RecordingSummary;
-use super::svg::{COLOURS, RULES, View, path, speed};
+use super::svg::{COLOURS, RULES, View, paths, speeds};
 use super::table::summary_line;
 use super::words::{Cell, Units, flags, letter, meaning, rounded, rows};
 use crate::engine::swing::{Contact, Swing};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 const PAGE_STYLE: &str = "\
-:root{color-scheme:light dark;--paper:#ffffff;--ink:#1d2329;--faint:#59636e;--grid:#dfe3e8;--care:#f4f1e6;--edge:#d55e00}\
-@media(prefers-color-scheme:dark){:root{--paper:#15191e;--ink:#e8ecf0;--faint:#a3adb8;--grid:#323a43;--care:#262218;--edge:#e69f00}}\
-*{box-sizing:border-box}body{margin:0 auto;max-width:88rem;padding:1.25rem;background:var(--paper);color:var(--ink);\
-font:1rem/1.5 system-ui,-apple-system,'Segoe UI',Roboto,'Liberation Sans',sans-serif}\
+:root{--care:#fbf3dc;--edge:#d55e00}@media(prefers-color-scheme:dark){:root{--care:#2b2412;--edge:#e69f00}}\
+*{box-sizing:border-box}body{margin:0 auto;max-width:88rem;padding:1.25rem;background:var(--paper);color:var(--ink);line-height:1.5}\
 h1{font-size:1.6rem;line-height:1.2;margin:.2rem 0}h2{font-size:1.15rem;margin:1.6rem 0 .5rem}p{margin:.3rem 0}\
 .faint{color:var(--faint)}.care{background:var(--care);border-left:4px solid var(--edge);padding:.6rem 1rem;margin:1rem 0;\
 border-radius:0 .4rem .4rem 0}.wide{overflow-x:auto}\
@@ -50,7 +48,7 @@ pub fn page(title: &str, recording: &RecordingSummary, swings: &[Swing], units: 
 fn pictures(swings: &[Swing], units: Units) -> Markup {
     html! {
         h2 { "How the swings went" }
-        .charts { (speed(swings, units)) (path(swings, units, View::Side)) (path(swings, units, View::Above)) }
+        .charts { (speeds(swings, units)) (paths(swings, units, View::Side)) (paths(swings, units, View::Above)) }
     }
 }
 

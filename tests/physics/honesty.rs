@@ -13,7 +13,7 @@ use swingd::sim::{Kind, Preset, Scenario, Simulated, SwingKind, SwingTruth};
 const SWINGS: u64 = 500;
 
 /// The last word on each swing of a recording.
-fn swings(simulated: &Simulated) -> Vec<Swing> {
+pub fn swings(simulated: &Simulated) -> Vec<Swing> {
     let mut engine = Engine::new(simulated.profile.clone());
     let mut events = engine.push(&simulated.samples);
     events.extend(engine.finish());

@@ -3,6 +3,7 @@
 //! Each is named after its source; tolerances are derived, and the derivation stands beside them. Run with
 //! `cargo test --release --test physics`.
 
+mod checks;
 mod closed_forms;
 mod filters;
 mod honesty;
@@ -13,5 +14,6 @@ mod sensitivities;
 mod smoother;
 mod support;
 mod time_on_utc;
+mod timing_window;
 mod track;
 mod vqf;

@@ -2,6 +2,7 @@
 
 use super::{Api, HEARTBEAT, app};
 use crate::daemon::access::{self, Access, Peer};
+use crate::daemon::checks::Checks;
 use crate::daemon::clock::{Clock, Now, SystemClock};
 use crate::daemon::example::{Example, SENSOR};
 use crate::daemon::hub::Hub;
@@ -163,22 +164,35 @@ impl TestApi {
             access: Arc::new(Access::new(settings, "north".into(), LISTEN.parse().unwrap(), store.store.clone())),
             metrics: Arc::new(Metrics::new(0.0)),
             nearly_full_bytes: 1,
+            nearby: Arc::default(),
+            checks: Arc::default(),
             cancel: CancellationToken::new(),
+            screen: Arc::default(),
             heartbeat: HEARTBEAT,
         };
         Self { router: app(api.clone()), api, plate, played, _ended: ended.drop_guard(), _store: store }
     }
 
+    /// With checks of its own.
+    pub fn with_checks(self, checks: Arc<Checks>) -> Self {
+        let api = Api { checks, ..self.api.clone() };
+        Self { router: app(api.clone()), api, ..self }
+    }
+
     /// Any request; a host is added where it has none, and that it came from this machine where nothing is said.
-    pub async fn send(&self, mut request: Request<Body>) -> Answer {
-        request.headers_mut().entry(header::HOST).or_insert(header::HeaderValue::from_static("localhost"));
-        let here = Peer { remote: "127.0.0.1:50000".parse().unwrap(), local: LISTEN.parse().unwrap() };
-        request.extensions_mut().get_or_insert(here);
-        let response = self.router.clone().oneshot(request).await.unwrap();
-        let (parts, body) = response.into_parts();
+    pub async fn send(&self, request: Request<Body>) -> Answer {
+        let (parts, body) = self.open(request).await.into_parts();
         let bytes = to_bytes(body, 100_000_000).await.unwrap().to_vec();
         let json = serde_json::from_slice(&bytes).unwrap_or(Value::Null);
         Answer { status: parts.status.as_u16(), headers: parts.headers, bytes, json }
+    }
+
+    /// The same, for a body that goes on.
+    pub async fn open(&self, mut request: Request<Body>) -> axum::response::Response {
+        request.headers_mut().entry(header::HOST).or_insert(header::HeaderValue::from_static("localhost"));
+        let here = Peer { remote: "127.0.0.1:50000".parse().unwrap(), local: LISTEN.parse().unwrap() };
+        request.extensions_mut().get_or_insert(here);
+        self.router.clone().oneshot(request).await.unwrap()
     }
 
     /// GET.

@@ -17,7 +17,7 @@ const MISS_M: f64 = 0.025;
 /// Farthest from the sweet spot along the bat, m.
 const ALONG_M: f64 = 0.10;
 /// A swing that hit is carried on at most this long after contact, s.
-const CARRY_S: f64 = 0.030;
+pub(super) const CARRY_S: f64 = 0.030;
 /// The carry's velocities are means over this long before contact, s.
 const CARRY_MEAN_S: f64 = 0.005;
 /// Step of the search, s. At 30 m/s against a 20 m/s ball the bounds are tens of steps away.
@@ -43,14 +43,20 @@ pub(super) fn timing_window(
     shifts: &mut Shifts,
     values: &mut Values,
 ) {
-    let window_s = Meeting::new(stretch, bat, context).and_then(|meeting| shifts.span_s(&meeting));
+    let meeting = Meeting::new(stretch, bat.sweet_spot_m, context);
+    let window_s = meeting.and_then(|meeting| shifts.span_s(&meeting));
     if let Some(window_s) = window_s {
         values.set(Metric::TimingWindow, window_s * 1e3);
     }
 }
 
 impl Shifts {
-    fn span_s(&mut self, meeting: &Meeting) -> Option<f64> {
+    /// From the first to the last of the bat's times at which the contact is square, after [`Shifts::span_s`].
+    pub(super) fn times_s(&self) -> Option<(f64, f64)> {
+        Some((*self.times_s.first()?, *self.times_s.last()?))
+    }
+
+    pub(super) fn span_s(&mut self, meeting: &Meeting) -> Option<f64> {
         self.times_s.clear();
         self.early_s.clear();
         self.walk(meeting, -1.0)?;
@@ -100,15 +106,20 @@ impl Shifts {
 }
 
 /// Bat and ball about one contact.
-struct Meeting<'a> {
+pub(super) struct Meeting<'a> {
     stretch: &'a Stretch<'a>,
     sweet_from_hands_m: f64,
     sweet_spot_w_m: Vector3<f64>,
     flight_w: Vector3<f64>,
     ball_speed_mps: f64,
     carried: bool,
-    carry_velocity_hands_w_mps: Vector3<f64>,
-    carry_omega_w_radps: Vector3<f64>,
+    carry: Carry,
+}
+
+/// How a swing that hit is carried on.
+pub(super) struct Carry {
+    velocity_hands_w_mps: Vector3<f64>,
+    omega_w_radps: Vector3<f64>,
 }
 
 /// What is left between bat and ball where their lines cross.
@@ -125,32 +136,34 @@ impl Crossing {
 }
 
 impl<'a> Meeting<'a> {
-    fn new(stretch: &'a Stretch<'a>, bat: &Bat, context: &SwingContext) -> Option<Self> {
+    /// The sweet spot is `sweet_spot_m` from the knob end.
+    pub(super) fn new(stretch: &'a Stretch<'a>, sweet_spot_m: f64, context: &SwingContext) -> Option<Self> {
         let descent_rad = context.pitch_descent_deg.to_radians();
         let speed_mps = context.pitch_speed_mps;
-        if !(speed_mps.is_finite() && speed_mps > 0.0 && descent_rad.is_finite() && stretch.times_s[0] <= -CARRY_MEAN_S)
-        {
+        if !(speed_mps.is_finite() && speed_mps > 0.0 && descent_rad.is_finite()) {
             return None;
         }
+        let carry = Carry::of(stretch)?;
         let state = stretch.at_contact();
-        let heading_w = horizontal_heading(state.velocity_w_mps(bat.sweet_spot_m))?;
-        let (carry_velocity_hands_w_mps, carry_omega_w_radps) = mean_rates(stretch);
+        let heading_w = horizontal_heading(state.velocity_w_mps(sweet_spot_m))?;
         Some(Self {
             stretch,
-            sweet_from_hands_m: bat.sweet_spot_m - HANDS_FROM_KNOB_M,
-            sweet_spot_w_m: state.position_w_m(bat.sweet_spot_m),
+            sweet_from_hands_m: sweet_spot_m - HANDS_FROM_KNOB_M,
+            sweet_spot_w_m: state.position_w_m(sweet_spot_m),
             flight_w: heading_w * -descent_rad.cos() - Vector3::z() * descent_rad.sin(),
             ball_speed_mps: speed_mps,
             carried: stretch.ball,
-            carry_velocity_hands_w_mps,
-            carry_omega_w_radps,
+            carry,
         })
     }
 
     /// Sweet spot and axis at a time from contact; `None` beyond the motion.
     fn pose(&self, time_s: f64) -> Option<(Vector3<f64>, Vector3<f64>)> {
-        let (hands_w_m, axis_w) =
-            if self.carried && time_s > 0.0 { self.carried_pose(time_s) } else { self.measured_pose(time_s)? };
+        let (hands_w_m, axis_w) = if self.carried && time_s > 0.0 {
+            self.carry.pose(self.stretch, time_s)
+        } else {
+            self.measured_pose(time_s)?
+        };
         Some((hands_w_m + axis_w * self.sweet_from_hands_m, axis_w))
     }
 
@@ -166,12 +179,6 @@ impl<'a> Meeting<'a> {
         let axis = |s: &BatState| (s.axis_w, s.omega_w_radps.cross(&s.axis_w));
         let hands_w_m = hermite(part, step_s, hands(&states[i]), hands(&states[i + 1]));
         Some((hands_w_m, hermite(part, step_s, axis(&states[i]), axis(&states[i + 1])).normalize()))
-    }
-
-    fn carried_pose(&self, time_s: f64) -> (Vector3<f64>, Vector3<f64>) {
-        let state = self.stretch.at_contact();
-        let hands_w_m = state.hands_w_m + self.carry_velocity_hands_w_mps * time_s;
-        (hands_w_m, turned(state.axis_w, self.carry_omega_w_radps * time_s))
     }
 
     fn crossing(&self, time_s: f64) -> Option<Crossing> {
@@ -206,6 +213,24 @@ impl<'a> Meeting<'a> {
             }
         }
         Some(inside_s)
+    }
+}
+
+impl Carry {
+    /// `None` if the motion does not reach back as far as its means do.
+    pub(super) fn of(stretch: &Stretch) -> Option<Self> {
+        if stretch.times_s[0] > -CARRY_MEAN_S {
+            return None;
+        }
+        let (velocity_hands_w_mps, omega_w_radps) = mean_rates(stretch);
+        Some(Self { velocity_hands_w_mps, omega_w_radps })
+    }
+
+    /// Hands and axis, a time after contact.
+    pub(super) fn pose(&self, stretch: &Stretch, time_s: f64) -> (Vector3<f64>, Vector3<f64>) {
+        let state = stretch.at_contact();
+        let hands_w_m = state.hands_w_m + self.velocity_hands_w_mps * time_s;
+        (hands_w_m, turned(state.axis_w, self.omega_w_radps * time_s))
     }
 }
 

@@ -1,19 +1,47 @@
-//! Scales, even ticks and smooth lines.
+//! What every chart stands on: scales, even ticks, smooth lines, names that do not cover one another.
 
+use super::super::words::rounded;
+use crate::engine::swing::{Curves, Swing};
 use maud::{Markup, html};
 use std::fmt::Write;
 
-/// Of one chart, in its own units; about pixels on a phone.
+/// Of one chart, in its own units; about pixels on a laptop where three stand side by side.
 pub(super) const WIDTH: f64 = 480.0;
 /// Of one chart.
 pub(super) const HEIGHT: f64 = 340.0;
-/// Where curves are drawn: left, top, right, bottom.
-pub(super) const AREA: [f64; 4] = [46.0, 58.0, 466.0, 298.0];
 
 /// Most points of one line; more cannot be seen.
 const MOST_POINTS: usize = 48;
 /// Values beyond this are no part of a picture.
 const LARGEST: f64 = 1e6;
+/// From one name to the next below it.
+const NAME_HEIGHT: f64 = 21.0;
+/// Width of a letter of a name, on average.
+const LETTER: f64 = 10.0;
+
+/// A chart in both forms.
+#[derive(Clone, Debug)]
+pub struct Chart {
+    /// For eyes. Without ids and without `style` elements or attributes: [`RULES`](super::RULES) are its style.
+    pub svg: Markup,
+    /// The numbers in it as a `table` with a caption, for whoever reads text.
+    pub as_text: Markup,
+}
+
+/// A swing to be drawn.
+#[derive(Clone, Copy, Debug)]
+pub struct Drawn<'a> {
+    /// Its curves.
+    pub curves: &'a Curves,
+    /// Its start, s from contact; negative.
+    pub start_s: f64,
+}
+
+impl<'a> From<&'a Swing> for Drawn<'a> {
+    fn from(swing: &'a Swing) -> Self {
+        Self { curves: &swing.curves, start_s: swing.start.0 - swing.contact.0 }
+    }
+}
 
 /// A line's way from values to places.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -32,7 +60,12 @@ impl Scale {
         self.places.0 + share * (self.places.1 - self.places.0)
     }
 
-    /// Round values within, about `count` of them: steps of 1, 2 or 5 times a power of ten.
+    pub(super) fn holds(&self, value: f64) -> bool {
+        let slack = 1e-6 * (self.values.1 - self.values.0).abs();
+        (self.values.0 - slack..=self.values.1 + slack).contains(&value)
+    }
+
+    /// Round values within, at most about `count` of them: steps of 1, 2 or 5 times a power of ten.
     pub(super) fn ticks(&self, count: f64) -> Vec<f64> {
         let step = round_step((self.values.1 - self.values.0) / count);
         let (first, last) = ((self.values.0 / step - 1e-9).ceil(), (self.values.1 / step + 1e-9).floor());
@@ -48,8 +81,83 @@ pub(super) fn round_step(least: f64) -> f64 {
 
 /// A tick's number: as few decimals as tell it.
 pub(super) fn tick_text(value: f64) -> String {
-    let decimals = if (value - value.round()).abs() < 1e-6 { 0 } else { 1 };
-    super::super::words::rounded(value, decimals)
+    let whole = |decimals: i32| (value * 10f64.powi(decimals) - (value * 10f64.powi(decimals)).round()).abs() < 1e-6;
+    rounded(value, (0..3).find(|&decimals| whole(decimals)).unwrap_or(3) as usize)
+}
+
+/// A number of the drawing.
+pub(super) fn at(place: f64) -> String {
+    format!("{place:.1}")
+}
+
+/// Where something is drawn, and how values are laid on it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Field {
+    pub(super) x: Scale,
+    pub(super) y: Scale,
+}
+
+impl Field {
+    pub(super) fn left(&self) -> f64 {
+        self.x.places.0
+    }
+
+    pub(super) fn right(&self) -> f64 {
+        self.x.places.1
+    }
+
+    pub(super) fn top(&self) -> f64 {
+        self.y.places.1
+    }
+
+    pub(super) fn bottom(&self) -> f64 {
+        self.y.places.0
+    }
+
+    pub(super) fn place(&self, (x, y): (f64, f64)) -> (f64, f64) {
+        (self.x.place(x), self.y.place(y))
+    }
+
+    /// The places of those values that lie within the times, or whatever is to the right.
+    pub(super) fn places(&self, values: impl Iterator<Item = (f64, f64)>) -> Vec<(f64, f64)> {
+        values.filter(|(x, _)| self.x.holds(*x)).map(|value| self.place(value)).collect()
+    }
+
+    /// Lines across at the ticks of both scales, with their numbers at the left and below.
+    pub(super) fn grid(&self, x_ticks: &[f64], y_ticks: &[f64]) -> Markup {
+        html! {
+            @for &value in y_ticks {
+                @let y = at(self.y.place(value));
+                line.grid x1=(self.left()) x2=(self.right()) y1=(y) y2=(y) {}
+                text x=(self.left() - 8.0) y=(y) dy="0.34em" text-anchor="end" { (tick_text(value)) }
+            }
+            @for &value in x_ticks {
+                @let x = at(self.x.place(value));
+                line.grid x1=(x) x2=(x) y1=(self.top()) y2=(self.bottom()) {}
+                text x=(x) y=(self.bottom() + 23.0) text-anchor="middle" { (tick_text(value)) }
+            }
+        }
+    }
+
+    /// What the numbers below a chart are.
+    pub(super) fn below(&self, words: &str) -> Markup {
+        html! { text.small x=(self.right()) y=(self.bottom() + 46.0) text-anchor="end" { (words) } }
+    }
+
+    /// A line down at `x`, its word above it.
+    pub(super) fn upright(&self, class: &str, x: f64, word: &str) -> Markup {
+        let x = at(self.x.place(x));
+        html! {
+            line class=(class) x1=(x) x2=(x) y1=(self.top()) y2=(self.bottom()) {}
+            text.small x=(x) y=(self.top() - 7.0) text-anchor="middle" { (word) }
+        }
+    }
+}
+
+/// A smooth line through places.
+pub(super) fn line(class: &str, bold: bool, places: Vec<(f64, f64)>) -> Markup {
+    let class = format!("line {class}{}", if bold { " bold" } else { "" });
+    html! { path class=(class) d=(smooth(&thinned(places.into_iter()))) {} }
 }
 
 /// Points that can be drawn, thinned; the last always stays.
@@ -82,41 +190,59 @@ pub(super) fn smooth(points: &[(f64, f64)]) -> String {
     d
 }
 
-/// A chart with its title, a line below it, and what it holds.
-pub(super) fn chart(key: &str, title: &str, about: &str, description: &str, content: &Markup) -> Markup {
-    let (title_id, description_id) = (format!("{key}-title"), format!("{key}-desc"));
+/// A straight line.
+pub(super) fn stroke(class: &str, (x1, y1): (f64, f64), (x2, y2): (f64, f64)) -> Markup {
+    html! { line class=(class) x1=(at(x1)) y1=(at(y1)) x2=(at(x2)) y2=(at(y2)) {} }
+}
+
+/// A name where a line ends.
+#[derive(Clone, Debug)]
+pub(super) struct Name {
+    pub(super) class: &'static str,
+    pub(super) words: String,
+    pub(super) place: (f64, f64),
+}
+
+/// Names to the right of their places, moved up or down until none covers another; cut where the chart ends.
+pub(super) fn names(mut names: Vec<Name>, field: &Field) -> Markup {
+    names.retain(|name| name.place.0.abs() < LARGEST && name.place.1.abs() < LARGEST);
+    names.sort_by(|a, b| a.place.1.total_cmp(&b.place.1));
+    for i in 1..names.len() {
+        names[i].place.1 = names[i].place.1.max(names[i - 1].place.1 + NAME_HEIGHT);
+    }
+    let mut lowest = field.bottom();
+    for name in names.iter_mut().rev() {
+        name.place.1 = name.place.1.min(lowest);
+        lowest = name.place.1 - NAME_HEIGHT;
+    }
+    html! {
+        @for Name { class, words, place: (x, y) } in &names {
+            text class=(format!("name {class}")) x=(at(x + 9.0)) y=(at(*y)) dy="0.34em" { (shortened(words, WIDTH - x - 9.0)) }
+        }
+    }
+}
+
+/// Words that fit into a width.
+pub(super) fn shortened(words: &str, width: f64) -> String {
+    let most = (width / LETTER).max(2.0) as usize;
+    if words.chars().count() <= most {
+        return words.to_owned();
+    }
+    words.chars().take(most - 1).chain(['…']).collect()
+}
+
+/// A chart with its title, a line below it, and what is seen in a sentence. It names itself without ids, so that a page
+/// can hold it twice.
+pub(super) fn frame(title: &str, about: &str, description: &str, content: &Markup) -> Markup {
     html! {
         svg.chart xmlns="http://www.w3.org/2000/svg" width=(WIDTH) height=(HEIGHT) viewBox=(format!("0 0 {WIDTH} {HEIGHT}"))
-            role="img" aria-labelledby=(format!("{title_id} {description_id}")) {
-            title id=(title_id) { (title) }
-            desc id=(description_id) { (description) }
-            text.title x="14" y="24" { (title) }
-            text x="14" y="43" { (about) }
+            role="img" aria-label=(title) {
+            desc { (description) }
+            text.title x="12" y="24" { (title) }
+            text.about x="12" y="46" { (about) }
             (content)
         }
     }
-}
-
-/// Lines across at the ticks of both scales, with their numbers at the left and below.
-pub(super) fn grid(x: (&Scale, &[f64]), y: (&Scale, &[f64])) -> Markup {
-    let [left, top, right, bottom] = AREA;
-    html! {
-        @for &value in y.1 {
-            @let at = format!("{:.1}", y.0.place(value));
-            line.grid x1=(left) x2=(right) y1=(at) y2=(at) {}
-            text x=(left - 7.0) y=(at) dy="0.34em" text-anchor="end" { (tick_text(value)) }
-        }
-        @for &value in x.1 {
-            @let at = format!("{:.1}", x.0.place(value));
-            line.grid x1=(at) x2=(at) y1=(top) y2=(bottom) {}
-            text x=(at) y=(bottom + 19.0) text-anchor="middle" { (tick_text(value)) }
-        }
-    }
-}
-
-/// What the numbers below a chart are.
-pub(super) fn below(text: &str) -> Markup {
-    html! { text x=(AREA[2]) y=(AREA[3] + 36.0) text-anchor="end" { (text) } }
 }
 
 #[cfg(test)]
@@ -129,6 +255,7 @@ mod tests {
         assert_eq!(Scale::new((-200.0, 0.0), (0.0, 1.0)).ticks(4.0), [-200.0, -150.0, -100.0, -50.0, 0.0]);
         assert_eq!(round_step(0.3), 0.5);
         assert_eq!(round_step(7.0), 10.0);
+        assert_eq!([-0.25, 0.3, -7.0, 1e-9].map(tick_text), ["−0.25", "0.3", "−7", "0"]);
     }
 
     #[test]
@@ -142,5 +269,18 @@ mod tests {
     fn a_straight_line_stays_straight() {
         let d = smooth(&[(0.0, 0.0), (6.0, 3.0), (12.0, 6.0)]);
         assert_eq!(d, "M0.0 0.0C1.0 0.5 4.0 2.0 6.0 3.0C8.0 4.0 11.0 5.5 12.0 6.0");
+    }
+
+    #[test]
+    fn names_that_would_cover_one_another_move_apart_and_stay_inside() {
+        let field = Field { x: Scale::new((0.0, 1.0), (50.0, 380.0)), y: Scale::new((0.0, 1.0), (280.0, 80.0)) };
+        let name = |words: &str, y: f64| Name { class: "ink", words: words.to_owned(), place: (380.0, y) };
+        let drawn = names(vec![name("low", 279.0), name("high", 275.0), name("far", 100.0)], &field).into_string();
+        let y = |words: &str| {
+            let text = drawn.split("<text").find(|text| text.contains(words)).unwrap();
+            text.split(" y=\"").nth(1).unwrap().split('"').next().unwrap().parse::<f64>().unwrap()
+        };
+        assert_eq!((y("far"), y("high"), y("low")), (100.0, 259.0, 280.0));
+        assert_eq!(shortened("a very long name of a side", 91.0), "a very l…");
     }
 }

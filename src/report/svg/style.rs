@@ -1,0 +1,86 @@
+//! Colours and lines of all charts.
+
+/// Colours as CSS variables, light and dark, for files that stand by themselves. Pages say the same ones.
+pub const COLOURS: &str = "\
+:root{color-scheme:light dark;--paper:#fff;--ink:#14181c;--faint:#4a525a;--grid:#d5dae0;--sweet:#0072b2;--hands:#b34a00;--mark:#00795a;\
+--then:#0072b2;font-family:system-ui,-apple-system,'Segoe UI',Roboto,'Liberation Sans',sans-serif}\
+@media(prefers-color-scheme:dark){:root{--paper:#101418;--ink:#eef1f4;--faint:#b4bcc5;--grid:#333b44;--sweet:#56b4e9;\
+--hands:#e69f00;--mark:#4cc7a0;--then:#56b4e9}}";
+
+/// Lines of the charts, by those variables: for pages that say the colours themselves.
+pub const RULES: &str = "\
+.chart{font-size:19px;display:block;max-width:100%;height:auto;background:var(--paper)}\
+.chart text{fill:var(--faint)}.chart .title{fill:var(--ink);font-size:21px;font-weight:650}\
+.chart .about,.chart .small{font-size:15.5px}.chart .grid{stroke:var(--grid);stroke-width:1}\
+.chart .zero{stroke:var(--faint);stroke-width:1.5}.chart .start{stroke:var(--faint);stroke-width:1.5;stroke-dasharray:2 5}\
+.chart .line{fill:none;stroke-linejoin:round;stroke-linecap:round;stroke-width:1.2;stroke-opacity:.38}\
+.chart .line.middle{stroke-width:1.6;stroke-opacity:.85}.chart .line.bold{stroke-width:4;stroke-opacity:1}\
+.chart .sweet{stroke:var(--sweet)}.chart .hands{stroke:var(--hands)}.chart .line.hands{stroke-dasharray:6 4.5}\
+.chart .line.hands.bold{stroke-dasharray:9 7}.chart .band{stroke:none;fill-opacity:.2}\
+.chart .band.sweet{fill:var(--then)}.chart .band.hands{fill:var(--hands)}\
+.chart .bat{stroke:var(--faint);stroke-width:1.4;stroke-opacity:.5}\
+.chart .bat.last{stroke:var(--ink);stroke-width:5;stroke-opacity:1;stroke-linecap:round}\
+.chart .pitch{fill:none;stroke:var(--ink);stroke-width:2;stroke-dasharray:14 7}.chart .arrow{fill:var(--ink)}\
+.chart .square{fill:none;stroke:var(--mark);stroke-width:13;stroke-opacity:.5}.chart .edge{stroke:var(--mark);stroke-width:3}\
+.chart circle.mark{fill:var(--mark);stroke:var(--paper);stroke-width:2}\
+.chart .name{font-size:18px;font-weight:650;paint-order:stroke;stroke:var(--paper);stroke-width:4;stroke-linejoin:round}\
+.chart .name.thin{font-weight:450}.chart text.sweet{fill:var(--sweet)}.chart text.hands{fill:var(--hands)}.chart text.mark{fill:var(--mark)}\
+.chart text.ink{fill:var(--ink)}\
+.chart .join{fill:none;stroke-width:2}.chart .spread{stroke-width:3;stroke-opacity:.6}.chart .mean{stroke:var(--paper);stroke-width:2}\
+.chart .join.one,.chart .spread.one{stroke:var(--sweet)}.chart .mean.one,.chart text.one{fill:var(--sweet)}\
+.chart .join.two,.chart .spread.two{stroke:var(--hands)}.chart .mean.two,.chart text.two{fill:var(--hands)}\
+.chart .join.three,.chart .spread.three{stroke:var(--mark)}.chart .mean.three,.chart text.three{fill:var(--mark)}\
+.chart .join.two{stroke-dasharray:9 6}.chart .join.three{stroke-dasharray:2 5}";
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PAGE: &str = include_str!("../../daemon/page/assets/page.css");
+
+    /// The variables of a block of CSS, with their colours.
+    fn colours(css: &str) -> Vec<(&str, &str)> {
+        let pairs = css.split(['{', ';', '}']).filter_map(|rule| rule.trim().strip_prefix("--")?.split_once(':'));
+        pairs.filter(|(_, colour)| colour.starts_with('#')).collect()
+    }
+
+    /// Of sRGB (WCAG 2.2, "relative luminance").
+    fn luminance(colour: &str) -> f64 {
+        let digits: Vec<u32> = colour.chars().skip(1).map(|c| c.to_digit(16).unwrap()).collect();
+        let channel =
+            |i: usize| if digits.len() == 3 { digits[i] * 17 } else { digits[2 * i] * 16 + digits[2 * i + 1] };
+        let linear = |c: f64| if c <= 0.04045 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) };
+        let part = |i: usize| linear(f64::from(channel(i)) / 255.0);
+        0.2126 * part(0) + 0.7152 * part(1) + 0.0722 * part(2)
+    }
+
+    fn contrast(a: &str, b: &str) -> f64 {
+        let (a, b) = (luminance(a), luminance(b));
+        (a.max(b) + 0.05) / (a.min(b) + 0.05)
+    }
+
+    #[test]
+    fn text_is_read_in_light_and_dark() {
+        assert!((contrast("#fff", "#000000") - 21.0).abs() < 1e-9);
+        let (light, dark) = COLOURS.split_once("@media").unwrap();
+        for scheme in [light, dark] {
+            let all = colours(scheme);
+            let of = |name: &str| all.iter().find(|(n, _)| *n == name).unwrap().1;
+            for text in ["ink", "faint", "sweet", "hands", "mark"] {
+                assert!(contrast(of("paper"), of(text)) >= 4.5, "{text}");
+            }
+        }
+    }
+
+    #[test]
+    fn pages_say_the_same_colours() {
+        let (light, dark) = COLOURS.split_once("@media").unwrap();
+        let (page_light, page_dark) = PAGE.split_once("@media").unwrap();
+        for (ours, page) in [(light, page_light), (dark, page_dark.split("}}").next().unwrap())] {
+            let theirs = colours(page);
+            for colour in colours(ours) {
+                assert!(theirs.contains(&colour), "{colour:?}");
+            }
+        }
+    }
+}
