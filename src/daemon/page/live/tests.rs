@@ -135,7 +135,8 @@ fn of_who_is_erased_nothing_is_shown_any_more() {
         let lesson = api.get("/v1/at-the-plate").await.json["lesson_id"].as_str().unwrap().to_owned();
         api.put("/v1/at-the-plate", json!({"athlete_id": robin})).await;
         viewer.part("numbers", "No swing yet").await;
-        let ended = api.patch(&format!("/v1/lessons/{lesson}"), "\"1\"", json!({"ended": Instant::from(api.api.now())})).await;
+        let ended =
+            api.patch(&format!("/v1/lessons/{lesson}"), "\"1\"", json!({"ended": Instant::from(api.api.now())})).await;
         assert_eq!(ended.status, 200, "{:?}", ended.json);
         let etag = api.get(&format!("/v1/athletes/{wren}")).await.header("etag").unwrap().to_owned();
         let erased = api.delete(&format!("/v1/athletes/{wren}?confirm=Wren"), &etag).await;
