@@ -90,8 +90,8 @@ impl Cage {
     }
 
     async fn begin(&self, kind: &str) {
-        let (what, body) = (format!("POST {}", self.path), json!({ "kind": kind }).to_string());
-        let begun = request(self.address(), &what, &[JSON], &body).await;
+        let (line, body) = (format!("POST {}", self.path), json!({"kind": kind}).to_string());
+        let begun = request(self.address(), &line, &[JSON], &body).await;
         assert_eq!(begun.status, 200, "{begun:?}");
     }
 

@@ -60,6 +60,8 @@ const RULES: &[Rule] = &[
     viewer("GET", "/v1/profiles/{sha256}").of_nobody(),
     viewer("GET", "/v1/at-the-plate"),
     coach("PUT", "/v1/at-the-plate"),
+    coach("POST", "/v1/example"),
+    coach("DELETE", "/v1/example"),
     viewer("GET", "/v1/athletes"),
     coach("POST", "/v1/athletes"),
     viewer("GET", "/v1/athletes/{id}"),

@@ -18,6 +18,7 @@ pub(super) mod checks;
 pub(super) mod consents;
 mod erase;
 mod etag;
+mod example;
 pub(super) mod extract;
 mod gate;
 mod health;
@@ -42,7 +43,7 @@ mod rounds;
 pub(super) mod sensors;
 mod swings;
 #[cfg(test)]
-pub(super) mod test_api;
+pub(in crate::daemon) mod test_api;
 #[cfg(test)]
 pub(super) mod test_gate;
 #[cfg(test)]
@@ -65,6 +66,7 @@ pub(super) use swings::summary::Statistics;
 use super::access::Access;
 use super::checks::Checks;
 use super::clock::Clock;
+use super::example::Example;
 use super::hub::Hub;
 use super::metrics::Metrics;
 use super::nearby::Nearby;
@@ -107,6 +109,8 @@ pub struct Api {
     pub nearby: Arc<Nearby>,
     /// What is checked of sensors.
     pub checks: Arc<Checks>,
+    /// What plays the bundled lesson; `None` where no service runs.
+    pub example: Option<Arc<Example>>,
     /// Ends the streams.
     pub cancel: CancellationToken,
     /// Who may.
@@ -185,6 +189,7 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(live::events))
         .routes(routes!(live::faults))
         .routes(routes!(plate::read, plate::put))
+        .routes(routes!(example::create, example::remove))
         .routes(routes!(recordings::list, imports::create).layer(DefaultBodyLimit::max(imports::LONGEST_BODY)))
         .routes(routes!(recordings::read))
         .routes(routes!(recordings::file))

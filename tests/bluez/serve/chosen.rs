@@ -56,7 +56,10 @@ fn a_chosen_sensor_is_connected_others_are_let_go_and_a_restart_keeps_the_choice
     service.restart(&cage, NAME);
     near(&service, "Other", "it was chosen before", is_connected);
     let knob = near(&service, "Knob", "it is heard, and left alone", |_| true);
-    assert_eq!((&knob["is_used"], &knob["is_connected"], &knob["sensor"]), (&json!(false), &json!(false), &Value::Null));
+    assert_eq!(
+        (&knob["is_used"], &knob["is_connected"], &knob["sensor"]),
+        (&json!(false), &json!(false), &Value::Null)
+    );
     assert!(!cage.fake().is_connected(KNOB));
 
     choose(&service, "Other", false);
