@@ -339,6 +339,34 @@ mod tests {
     }
 
     #[test]
+    fn a_swing_is_drawn_where_somebody_draws_and_not_of_who_is_forgotten() {
+        let hub = hub(Vec::new(), 10);
+        let told = |number| ToldSwing {
+            number,
+            run: 0,
+            stage: crate::engine::Stage::Streaming,
+            swing: crate::report::example::swing(1),
+            contact_utc: None,
+            at_the_plate: Default::default(),
+            profile: Arc::default(),
+        };
+        let live = |number| {
+            let (sensor, session, told) = ("knob".into(), "first".into(), Box::new(told(number)));
+            Some(LiveSwing { sensor, session, swing_id: None, told })
+        };
+        assert!(!hub.draws_swings());
+        hub.swing("swing", "mine".into(), live(0));
+        let mut drawn = hub.swings();
+        assert!(hub.draws_swings());
+        let is_theirs: Forget = Arc::new(|news| news.data == "theirs");
+        hub.forget(uuid::Uuid::from_u128(1), &is_theirs).unwrap();
+        hub.swing("swing", "theirs".into(), live(1));
+        assert_eq!(hub.swing("swing", "mine".into(), live(2)), 12);
+        assert_eq!(drawn.try_recv().unwrap().told.number, 2);
+        assert!(drawn.try_recv().is_err(), "one of before is kept nowhere");
+    }
+
+    #[test]
     fn who_came_before_the_first_event_misses_nothing_until_that_is_gone() {
         let hub = hub(Vec::new(), 10);
         let begin = hub.subscribe(None).last_id;

@@ -19,7 +19,8 @@
 //!
 //! Bounds: the ring [`inlet::DEPTH`] (full: dropped, counted, a gap), the recorder's queue [`recorder::QUEUE_DEPTH`] (full:
 //! not recorded, counted, a fault), the ingest's queue [`record::ingest::QUEUE_DEPTH`] (full: taken from the recording at
-//! the next start), the hub's channel (full: the subscriber catches up or is told that it cannot), the
+//! the next start), the hub's channels (full: the subscriber catches up or is told
+//! that it cannot; whoever draws swings takes the latest), the
 //! event log's queue (full: counted). Stopping: sources end, stations empty their rings, finish and close, what they told is
 //! stored, the event log is written; within [`STOP_WITHIN`].
 

@@ -155,7 +155,7 @@ fn mount_the_axis_lies_within_its_sigma() {
         agree += u64::from(found.agrees());
         let z = found.q_bs * found.axis_s;
         assert!((z - Vector3::z()).norm() < 1e-9, "q_BS takes the axis to z");
-        assert!(!found.is_another_way() && found.tilt_sigma_rad < 0.02, "seed {seed}: {found:?}");
+        assert!(!found.is_another_way() && found.tilt_sigma_rad < 0.05, "seed {seed}: {found:?}");
     }
     assert_covered("axis by rolling", &errors);
     println!("gravity and roll agree: {agree} of {SEEDS}");
@@ -235,7 +235,7 @@ fn pendulum_galilei_period_and_energy_within_their_sigma() {
     assert_covered("speed at the bottom", &speeds);
     println!("healthy pendulums: {fits} of {SEEDS}");
     // The speed fits 95 % of the time, the period nearly always, as the bat's data are worse than the measurement.
-    assert!(fits as f64 >= 0.90 * SEEDS as f64, "healthy sensors fit {fits} of {SEEDS}");
+    assert!(fits as f64 >= 0.93 * SEEDS as f64, "healthy sensors fit {fits} of {SEEDS}");
 }
 
 /// A gyro whose scale is 4 σ (2 %) off: the difference is 2 % against a σ of some 0.75 %, so two in three and more are found.

@@ -97,6 +97,8 @@ pub struct CheckState {
     /// On which bat.
     #[schema(required)]
     pub bat_id: Option<Uuid>,
+    /// Whether the sensor is connected now; a check waits for one that is not.
+    pub is_connected: bool,
     /// Where the person is.
     pub step: Step,
     /// How far the step is, in the step's own measure: s that it stood or was held, rad that it was rolled the way that
@@ -265,7 +267,7 @@ pub async fn begin(State(api): State<Api>, Id(id): Id<Uuid>, Body(new): Body<New
         fitted,
     };
     api.checks.begin(&sensor.name, begun.clone(), &tap, api.clock.now());
-    Ok(Json(CheckState::of(id, &begun, None)))
+    Ok(Json(CheckState::of(id, &begun, None, true)))
 }
 
 /// How the check of a sensor stands.
@@ -274,11 +276,12 @@ pub async fn begin(State(api): State<Api>, Id(id): Id<Uuid>, Body(new): Body<New
 /// If there is no such sensor.
 pub async fn state(api: &Api, id: Uuid) -> Result<Option<CheckState>> {
     let sensor = sensors::get(&mut *api.store.read().await?, id).await?;
+    let is_connected = is_connected(api, &sensor.name);
     let (checks, now) = (Arc::clone(&api.checks), api.clock.now());
     // Minutes of samples are looked at.
     let told = tokio::task::spawn_blocking(move || checks.told(&sensor.name, now)).await;
     let told = told.map_err(|_| Problem::new(ProblemKind::Internal, "the check failed on what the sensor sent"))?;
-    Ok(told.map(|(begun, told)| CheckState::of(id, &begun, told.as_ref())))
+    Ok(told.map(|(begun, told)| CheckState::of(id, &begun, told.as_ref(), is_connected)))
 }
 
 /// By its last word.
@@ -341,7 +344,7 @@ fn progress(stands: &Stands) -> Progress {
 }
 
 impl CheckState {
-    fn of(sensor_id: Uuid, begun: &Begun, told: Option<&Told>) -> Self {
+    fn of(sensor_id: Uuid, begun: &Begun, told: Option<&Told>, is_connected: bool) -> Self {
         let stands = told.map(|told| &told.stands);
         let (step, so_far, needed, angle_rad) = stands.map_or((Step::Waiting, None, None, None), progress);
         let fits = stands.and_then(words::fits);
@@ -350,6 +353,7 @@ impl CheckState {
             kind: begun.kind.into(),
             begun: begun.begun.into(),
             bat_id: begun.bat_id,
+            is_connected,
             step,
             so_far,
             needed,

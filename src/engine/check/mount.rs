@@ -26,6 +26,8 @@ const BY_EYE_RAD: f64 = 0.05;
 const ROLLING_RADPS: f64 = 4.0;
 /// While the axis is looked for, this part of the rate may lie across it, and then this.
 const ACROSS: [f64; 3] = [0.5, 0.25, 0.12];
+/// So much of what turns quickly turns about one line if a bat is rolled and nothing else is done.
+const ONE_LINE: f64 = 0.97;
 /// Two directions of one axis are farther apart than this many σ only if something is wrong.
 const APART_SIGMAS: f64 = 3.0;
 /// Beyond this the sensor sits another way than was entered, rad.
@@ -103,7 +105,11 @@ fn look_after(stood: &Stretch, samples: &[Sample], profile: &Profile) -> Mountin
     let Some(up_s) = stood.accel_s_mps2.try_normalize(1.0) else { return Mounting::Stand { lasted_s: 0.0 } };
     let first = samples.partition_point(|sample| sample.time.0 <= stood.to_s);
     let rolling = Rolling { samples: samples.get(first..).unwrap_or_default(), bias_s: stood.gyro_s_radps };
-    let Some((near_s, rolled_rad)) = rolling.axis(-up_s) else { return Mounting::Roll { rolled_rad: [0.0; 2] } };
+    let by_gravity = rolling.axis(-up_s).unwrap_or((-up_s, [0.0; 2]));
+    let is_enough = by_gravity.1.iter().all(|&rolled| rolled >= LEAST_ROLL_RAD);
+    // Rolled about another axis than gravity said: which one is told by the rate alone.
+    let by_rate = if is_enough { None } else { rolling.main(-up_s).and_then(|main_s| rolling.axis(main_s)) };
+    let (near_s, rolled_rad) = by_rate.unwrap_or(by_gravity);
     if rolled_rad.iter().any(|&rolled| rolled < LEAST_ROLL_RAD) {
         return Mounting::Roll { rolled_rad };
     }
@@ -147,6 +153,19 @@ impl Rolling<'_> {
             axis_s = if found_s.dot(&axis_s) < 0.0 { -found_s } else { found_s };
         }
         Some((axis_s, rolled_rad))
+    }
+
+    /// The line along which most of what turned quickly turned, if it is one line, on gravity's side.
+    fn main(&self, nominal_s: Vector3<f64>) -> Option<Vector3<f64>> {
+        let mut sum = Matrix3::zeros();
+        for sample in self.samples {
+            let omega = sample.gyro_s_radps - self.bias_s;
+            if omega.norm() > ROLLING_RADPS {
+                sum += omega * omega.transpose();
+            }
+        }
+        let (axis_s, share) = principal(sum)?;
+        (share > ONE_LINE).then(|| if axis_s.dot(&nominal_s) < 0.0 { -axis_s } else { axis_s })
     }
 
     /// The axis by the slopes of all rolls against one near it, and 1 σ by the wobble, rad.

@@ -9,6 +9,7 @@
 
   // ---- The stream. Something comes every 5 s; EventSource connects again by itself, unless it was refused.
   const SILENT_MS = 12000, DOUBT_MS = 1500, AGAIN_MS = 2000;
+  const shown = new Map();
   let source = null, heard = Date.now(), doubt = 0, again = 0;
 
   const isWell = () => {
@@ -30,7 +31,10 @@
       isWell();
       const { slot, html } = JSON.parse(event.data);
       const place = document.querySelector(`[data-slot="${CSS.escape(slot)}"]`);
-      if (place) window.swingd.fill(place, html);
+      // What is the same is left alone, so that a touch is not lost in between.
+      if (!place || shown.get(slot) === html) return;
+      shown.set(slot, html);
+      window.swingd.fill(place, html);
     });
     source.addEventListener("say", (event) => {
       isWell();

@@ -37,7 +37,8 @@
     if (field.dataset.as === "now") return new Date().toISOString();
     if (text === "") return null;
     if (field.dataset.as === "number") return numberOf(field, text);
-    if (field.dataset.as === "instant") return new Date(text).toISOString();
+    // A day alone begins where the browser is, as it is shown.
+    if (field.dataset.as === "instant") return new Date(field.type === "date" ? `${text}T00:00` : text).toISOString();
     return text;
   };
 
@@ -184,8 +185,11 @@
   // ---- Parts that are asked for again and again, until one says that it is done.
   for (const place of document.querySelectorAll("[data-poll]")) {
     let before, next;
+    const every = Number(place.dataset.every ?? 1000);
     const ask = async () => {
       clearTimeout(next);
+      // Nobody sees it: a sensor that is listened for costs the others.
+      if (document.hidden) return (next = setTimeout(ask, every));
       try {
         const answer = await fetch(place.dataset.poll);
         const html = answer.ok ? await answer.text() : before;
@@ -195,7 +199,7 @@
         // It is asked again.
       }
       clearTimeout(next);
-      if (!one("[data-done]", place)) next = setTimeout(ask, Number(place.dataset.every ?? 1000));
+      if (!one("[data-done]", place)) next = setTimeout(ask, every);
     };
     place.addEventListener("sent", ask);
     ask();

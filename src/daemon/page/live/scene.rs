@@ -5,6 +5,7 @@
 
 use super::then::Then;
 use crate::daemon::hub::{Fault, LiveSwing};
+use crate::daemon::page::words::flags_of;
 use crate::daemon::record::plate::AtBat;
 use crate::daemon::store::queries::swings_read::FoundSwing;
 use crate::daemon::store::rows::{Mark, Side, UtcMicros};
@@ -298,7 +299,7 @@ impl Last {
             stage: stage(&analysis.stage),
             met_ball: analysis.met_ball,
             metrics: analysis.metrics,
-            flags: flags(&analysis.flags),
+            flags: flags_of(&analysis.flags),
             curves: curves.map(Arc::new),
             start_s: analysis.start_s - analysis.contact_s,
             pitch,
@@ -332,7 +333,7 @@ impl Card {
             at: swing.contact_utc,
             met_ball: analysis.met_ball,
             bat_speed: analysis.metrics[Metric::BatSpeed.index()],
-            flags: flags(&analysis.flags),
+            flags: flags_of(&analysis.flags),
             mark: swing.mark,
             version: Some(swing.version),
         }
@@ -342,10 +343,6 @@ impl Card {
 fn stage(word: &str) -> Stage {
     let all = [Stage::Streaming, Stage::Smoothed, Stage::Revised];
     all.into_iter().find(|stage| event::stage(*stage) == word).unwrap_or(Stage::Smoothed)
-}
-
-fn flags(keys: &[String]) -> Vec<Flag> {
-    Flag::ALL.into_iter().filter(|flag| keys.iter().any(|key| key == flag.key())).collect()
 }
 
 #[cfg(test)]

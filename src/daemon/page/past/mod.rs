@@ -1,4 +1,5 @@
-//! Looking back: who was here ([`athletes`]), an [`athlete`]'s lessons and trend, a [`lesson`] with its rounds, a [`swing`].
+//! Looking back: who was here ([`athletes`]), an [`athlete`]'s lessons and trend, a [`lesson`] with its rounds, a
+//! [`swing`].
 //!
 //! [`spread`] is how the swings of a group scatter; [`places`] where swings can be moved to.
 

@@ -1,4 +1,5 @@
-//! Where swings can be moved to: athletes, rounds, sides and bats, as choices of a form. What is not chosen stays as it is.
+//! Where swings can be moved to: athletes, rounds, sides and bats, as choices of a form. What is not chosen stays as it
+//! is.
 
 use super::super::when;
 use super::super::words;

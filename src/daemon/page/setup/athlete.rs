@@ -10,6 +10,7 @@ use crate::daemon::api::instant::Instant;
 use crate::daemon::api::{Api, Problem};
 use crate::daemon::page::shell::{Here, Page};
 use crate::daemon::page::view::View;
+use crate::daemon::page::when;
 use crate::daemon::store::queries::{athletes, consents};
 use crate::daemon::store::rows::{Athlete, Consent, Role, UtcMicros, Word};
 use axum::Extension;
@@ -31,9 +32,9 @@ pub async fn page(
     drop(reading);
     let now = api.now();
     let main = html! {
-        p { a href="/setup" { "Set up" } " / athlete" }
+        p.back { a href="/setup" { "Set up" } " / athlete" }
         h1 { (athlete.nickname) }
-        p { a href=(format!("/athletes/{id}")) { "Lessons and swings" } }
+        p.back { a href=(format!("/athletes/{id}")) { "Lessons and swings" } }
         .columns {
             section aria-labelledby="edit" { h2 #edit { "What is known" } (edit(&athlete, view)) }
             section aria-labelledby="consents" { h2 #consents { "Consents" } (consent_part(&athlete, &consents, now)) }
@@ -88,9 +89,9 @@ fn consent_line(consent: &Consent, now: UtcMicros) -> Markup {
             strong { (consent.given_by) } ", " (read_as(&RELATIONS, consent.relation.word())) ": " (scope.join(", "))
             br;
             span.faint {
-                "given " (day(consent.given))
-                @if let Some(expires) = consent.expires { " · until " (day(expires)) }
-                @if let Some(withdrawn) = consent.withdrawn { " · withdrawn " (day(withdrawn)) }
+                "given " (when::day(consent.given))
+                @if let Some(expires) = consent.expires { " · until " (when::day(expires)) }
+                @if let Some(withdrawn) = consent.withdrawn { " · withdrawn " (when::day(withdrawn)) }
                 " · " (stands_so(stands))
             }
             (fields::problem())
@@ -132,9 +133,4 @@ fn stands_so(state: ConsentState) -> &'static str {
         ConsentState::Withdrawn => "no longer in force",
         ConsentState::None => "not yet in force",
     }
-}
-
-/// The day of an instant, UTC.
-fn day(at: UtcMicros) -> String {
-    Instant::from(at).to_string().chars().take(10).collect()
 }

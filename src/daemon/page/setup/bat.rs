@@ -28,7 +28,7 @@ pub async fn page(
 ) -> Result<Page, Problem> {
     let bat = bats::get(&mut *api.store.read().await?, id).await?;
     let main = html! {
-        p { a href="/setup" { "Set up" } " / bat" }
+        p.back { a href="/setup" { "Set up" } " / bat" }
         h1 { (bat.name) @if bat.is_retired { span.faint { " (retired)" } } }
         .columns {
             section aria-labelledby="edit" {
@@ -61,7 +61,7 @@ fn edit(bat: &Bat, units: Units) -> Markup {
                 (fields::number("Length", "length_m", length, bat.length_m, ""))
                 (fields::number("Weight", "mass_kg", fields::mass(units), bat.mass_kg, ""))
                 (fields::number("Balance point from the knob's end", "balance_m", length, bat.balance_m, ""))
-                (fields::number("Sweet spot from the knob's end", "sweet_spot_m", length, bat.sweet_spot_m, "6 in from the tip"))
+                (fields::number("Sweet spot from the knob's end", "sweet_spot_m", length, bat.sweet_spot_m, "else 6 in (15.2 cm) from the tip"))
                 (fields::number("Barrel's diameter", "barrel_diameter_m", length, bat.barrel_diameter_m, ""))
                 @if !is_swung {
                     (fields::number("Moment of inertia, 6 in pivot", "moi_knob6_kgm2", fields::moment(units), entered, "where it is known"))
@@ -97,7 +97,7 @@ fn moment_words(moi: Option<&Moi>) -> Markup {
         None => return html! { p { "Not known: that of a usual bat of this length and weight is taken." } },
         Some(Moi::Entered { moi_knob6_kgm2, sigma_kgm2 }) => (*moi_knob6_kgm2, *sigma_kgm2, "entered".to_owned()),
         Some(Moi::Pendulum { moi_knob6_kgm2, sigma_kgm2, period_s, period_sigma_s }) => {
-            let sigma = period_sigma_s.map(|sigma_s| format!(", σ {:.1} ms", sigma_s * 1e3)).unwrap_or_default();
+            let sigma = period_sigma_s.map(|sigma_s| format!(", σ\u{a0}{:.1}\u{a0}ms", sigma_s * 1e3)).unwrap_or_default();
             (*moi_knob6_kgm2, *sigma_kgm2, format!("from a period of {period_s:.4} s{sigma}"))
         }
     };
@@ -112,7 +112,7 @@ fn moment_words(moi: Option<&Moi>) -> Markup {
 }
 
 fn with_sigma(value: f64, sigma: Option<f64>, shown: Shown) -> String {
-    let sigma = sigma.map(|sigma| format!(", σ {}", shown.text(sigma))).unwrap_or_default();
+    let sigma = sigma.map(|sigma| format!(", σ\u{a0}{}", shown.text(sigma))).unwrap_or_default();
     format!("{}{sigma}", shown.with_unit(value))
 }
 

@@ -6,8 +6,9 @@ use crate::daemon::api::consents::{ConsentState, standing};
 use crate::daemon::api::{Api, Problem};
 use crate::daemon::page::shell::{Here, Page};
 use crate::daemon::page::view::View;
+use crate::daemon::page::words;
 use crate::daemon::store::queries::{Slice, athletes, bats, consents};
-use crate::daemon::store::rows::{self, UtcMicros, Word};
+use crate::daemon::store::rows::{self, UtcMicros};
 use crate::report::words::Units;
 use axum::Extension;
 use axum::extract::State;
@@ -79,7 +80,7 @@ fn athlete_list(athletes: &[rows::Athlete], consents: &BTreeMap<Uuid, Vec<rows::
                 li { a.who href=(format!("/setup/athletes/{}", athlete.id)) {
                     strong { (athlete.nickname) }
                     span.faint {
-                        " bats " (read_as(&people::BATS, athlete.bats.word())) " · "
+                        " " (words::bats(athlete.bats)) " · "
                         (consent_words(standing(consents.get(&athlete.id).map_or(&[], Vec::as_slice), now).0))
                     }
                 } }

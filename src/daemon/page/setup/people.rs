@@ -37,7 +37,7 @@ pub fn new_athlete(then: &str, units: Option<Units>, now: UtcMicros) -> Markup {
         }
         form #new-consent hidden data-send="POST /v1/athletes/{id}/consents" data-first="new-athlete"
             data-body=(given_now(now)) {
-            p { "Somebody who may has to agree before anything is measured." }
+            p { "A parent or guardian has to agree before anything is measured." }
             (consent_fields("parent"))
             (fields::problem())
         }

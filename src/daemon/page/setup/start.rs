@@ -38,14 +38,14 @@ pub struct Touched {
 }
 
 /// With what is swung.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum With {
     /// It was not said.
     Open,
     /// A bat like most.
     Usual,
     /// This one.
-    Bat(Bat),
+    Bat(Uuid),
 }
 
 /// How far it is.
@@ -69,10 +69,10 @@ pub async fn page(
     let start = Start::read(&api, &touched, &headers).await?;
     let connected = connected(&api).into_iter().next();
     let athlete = start.athlete.as_ref().map(|athlete| athlete.nickname.clone());
-    let with = match &start.with {
+    let with = match start.with {
         With::Open => None,
         With::Usual => Some("a bat like most".to_owned()),
-        With::Bat(bat) => Some(bat.name.clone()),
+        With::Bat(id) => start.bats.iter().find(|bat| bat.id == id).map(|bat| bat.name.clone()),
     };
     let main = html! {
         h1 { "The first swing, step by step" }
@@ -137,7 +137,7 @@ impl Start {
         let bat = bats.iter().find(|bat| Some(bat.id) == asked).or(bats.first());
         let with = match (touched.bat.as_deref(), bat) {
             (Some(USUAL), _) => With::Usual,
-            (_, Some(bat)) => With::Bat(bat.clone()),
+            (_, Some(bat)) => With::Bat(bat.id),
             (_, None) => With::Open,
         };
         let cookies = headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
@@ -151,10 +151,10 @@ impl Start {
 
     /// The address with another athlete, and what else was touched.
     fn with_athlete(&self, athlete: &str) -> String {
-        let bat = match &self.with {
+        let bat = match self.with {
             With::Open => return format!("/start?athlete={athlete}"),
             With::Usual => USUAL.to_owned(),
-            With::Bat(bat) => bat.id.to_string(),
+            With::Bat(id) => id.to_string(),
         };
         format!("/start?athlete={athlete}&bat={bat}")
     }
@@ -189,7 +189,7 @@ impl Start {
         html! {
             .row {
                 @for bat in self.bats.iter().take(OFFERED) {
-                    @let is_chosen = (self.with == With::Bat(bat.clone())).then_some("true");
+                    @let is_chosen = (self.with == With::Bat(bat.id)).then_some("true");
                     a.button href=(self.with_bat(&bat.id.to_string())) aria-current=[is_chosen] { (bat.name) (bat_words(bat, units)) }
                 }
                 @let is_chosen = (self.with == With::Usual).then_some("true");
@@ -205,8 +205,8 @@ impl Start {
         let Some(athlete) = &self.athlete else {
             return html! { p.faint { "Say who swings; the way to the plate is here then." } };
         };
-        let bat_id = match &self.with {
-            With::Bat(bat) => Some(bat.id),
+        let bat_id = match self.with {
+            With::Bat(id) => Some(id),
             With::Open | With::Usual => None,
         };
         let sides: &[&str] = match athlete.bats {

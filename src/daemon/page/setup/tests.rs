@@ -169,7 +169,7 @@ fn the_timer_keeps_a_period_and_the_page_shows_the_moment_that_the_api_makes_of_
         let live: f64 = factor.parse::<f64>().unwrap() * 1.412345_f64.powi(2);
         assert!((live - kept.json["moi_kgm2"].as_f64().unwrap()).abs() < 1e-12, "{live}");
         let after = page(&api, &path).await;
-        let shown = format!("{:.4} kg·m², σ {:.4}", live, kept.json["moi_sigma_kgm2"].as_f64().unwrap());
+        let shown = format!("{:.4} kg·m², σ\u{a0}{:.4}", live, kept.json["moi_sigma_kgm2"].as_f64().unwrap());
         assert!(after.contains(&shown), "{shown}");
         let forget = json!({"pendulum_period_s": null, "pendulum_period_sigma_s": null});
         let forget = forms(&after).into_iter().find(|form| form.body() == forget).unwrap();

@@ -9,11 +9,13 @@ pub use numbers::said;
 
 use super::scene::Scene;
 use super::screen::Slot;
-use crate::daemon::store::rows::{BallSource, Side};
+use crate::daemon::store::rows::Side;
 use crate::report::svg;
 use crate::report::svg::draw::{self as chart, Chart, Drawn, Pitch};
 use crate::report::words::Units;
 use maud::{Markup, html};
+
+const NO_THEN: &str = "no then yet: fewer than three earlier swings of this kind";
 
 /// A part of the page.
 pub fn part(scene: &Scene, slot: Slot, units: Units) -> Markup {
@@ -42,8 +44,7 @@ fn speed(scene: &Scene, units: Units) -> Markup {
         return html! {};
     }
     html! {
-        (both("speed", &chart::speed(now, band, units)))
-        p.faint { (then.map_or("There is no then yet: too few earlier swings of this kind.", |then| &then.words)) }
+        (both("speed", &chart::speed(now, band, units), Some(then.map_or(NO_THEN, |then| &then.words))))
     }
 }
 
@@ -55,16 +56,19 @@ fn path(scene: &Scene, view: svg::View, units: Units) -> Markup {
         svg::View::Side => "side",
         svg::View::Above => "above",
     };
-    both(key, &chart::path(now, view, pitch, last.square(), units))
+    both(key, &chart::path(now, view, pitch, last.square(), units), None)
 }
 
 /// A chart, and the same as a table.
-fn both(key: &str, chart: &Chart) -> Markup {
+fn both(key: &str, chart: &Chart, words: Option<&str>) -> Markup {
     html! {
         (chart.svg)
-        details data-key=(format!("{key}-table")) {
-            summary { "As a table" }
-            .wide { (chart.as_text) }
+        .foot {
+            details data-key=(format!("{key}-table")) {
+                summary { "As a table" }
+                .wide { (chart.as_text) }
+            }
+            @if let Some(words) = words { p.faint { (words) } }
         }
     }
 }
@@ -73,17 +77,6 @@ fn side_words(side: Side) -> &'static str {
     match side {
         Side::Right => "bats right",
         Side::Left => "bats left",
-    }
-}
-
-fn source_words(source: BallSource) -> &'static str {
-    match source {
-        BallSource::Tee => "tee",
-        BallSource::Toss => "toss",
-        BallSource::FrontToss => "front toss",
-        BallSource::Machine => "machine",
-        BallSource::Live => "live pitching",
-        BallSource::Dry => "dry, no ball",
     }
 }
 

@@ -21,7 +21,7 @@ pub fn numbers(scene: &Scene, units: Units) -> Markup {
     };
     let is_flagged = !last.flags.is_empty();
     html! {
-        .last.flagged[is_flagged].out[last.mark == Mark::Exclude] data-stage=(stage_key(last.stage)) {
+        .last.flagged[is_flagged].out[last.mark == Mark::Exclude] data-stage=(stage_key(last.stage)) data-swing=[last.id] {
             p.which {
                 (name(scene, last))
                 @if let Some(side) = last.side { span { (side_words(side)) } }
@@ -54,7 +54,7 @@ fn number(scene: &Scene, last: &Last, metric: Metric, units: Units) -> Markup {
     let row = words::row_of(metric, &[last.metrics[metric.index()]], units);
     let cell = row.cells.into_iter().next().flatten();
     html! {
-        .number data-metric=(metric.key()) {
+        .reading data-metric=(metric.key()) {
             dt { (row.label) }
             @match cell {
                 Some(cell) => {

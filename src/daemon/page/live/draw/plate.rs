@@ -1,7 +1,8 @@
 //! Who is at the plate, and what can be said of it at a touch: each button sends all of it, with one thing changed.
 
 use super::super::scene::{AthleteChoice, Scene};
-use super::{side_words, source_words};
+use super::side_words;
+use crate::daemon::page::words;
 use crate::daemon::record::plate::AtBat;
 use crate::daemon::store::rows::{BallSource, Side, Word};
 use crate::report::words::{Units, rounded};
@@ -60,7 +61,7 @@ pub fn who(scene: &Scene, units: Units) -> Markup {
         plate.side.map(|side| side_words(side).to_owned()),
         at_bat.bat.clone(),
         plate.drill.clone(),
-        plate.ball_source.map(|source| source_words(source).to_owned()),
+        plate.ball_source.map(|source| words::ball_source(source).to_owned()),
         pitch.map(|pitch| format!("pitch {pitch}")),
     ];
     html! {
@@ -224,7 +225,7 @@ fn pitch(at_bat: &AtBat, said: &Saying, units: Units) -> Markup {
         form.row data-send="PUT /v1/at-the-plate" data-body=(said.json()) data-then="none" {
             label.pitch { "Pitch at the plate, " (unit.sign) " "
                 input name="pitch_speed_mps" data-as="number" data-factor=(1.0 / unit.factor) inputmode="decimal" size="5"
-                    autocomplete="off" value=[shown] data-key="pitch-speed"; }
+                    autocomplete="off" value=[shown] data-exact=[at_bat.plate.pitch_speed_mps] data-key="pitch-speed"; }
             button { "Set" span.unseen { " pitch" } }
         }
     }

@@ -40,7 +40,7 @@ fn swing(card: &Card, number: i64, is_newest: bool, units: Units) -> Markup {
             } @else {
                 span.head { span.unseen { "Swing " } (number) ": " b { (speed) } }
             }
-            span.note { (note(card)) }
+            span.about { (note(card)) }
             @if let Some(version) = card.version {
                 .row.change {
                     (mark(card, number, version, Mark::Keep, false))

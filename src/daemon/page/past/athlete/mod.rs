@@ -122,6 +122,8 @@ fn lesson_row(row: &Counted, groups: &[Group], units: Units) -> Markup {
 fn outside(groups: &[Group]) -> Markup {
     let swings: u32 = groups.iter().filter(|g| g.lesson.is_none()).map(|g| g.counted + g.excluded).sum();
     html! {
-        @if swings > 0 { p { (words::count(swings as usize, "swing")) " of no lesson are in neither table nor trend." } }
+        @if swings > 0 {
+            p { (words::count(swings as usize, "swing")) " of no lesson are in neither table nor trend." }
+        }
     }
 }

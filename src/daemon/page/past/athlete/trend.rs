@@ -2,6 +2,7 @@
 
 use super::super::super::when;
 use super::super::super::words;
+use super::super::wide;
 use crate::daemon::api::{Kind, Problem};
 use crate::daemon::store::queries::swings_read::summary::{Group, GroupLesson};
 use crate::daemon::store::rows::{Bat, Occasion, Side, Word};
@@ -79,7 +80,10 @@ pub fn section(choice: Choice, groups: &[Group], bats: &[Bat], units: Units) -> 
                          the spread: one standard deviation of that lesson's swings either way."
                     }
                 }
-                details data-key="trend-text" { summary { "The same numbers as a table" } (chart.as_text) }
+                details data-key="trend-text" {
+                    summary { "The same numbers as a table" }
+                    (wide("Numbers of the trend", &chart.as_text))
+                }
             }
             (left_out(&drawn))
         }
@@ -131,7 +135,9 @@ fn left_out(groups: &[&Group]) -> Markup {
     let without = |group: &&Group| group.counted as usize - group.values.first().map_or(0, Vec::len);
     let without: usize = groups.iter().map(without).sum();
     html! {
-        @if excluded > 0 { p { (words::count(excluded as usize, "swing")) " left out by the instructor: not in the trend." } }
+        @if excluded > 0 {
+            p { (words::count(excluded as usize, "swing")) " left out by the instructor: not in the trend." }
+        }
         @if without > 0 { p { (words::count(without, "swing")) " without this number: not in the trend." } }
     }
 }

@@ -100,7 +100,10 @@ impl Whole {
 fn head(whole: &Whole) -> Markup {
     let lesson = &whole.lesson;
     html! {
-        p.crumbs { a href="/athletes" { "Athletes" } " › " a href=(format!("/athletes/{}", whole.athlete.id)) { (name(&whole.athlete.nickname)) } }
+        p.crumbs {
+            a href="/athletes" { "Athletes" } " › "
+            a href=(format!("/athletes/{}", whole.athlete.id)) { (name(&whole.athlete.nickname)) }
+        }
         h1 {
             @if lesson.title.is_empty() { (words::occasion(lesson.occasion)) } @else { (name(&lesson.title)) }
             ", " (when::day(lesson.begun))
@@ -143,8 +146,8 @@ fn moving(lesson: Uuid, places: &Places) -> Markup {
         section.card.no-print {
             h2 #move { "Move the chosen swings" }
             p.faint {
-                "What stays \"as it is\" is not changed. With another athlete a swing comes into that athlete's lesson of the same \
-                 time, which is made if there is none; with another round into that round's lesson."
+                "What stays \"as it is\" is not changed. With another athlete a swing comes into that athlete's lesson \
+                 of the same time, which is made if there is none; with another round into that round's lesson."
             }
             form.fields #moving data-send="POST /v1/swings/moves" {
                 (places.fields())

@@ -112,7 +112,7 @@ impl Table<'_> {
                 @if self.has_balls { th.ball scope="col" { "Ball" span.faint.under { "other device" } } }
                 @if self.has_flags { th.words scope="col" { "Flags" } }
                 @if self.has_words { th.said scope="col" { "Note" } }
-                th.words scope="col" { "Counts" }
+                th.words scope="col" { "Mark" }
             } }
         }
     }
@@ -131,7 +131,10 @@ impl Table<'_> {
                 @if self.has_balls { td.ball { (ball(self.whole.balls.get(&swing.id), self.units)) } }
                 @if self.has_flags { td.words { (words::flags(&found.analysis.flags)) } }
                 @if self.has_words { (said(found)) }
-                td.words { span.counts { (words::mark(swing.mark)) (keep_or_not(found)) } }
+                td.words { span.counts {
+                    @if swing.mark != Mark::None { (words::mark(swing.mark)) }
+                    (keep_or_not(found))
+                } }
             }
         }
     }
@@ -168,7 +171,10 @@ fn said(found: &FoundSwing) -> Markup {
 fn choose(k: usize, found: &FoundSwing) -> Markup {
     let about = format!("Move swing {}", k + 1);
     html! {
-        label.box { input type="checkbox" form="moving" name="swing_ids" value=(found.swing.id) data-as="list" aria-label=(about); }
+        label.box {
+            input type="checkbox" form="moving" name="swing_ids" value=(found.swing.id) data-as="list"
+                aria-label=(about);
+        }
     }
 }
 

@@ -46,7 +46,10 @@ fn words_of_it(swing: &Swing) -> Markup {
             button type="submit" { "Save the note" }
         }
         form.fields data-send=(send(swing)) data-version=(swing.version) {
-            label { "Tags, between commas " input name="tags" data-as="words" value=(swing.tags.join(", ")) dir="auto"; }
+            label {
+                "Tags, between commas "
+                input name="tags" data-as="words" value=(swing.tags.join(", ")) dir="auto";
+            }
             (problem())
             button type="submit" { "Save the tags" }
         }
@@ -54,14 +57,15 @@ fn words_of_it(swing: &Swing) -> Markup {
 }
 
 fn moving(swing: &Swing, places: &Places) -> Markup {
+    let here = format!("/swings/{}", swing.id);
     html! {
         section.card {
             h3 #move { "Move it" }
             p.faint {
-                "What stays \"as it is\" is not changed. With another athlete it comes into that athlete's lesson of the same time, \
-                 which is made if there is none; with another round into that round's lesson."
+                "What stays \"as it is\" is not changed. With another athlete it comes into that athlete's lesson of \
+                 the same time, which is made if there is none; with another round into that round's lesson."
             }
-            form.fields data-send=(send(swing)) data-version=(swing.version) data-then=(format!("/swings/{}", swing.id)) {
+            form.fields data-send=(send(swing)) data-version=(swing.version) data-then=(here) {
                 (places.fields())
                 (problem())
                 button.primary type="submit" { "Move" }
@@ -73,7 +77,7 @@ fn moving(swing: &Swing, places: &Places) -> Markup {
                     button type="button" data-send=(send(swing)) data-version=(swing.version)
                         data-body=(json!({"round_id": null})) { "It is of no round" }
                 }
-                a.button href=(format!("/swings/{}", swing.id)) { "Leave it where it is" }
+                a.button href=(here) { "Leave it where it is" }
             }
         }
     }

@@ -1,6 +1,7 @@
 //! How a swing went: speed against time over the lesson's other swings of the same side, and its path.
 
 use super::super::super::words;
+use super::super::wide;
 use super::Whole;
 use crate::engine::metrics::{Metric, square_stretch};
 use crate::engine::swing::Curves;
@@ -31,8 +32,8 @@ fn charts(whole: &Whole, curves: &Curves, units: Units) -> Markup {
         (figure(&draw::speed(Some(now), band.as_ref(), units), "speed", &html! {
             @match &band {
                 Some(band) => {
-                    "\"Then\" is this lesson: the band holds the middle 80 % of its " (words::count(band.swings, "other counted swing"))
-                    ", " (words::side(whole.found.swing.side)) "."
+                    "\"Then\" is this lesson: the band holds the middle 80 % of its "
+                    (words::count(band.swings, "other counted swing")) ", " (words::side(whole.found.swing.side)) "."
                 },
                 None => "There are too few other counted swings of this lesson and side for a band.",
             }
@@ -50,7 +51,10 @@ fn figure(chart: &Chart, key: &str, caption: &Markup) -> Markup {
         figure {
             (chart.svg)
             figcaption.faint { (caption) }
-            details data-key=(format!("text-{key}")) { summary { "The same numbers as a table" } .wide tabindex="0" role="region" aria-label=(format!("Numbers: {key}")) { (chart.as_text) } }
+            details data-key=(format!("text-{key}")) {
+                summary { "The same numbers as a table" }
+                (wide(&format!("Numbers of the chart: {key}"), &chart.as_text))
+            }
         }
     }
 }

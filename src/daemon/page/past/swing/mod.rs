@@ -13,7 +13,7 @@ use super::lesson::ball;
 use super::places::Places;
 use super::{Moving, name};
 use crate::daemon::access::Who;
-use crate::daemon::api::{Api, Id, Params, Problem};
+use crate::daemon::api::{Api, Id, Params, Problem, Statistics};
 use crate::daemon::store::StoreError;
 use crate::daemon::store::queries::ball_results::{self, BallFilter};
 use crate::daemon::store::queries::swings_read::{self, FoundSwing, Order, SwingFilter};
@@ -179,7 +179,10 @@ fn head(whole: &Whole) -> Markup {
     html! {
         (crumbs(whole))
         .row.head {
-            h1 { "Swing " @if let Some(at) = at { (at + 1) " of " (in_round.len()) } ", " (when::minute(swing.contact_utc)) }
+            h1 {
+                "Swing " @if let Some(at) = at { (at + 1) " of " (in_round.len()) } ", "
+                (when::minute(swing.contact_utc))
+            }
             nav.row.no-print aria-label="Swings beside it" {
                 @if let Some(before) = before { a.button rel="prev" href=(before) { "‹ Swing before" } }
                 @if let Some(next) = next { a.button rel="next" href=(next) { "Next swing ›" } }
@@ -208,7 +211,10 @@ fn crumbs(whole: &Whole) -> Markup {
                 " › " a href=(format!("/athletes/{id}")) { (name(nickname)) }
             }
             @if let Some(lesson) = &whole.lesson {
-                " › " a href=(format!("/lessons/{}", lesson.id)) { (words::occasion(lesson.occasion)) ", " (when::day(lesson.begun)) }
+                " › "
+                a href=(format!("/lessons/{}", lesson.id)) {
+                    (words::occasion(lesson.occasion)) ", " (when::day(lesson.begun))
+                }
             }
             @if let Some(round) = &whole.round {
                 " › " a href=(format!("/lessons/{}#round-{}", round.lesson_id, round.id)) { "Round" }
@@ -246,5 +252,5 @@ fn balls(results: &[BallResult], units: Units) -> Markup {
 fn median(metric: Metric, swings: &[&FoundSwing]) -> (Option<f64>, usize) {
     let values: Vec<f64> = swings.iter().filter_map(|s| Some(s.analysis.metrics[metric.index()]?.value)).collect();
     let count = values.len();
-    (crate::daemon::api::Statistics::of(values).median, count)
+    (Statistics::of(values).median, count)
 }

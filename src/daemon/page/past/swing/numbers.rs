@@ -4,7 +4,7 @@ use super::super::super::words::{self, NOTHING};
 use super::super::wide;
 use super::{Whole, alike, median};
 use crate::daemon::store::queries::swings_read::FoundSwing;
-use crate::engine::metrics::{Estimate, Metric};
+use crate::engine::metrics::Metric;
 use crate::report::words::{Units, decimals, label, rounded};
 use maud::{Markup, html};
 
@@ -15,7 +15,8 @@ pub fn section(whole: &Whole, units: Units) -> Markup {
     let table = html! {
         table.metrics {
             thead { tr {
-                th scope="col" { "Number" } th scope="col" { "Value" span.faint.under { "± 95 %" } } th scope="col" { "σ" }
+                th scope="col" { "Number" } th scope="col" { "Value" span.faint.under { "± 95 %" } }
+                th scope="col" { "σ" }
                 th.words scope="col" { "Unit" }
                 th scope="col" { "Median" span.faint.under { "of " (beside.len()) } }
             } }
@@ -42,13 +43,17 @@ fn row(metric: Metric, whole: &Whole, beside: &[&FoundSwing], units: Units) -> M
     let estimate = whole.found.analysis.metrics[metric.index()];
     let places = estimate.map_or(1, |estimate| decimals(std::iter::once(estimate.sigma * unit.factor)));
     let (middle, _) = median(metric, beside);
+    let shown = |value: Option<f64>| value.map_or(NOTHING.to_owned(), |value| rounded(value * unit.factor, places));
     html! {
         tr data-metric=(metric.key()) {
-            th scope="row" { (label(metric)) span.faint.under { (in_words(metric)) } @if estimate.is_none() { (absent(metric, whole)) } }
+            th scope="row" {
+                (label(metric)) span.faint.under { (in_words(metric)) }
+                @if estimate.is_none() { (absent(metric, whole)) }
+            }
             td { (words::estimate(metric, estimate, units)) }
-            td.faint { (estimate.map_or(NOTHING.to_owned(), |Estimate { sigma, .. }| rounded(sigma * unit.factor, places))) }
+            td.faint { (shown(estimate.map(|estimate| estimate.sigma))) }
             td.words { (unit.sign) }
-            td.faint { (middle.map_or(NOTHING.to_owned(), |value| rounded(value * unit.factor, places))) }
+            td.faint { (shown(middle)) }
         }
     }
 }

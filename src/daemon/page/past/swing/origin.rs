@@ -14,20 +14,22 @@ const SHORT: usize = 12;
 
 /// All of it.
 pub fn section(whole: &Whole, units: Units) -> Markup {
-    let swing = &whole.found.swing;
+    let (swing, analysis) = (&whole.found.swing, &whole.found.analysis);
     html! {
         section.origin {
             h2 { "Where it came from" }
             dl.pairs {
                 dt { "Recording" } dd { (recording(whole)) }
                 dt { "Time in it" } dd {
-                    "start " (seconds(whole.found.analysis.start_s)) ", contact " (seconds(whole.found.analysis.contact_s))
+                    "start " (seconds(analysis.start_s)) ", contact " (seconds(analysis.contact_s))
                     " on the sensor's clock"
-                    @if swing.run > 0 { ", after " (words::count(usize::try_from(swing.run).unwrap_or(0), "restart")) " of it" }
+                    @if swing.run > 0 { ", after " (swing.run) " of its restarts" }
                 }
                 dt { "Contact" } dd {
                     (when::instant(swing.contact_utc))
-                    @if let Some(sigma_us) = swing.contact_utc_sigma_us { span.faint { " (σ " (milliseconds(sigma_us)) ")" } }
+                    @if let Some(sigma_us) = swing.contact_utc_sigma_us {
+                        span.faint { " (σ " (milliseconds(sigma_us)) ")" }
+                    }
                 }
                 dt { "Sensor" } dd { (sensor(whole)) }
                 dt { "Owner" } dd { @if swing.is_moved { "moved by hand" } @else { "as the recording says" } }

@@ -4,6 +4,7 @@ use super::routines::title;
 use crate::daemon::api::checks::{AimFound, CheckState, MountFoundOut, PendulumFound, Step, StillFound, Verdict};
 use crate::daemon::page::setup::fields;
 use crate::daemon::store::rows;
+use crate::engine::check::FITS_WITHIN_SIGMAS;
 use crate::report::words::{Units, rounded};
 use maud::{Markup, html};
 use serde_json::json;
@@ -46,6 +47,9 @@ fn under_way(state: &CheckState) -> Markup {
         Step::Done => String::new(),
     };
     html! {
+        @if !state.is_connected {
+            p.care { "The sensor is not connected. Wake it by moving it; then begin again if nothing comes." }
+        }
         p.came { (words) }
         @if let (Some(so_far), Some(needed)) = (state.so_far, state.needed) {
             p { (counted(state.step, so_far.min(needed), needed)) }
@@ -74,6 +78,7 @@ fn over(state: &CheckState, kept: &Kept, units: Units) -> Markup {
         @if let Some(pendulum) = &state.pendulum { (of_pendulum(pendulum, units)) }
         @if let Some(aim) = &state.aim { (of_aim(aim)) (store_aim(state, aim, kept)) }
         @if let Some(remedy) = &state.remedy { p { (remedy) } }
+        p.faint { "± is 95 %. Two numbers fit that differ by no more than the root of the sum of the squares of both ±." }
     }
 }
 
@@ -98,22 +103,23 @@ fn rows_of(rows: &[Row]) -> Markup {
     }
 }
 
-/// A value with its σ: decimals so that σ has two digits.
-fn with_sigma(value: f64, sigma: f64, unit: &str) -> String {
-    let decimals =
-        if sigma > 0.0 && sigma.is_finite() { (1.0 - sigma.log10().floor()).clamp(0.0, 5.0) as usize } else { 3 };
-    format!("{} ± {} {unit}", rounded(value, decimals), rounded(sigma, decimals))
+/// A value with ±, which on all pages is 95 %, in two digits.
+fn with_range(value: f64, sigma: f64, unit: &str) -> String {
+    let half = FITS_WITHIN_SIGMAS * sigma;
+    let is_wide = half > 0.0 && half.is_finite();
+    let decimals = if is_wide { (1.0 - half.log10().floor()).clamp(0.0, 5.0) as usize } else { 3 };
+    format!("{} ± {} {unit}", rounded(value, decimals), rounded(half, decimals))
 }
 
 fn of_still(still: &StillFound) -> Markup {
     let [x, y, z] = still.gyro_bias_s_radps.map(f64::to_degrees);
     let bias = format!("{}, {}, {} °/s", rounded(x, 2), rounded(y, 2), rounded(z, 2));
-    let sigma = format!("0 ± {} °/s each", rounded(still.gyro_bias_sigma_radps.to_degrees(), 2));
+    let sigma = format!("0 ± {} °/s each", rounded(FITS_WITHIN_SIGMAS * still.gyro_bias_sigma_radps.to_degrees(), 2));
     rows_of(&[
         (
             "Specific force",
-            with_sigma(still.force_mps2, still.force_sigma_mps2, "m/s²"),
-            with_sigma(still.gravity_mps2, still.gravity_sigma_mps2, "m/s²"),
+            with_range(still.force_mps2, still.force_sigma_mps2, "m/s²"),
+            with_range(still.gravity_mps2, still.gravity_sigma_mps2, "m/s²"),
             Some(still.force_fits),
         ),
         ("Gyro at rest (x, y, z)", bias, sigma, Some(still.gyro_bias_fits)),
@@ -126,11 +132,11 @@ fn of_mount(mount: &MountFoundOut) -> Markup {
     html! {
         dl.pairs {
             dt { "The bat's axis in the sensor" }
-            dd { "known to ± " (rounded(degrees(mount.tilt_sigma_rad), 2)) "°" }
+            dd { "known to ± " (rounded(FITS_WITHIN_SIGMAS * degrees(mount.tilt_sigma_rad), 2)) "°" }
             dt { "Away from what was known before" }
             dd { (rounded(degrees(mount.from_nominal_rad), 2)) "°" @if mount.is_another_way { ": it sits another way" } }
             dt { "Gravity against rolling" }
-            dd { (with_sigma(degrees(mount.apart_rad), degrees(mount.apart_sigma_rad), "°")) " apart" }
+            dd { (with_range(degrees(mount.apart_rad), degrees(mount.apart_sigma_rad), "°")) " apart" }
             dt { "Rolled" } dd { (rounded(right, 1)) " turns one way, " (rounded(left, 1)) " the other" }
         }
     }
@@ -138,12 +144,12 @@ fn of_mount(mount: &MountFoundOut) -> Markup {
 
 fn of_pendulum(found: &PendulumFound, units: Units) -> Markup {
     let unit = units.speed();
-    let speed = |value: f64, sigma: f64| with_sigma(value * unit.factor, sigma * unit.factor, unit.sign);
+    let speed = |value: f64, sigma: f64| with_range(value * unit.factor, sigma * unit.factor, unit.sign);
     let length = fields::length(units);
     let expected_s = found.expected_period_s.zip(found.expected_period_sigma_s);
     let period = expected_s.map_or_else(
         || "the bat's data say none".to_owned(),
-        |(value, sigma)| with_sigma(value * 1e3, sigma * 1e3, "ms"),
+        |(value, sigma)| with_range(value * 1e3, sigma * 1e3, "ms"),
     );
     html! {
         (rows_of(&[
@@ -155,16 +161,16 @@ fn of_pendulum(found: &PendulumFound, units: Units) -> Markup {
             ),
             (
                 "Period of small swings",
-                with_sigma(found.period_s * 1e3, found.period_sigma_s * 1e3, "ms"),
+                with_range(found.period_s * 1e3, found.period_sigma_s * 1e3, "ms"),
                 period,
                 found.period_fits,
             ),
         ]))
         p.faint {
             "Over " (found.half_swings) " half swings. It turned back at "
-            (with_sigma(found.amplitude_rad.to_degrees(), found.amplitude_sigma_rad.to_degrees(), "°"))
+            (with_range(found.amplitude_rad.to_degrees(), found.amplitude_sigma_rad.to_degrees(), "°"))
             ": the sweet spot fell by "
-            (with_sigma(found.fallen_m / length.factor, found.fallen_sigma_m / length.factor, length.sign)) "."
+            (with_range(found.fallen_m / length.factor, found.fallen_sigma_m / length.factor, length.sign)) "."
         }
     }
 }
@@ -174,7 +180,7 @@ fn of_aim(aim: &AimFound) -> Markup {
         dl.pairs {
             dt { "The pitcher's heading" }
             dd {
-                (with_sigma(aim.heading_rad.to_degrees(), aim.heading_sigma_rad.to_degrees(), "°"))
+                (with_range(aim.heading_rad.to_degrees(), aim.heading_sigma_rad.to_degrees(), "°"))
                 " from where this stretch of the recording began"
             }
             dt { "The barrel" } dd { (rounded(aim.elevation_rad.to_degrees(), 0)) "° above level" }

@@ -5,6 +5,8 @@
 mod checking;
 mod routines;
 mod sits;
+#[cfg(test)]
+mod tests;
 
 use super::fields;
 use super::overview::ALL;

@@ -1,8 +1,9 @@
 //! Mounts and aims of a sensor.
 
-use crate::daemon::api::instant::Instant;
 use crate::daemon::page::setup::fields;
+use crate::daemon::page::when;
 use crate::daemon::store::rows::{self, UtcMicros};
+use crate::engine::check::FITS_WITHIN_SIGMAS;
 use crate::engine::check::aim::Fix;
 use crate::report::words::{Units, rounded};
 use maud::{Markup, html};
@@ -64,25 +65,18 @@ pub fn mounts(mounts: &[rows::Mount], bats: &[rows::Bat], sensor_id: Uuid, units
     }
 }
 
-fn mount_words(mount: &rows::Mount, units: Units) -> String {
+fn mount_words(mount: &rows::Mount, units: Units) -> Markup {
     let [.., along_m] = mount.offset_b_m;
     let how = match mount.source {
         rows::MountSource::Measured => "measured",
         rows::MountSource::Entered => "entered",
     };
-    let until = mount.removed.map(|removed| format!(", until {}", day(removed))).unwrap_or_default();
-    format!(
-        " {how} {}{until} · axis ± {}° · IMU at {} along the bat",
-        day(mount.mounted),
-        rounded(mount.tilt_sigma_rad.to_degrees(), 2),
-        fields::length(units).with_unit(along_m).replace('-', "−"),
-    )
-}
-
-/// An instant to the minute, in UTC.
-fn day(instant: UtcMicros) -> String {
-    let text = Instant::from(instant).to_string();
-    text.get(..16).map_or(text.clone(), |text| format!("{} UTC", text.replace('T', " ")))
+    html! {
+        " " (how) " " (when::minute(mount.mounted))
+        @if let Some(removed) = mount.removed { ", until " (when::minute(removed)) }
+        " · axis ± " (rounded(FITS_WITHIN_SIGMAS * mount.tilt_sigma_rad.to_degrees(), 2)) "°"
+        " · IMU at " (fields::length(units).with_unit(along_m).replace('-', "−")) " along the bat"
+    }
 }
 
 fn by_hand(bats: &[rows::Bat], sensor_id: Uuid, units: Units) -> Markup {
@@ -114,9 +108,9 @@ pub fn aims(aims: &[rows::Aim], now: UtcMicros, fix: Option<Fix>) -> Markup {
     html! {
         @if let Some(aim) = newest {
             dl.pairs {
-                dt { "Taken" } dd { (day(aim.taken)) ", " (ago(now, aim.taken)) }
+                dt { "Taken" } dd { (when::minute(aim.taken)) ", " (ago(now, aim.taken)) }
                 @if let (Some(heading), Some(sigma)) = (aim.heading_rad, aim.heading_sigma_rad) {
-                    dt { "Heading then" } dd { (rounded(heading.to_degrees(), 1)) "° ± " (rounded(sigma.to_degrees(), 1)) "°" }
+                    dt { "Heading then" } dd { (rounded(heading.to_degrees(), 1)) "° ± " (rounded(FITS_WITHIN_SIGMAS * sigma.to_degrees(), 1)) "°" }
                     dt { "How sure now" } dd { (sure_now(aim, sigma, fix)) }
                 }
             }
@@ -133,7 +127,7 @@ pub fn aims(aims: &[rows::Aim], now: UtcMicros, fix: Option<Fix>) -> Markup {
 fn sure_now(aim: &rows::Aim, sigma_rad: f64, fix: Option<Fix>) -> String {
     match (fix, aim.taken_s) {
         (Some(fix), Some(taken_s)) if fix.time_s >= taken_s => {
-            let now_rad = sigma_rad.hypot(fix.heading_sigma_rad);
+            let now_rad = FITS_WITHIN_SIGMAS * sigma_rad.hypot(fix.heading_sigma_rad);
             let turn = if now_rad.to_degrees() > 30.0 { ": take it again" } else { "" };
             format!("± {}° at most, unless the sensor was off since{turn}", rounded(now_rad.to_degrees(), 1))
         }
@@ -171,8 +165,7 @@ mod tests {
     }
 
     #[test]
-    fn an_instant_is_read_to_the_minute_and_how_long_ago_it_was() {
-        assert_eq!(day(UtcMicros(1_796_000_000_000_000)), "2026-11-30 00:53 UTC");
+    fn how_long_ago_it_was_is_read_in_one_unit() {
         let now = UtcMicros(1_000_000_000_000);
         let before = |s: i64| ago(now, UtcMicros(now.0 - s * 1_000_000));
         assert_eq!(
