@@ -5,5 +5,6 @@ mod first_run;
 mod live;
 mod measure;
 mod past;
+mod setup;
 mod shell;
 mod support;
