@@ -6,7 +6,7 @@ use super::replay::UnitsArg;
 use super::text_file;
 use crate::daemon::access;
 use crate::daemon::files::{self, OpenRecording};
-use crate::daemon::finder::{Catalogue, Open};
+use crate::daemon::finder::{Catalogue, Open, Wants};
 use crate::daemon::hub::{Fault, Hub};
 use crate::daemon::inlet::Inlet;
 use crate::daemon::logging::{self, LogSettings};
@@ -98,8 +98,8 @@ async fn serve(
     let played = match played {
         Some(played) => Some(played.start(&service, args.speed)?),
         None => {
-            let open = open_wanted(&service, config.clone());
-            service.find_sensors(Arc::new(BleRadio::default()), catalogue, open);
+            let (wants, open) = (wants(config.clone()), open(&service, config.clone()));
+            service.find_sensors(Arc::new(BleRadio::default()), catalogue, wants, open);
             None
         }
     };
@@ -182,16 +182,18 @@ pub(super) fn catalogue(config: &Config) -> anyhow::Result<Catalogue> {
     Ok(Catalogue::new(described))
 }
 
-/// Opens stations for the sensors that the configuration wants, each with its profile.
-fn open_wanted(service: &Service, config: Config) -> Open {
+/// Which sensors the configuration wants. One that is known by its name alone may be anybody's: it has to be named in
+/// `sensors.only`.
+fn wants(config: Config) -> Wants {
+    let is_named = !config.sensors.only.value.is_empty();
+    Box::new(move |advert, is_sure| config.sensors.wants(&advert.id, advert.name.as_deref()) && (is_sure || is_named))
+}
+
+/// Opens stations, each with its profile.
+fn open(service: &Service, config: Config) -> Open {
     let (stations, clock, hub) =
         (Arc::clone(service.stations()), Arc::clone(service.clock()), Arc::clone(service.hub()));
-    Box::new(move |advert, is_sure| {
-        // One that is known by its name alone may be anybody's: it has to be named in `sensors.only`.
-        let is_named = !config.sensors.only.value.is_empty();
-        if !config.sensors.wants(&advert.id, advert.name.as_deref()) || !(is_sure || is_named) {
-            return None;
-        }
+    Box::new(move |advert| {
         let inlet = stations.open(&sensor_name(advert))?;
         let log_time_ns = u64::try_from(clock.now().utc_ns).unwrap_or(0);
         put_profile(&inlet, &config, advert, log_time_ns, &hub);

@@ -1,18 +1,21 @@
 //! Which sensors to connect to: a task that listens, tells what it understands and starts a keeper for each.
 //!
 //! Listening costs the connections some of the radio's time, so it is done without pause only while there is no sensor,
-//! and now and then afterwards.
+//! and now and then afterwards; more often while somebody looks for one. A choice among what is heard takes effect when the
+//! present listening ends.
 
 use super::clock::Clock;
 use super::hub::{Fault, Hub};
 use super::inlet::Inlet;
 use super::link::{Described, Keeper, Speaks, Target, Write};
-use super::radio::{Advert, Radio, RadioError};
+use super::nearby::{Claim, Heard, Nearby};
+use super::radio::{Advert, Radio, RadioError, printable};
 use crate::engine::device::descriptor::{Command, Descriptor};
 use crate::engine::device::own;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
+use tokio::task::JoinHandle;
 use tokio::time::{sleep, timeout};
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
@@ -107,9 +110,11 @@ impl Catalogue {
     }
 }
 
-/// Opens a station for a sensor, with the profile its samples are to be read with put into it; `None` if it is not to be
-/// connected to, or cannot be. It is told whether the sensor says by a service what it is.
-pub type Open = Box<dyn Fn(&Advert, bool) -> Option<Arc<Inlet>> + Send + Sync>;
+/// Whether a sensor is to be connected to while none is chosen. It is told whether the sensor says by a service what it is.
+pub type Wants = Box<dyn Fn(&Advert, bool) -> bool + Send + Sync>;
+
+/// Opens a station for a sensor, with the profile its samples are to be read with put into it; `None` if it cannot be.
+pub type Open = Box<dyn Fn(&Advert) -> Option<Arc<Inlet>> + Send + Sync>;
 
 /// What looks for sensors.
 pub struct Finder<R> {
@@ -117,8 +122,12 @@ pub struct Finder<R> {
     pub radio: Arc<R>,
     /// What is understood.
     pub catalogue: Catalogue,
-    /// What is wanted.
+    /// What is wanted while none is chosen.
+    pub wants: Wants,
+    /// Where it goes.
     pub open: Open,
+    /// What is heard goes there, what is chosen comes from there.
+    pub nearby: Arc<Nearby>,
     /// Where faults go.
     pub hub: Arc<Hub>,
     /// The time.
@@ -158,7 +167,7 @@ impl<R: Radio> Finder<R> {
     }
 
     async fn listen(&self) {
-        let mut kept = BTreeSet::new();
+        let mut kept = Kept::new();
         loop {
             let before = kept.len();
             let listen = if kept.is_empty() { LISTEN_WITHOUT } else { LISTEN_WITH };
@@ -169,36 +178,85 @@ impl<R: Radio> Finder<R> {
             match heard {
                 Ok(adverts) => {
                     self.hub.clear(None, LISTENING);
+                    adverts.iter().for_each(|advert| self.hear(advert));
+                    self.let_go(&mut kept);
                     adverts.iter().for_each(|advert| self.keep(advert, &mut kept));
                 }
                 // Where the whole radio is not to be used, that is told as such.
                 Err(error) if self.radio.health().await.is_ok() => self.fault(LISTENING, &error),
                 Err(_) => self.hub.clear(None, LISTENING),
             }
+            let is_ending = kept.values().any(|kept| kept.let_go.is_cancelled());
             let pause = match kept.len() {
                 0 => PAUSE_WITHOUT,
-                now if now > before => PAUSE_AFTER_ONE,
+                _ if is_ending => PAUSE_WITHOUT,
+                now if now > before || self.nearby.is_looked_at() => PAUSE_AFTER_ONE,
                 _ => PAUSE_WITH,
             };
             tokio::select! {
                 () = sleep(pause) => {}
+                () = self.nearby.changed() => {}
                 () = self.cancel.cancelled() => return,
+            }
+            self.follow_the_choice(&mut kept);
+        }
+    }
+
+    /// What is understood is near.
+    fn hear(&self, advert: &Advert) {
+        let Some(kind) = self.catalogue.name_of(advert) else { return };
+        let name = advert.name.as_deref().map(printable).filter(|name| !name.is_empty());
+        self.nearby.hear(Heard {
+            is_sure: self.catalogue.is_sure(advert),
+            advert: Advert { name, ..advert.clone() },
+            kind,
+            utc_ns: self.clock.now().utc_ns,
+            sensor: None,
+        });
+    }
+
+    /// Lets go whom nobody wants any more, and begins with those that were chosen, as soon as they are known.
+    fn follow_the_choice(&self, kept: &mut Kept) {
+        self.let_go(kept);
+        for heard in self.nearby.heard() {
+            if self.nearby.claim(&heard.advert.id) == Claim::Chosen {
+                self.keep(&heard.advert, kept);
             }
         }
     }
 
+    fn let_go(&self, kept: &mut Kept) {
+        kept.retain(|_, kept| !(kept.let_go.is_cancelled() && kept.task.is_finished()));
+        for (id, kept) in kept.iter().filter(|(_, kept)| !self.is_wanted(&kept.advert)) {
+            if !kept.let_go.is_cancelled() {
+                tracing::info!(id, "sensor let go");
+                kept.let_go.cancel();
+                self.nearby.keep(id, None);
+            }
+        }
+    }
+
+    fn is_wanted(&self, advert: &Advert) -> bool {
+        match self.nearby.claim(&advert.id) {
+            Claim::Chosen => true,
+            Claim::Configured => (self.wants)(advert, self.catalogue.is_sure(advert)),
+            Claim::None => false,
+        }
+    }
+
     /// Starts a keeper for a sensor that is understood, wanted and not kept yet.
-    fn keep(&self, advert: &Advert, kept: &mut BTreeSet<String>) {
-        if kept.contains(&advert.id) {
+    fn keep(&self, advert: &Advert, kept: &mut Kept) {
+        if kept.contains_key(&advert.id) || !self.is_wanted(advert) {
             return;
         }
         let Some(speaks) = self.catalogue.understand(advert) else { return };
-        let Some(inlet) = (self.open)(advert, self.catalogue.is_sure(advert)) else { return };
+        let Some(inlet) = (self.open)(advert) else { return };
         tracing::info!(sensor = inlet.sensor(), id = advert.id, rssi_dbm = advert.rssi_dbm, "sensor found");
         for (kind, limit) in self.catalogue.limits_of(std::slice::from_ref(advert)) {
             tracing::warn!(sensor = inlet.sensor(), kind, limit, "what is poor about this kind of sensor");
         }
-        kept.insert(advert.id.clone());
+        self.nearby.keep(&advert.id, Some(inlet.sensor()));
+        let let_go = self.cancel.child_token();
         let keeper = Keeper {
             radio: Arc::clone(&self.radio),
             target: Target { id: advert.id.clone(), name: advert.name.clone(), speaks },
@@ -206,7 +264,18 @@ impl<R: Radio> Finder<R> {
             hub: Arc::clone(&self.hub),
             clock: Arc::clone(&self.clock),
             cancel: self.cancel.clone(),
+            let_go: let_go.clone(),
         };
-        self.tasks.spawn(keeper.run());
+        let task = self.tasks.spawn(keeper.run());
+        kept.insert(advert.id.clone(), KeptSensor { advert: advert.clone(), let_go, task });
     }
+}
+
+/// The sensors that have a keeper, by what the radio calls them.
+type Kept = BTreeMap<String, KeptSensor>;
+
+struct KeptSensor {
+    advert: Advert,
+    let_go: CancellationToken,
+    task: JoinHandle<()>,
 }

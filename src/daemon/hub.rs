@@ -4,8 +4,10 @@
 //! subscriber. States and faults are not events but what is so now: a new subscriber gets all of them first, and each
 //! change. Nothing here waits for a slow subscriber or a slow disk: a subscriber that lags catches up from what is kept or
 //! learns that it cannot; the log that makes ids outlive the process is written by a thread of its own
-//! ([`event_log`](super::event_log)).
+//! ([`event_log`](super::event_log)). Who draws swings in this process gets them with their curves as well
+//! ([`Hub::swings`]): those are kept nowhere, and whoever lags sees the latest.
 
+use crate::engine::session::ToldSwing;
 use serde::Serialize;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -13,6 +15,9 @@ use tokio::sync::broadcast;
 
 /// News on their way to one subscriber before it lags: a burst of a few swings on eight sensors.
 const CHANNEL_DEPTH: usize = 256;
+
+/// Swings on their way to whoever draws them: the first word and the final one of a swing on each of eight sensors.
+const SWINGS_DEPTH: usize = 16;
 
 /// The kind of the news of a sensor's state.
 pub const SENSOR: &str = "sensor";
@@ -45,6 +50,19 @@ pub struct Fault {
     pub remedy: String,
 }
 
+/// A swing as the station told it, curves and all.
+#[derive(Clone, Debug)]
+pub struct LiveSwing {
+    /// Of which sensor.
+    pub sensor: Arc<str>,
+    /// Of which session of it.
+    pub session: Arc<str>,
+    /// What it is or will be in the store, once that is known.
+    pub swing_id: Option<uuid::Uuid>,
+    /// What was told.
+    pub told: Box<ToldSwing>,
+}
+
 /// Takes what is to be kept beyond the process.
 pub type Keep = Box<dyn Fn(&Arc<News>) + Send + Sync>;
 
@@ -58,6 +76,7 @@ pub type ForgetKept = Box<dyn Fn(&Forget) -> std::io::Result<u64> + Send + Sync>
 pub struct Hub {
     inner: Mutex<Inner>,
     sender: broadcast::Sender<Arc<News>>,
+    swings: broadcast::Sender<Arc<LiveSwing>>,
     keep: Keep,
     forget_kept: Option<ForgetKept>,
 }
@@ -107,7 +126,8 @@ impl Hub {
             told: BTreeMap::new(),
             forgotten: BTreeMap::new(),
         };
-        Self { inner: Mutex::new(inner), sender: broadcast::Sender::new(CHANNEL_DEPTH), keep, forget_kept: None }
+        let (sender, swings) = (broadcast::Sender::new(CHANNEL_DEPTH), broadcast::Sender::new(SWINGS_DEPTH));
+        Self { inner: Mutex::new(inner), sender, swings, keep, forget_kept: None }
     }
 
     /// What is kept beyond the process can be forgotten so.
@@ -137,7 +157,27 @@ impl Hub {
     /// Tells an event; its id.
     pub fn publish(&self, kind: &str, data: String) -> u64 {
         let mut inner = self.lock();
-        self.publish_in(&mut inner, kind, data)
+        self.publish_in(&mut inner, kind, data).0
+    }
+
+    /// Swings with their curves, from here on.
+    pub fn swings(&self) -> broadcast::Receiver<Arc<LiveSwing>> {
+        self.swings.subscribe()
+    }
+
+    /// Whether anybody wants them.
+    pub fn draws_swings(&self) -> bool {
+        self.swings.receiver_count() > 0
+    }
+
+    /// Tells a swing: the event, and to whoever draws it here, it. Neither of somebody who is forgotten.
+    pub fn swing(&self, kind: &str, data: String, drawn: Option<LiveSwing>) -> u64 {
+        let mut inner = self.lock();
+        let (id, is_told) = self.publish_in(&mut inner, kind, data);
+        if let Some(drawn) = drawn.filter(|_| is_told) {
+            let _ = self.swings.send(Arc::new(drawn));
+        }
+        id
     }
 
     /// A sensor's state is this now.
@@ -209,13 +249,14 @@ impl Hub {
         }
     }
 
-    fn publish_in(&self, inner: &mut Inner, kind: &str, data: String) -> u64 {
+    /// The event's id, and whether it may be told.
+    fn publish_in(&self, inner: &mut Inner, kind: &str, data: String) -> (u64, bool) {
         let id = inner.next_id;
         inner.next_id += 1;
         *inner.told.entry(kind.to_owned()).or_default() += 1;
         let news = Arc::new(News { id: Some(id), kind: kind.into(), data });
         if inner.forgotten.values().any(|is_theirs| is_theirs(&news)) {
-            return id;
+            return (id, false);
         }
         (self.keep)(&news);
         inner.kept.push_back(Arc::clone(&news));
@@ -223,7 +264,7 @@ impl Hub {
             inner.kept.pop_front();
         }
         let _ = self.sender.send(news);
-        id
+        (id, true)
     }
 
     fn lock(&self) -> MutexGuard<'_, Inner> {
@@ -295,6 +336,34 @@ mod tests {
         assert_eq!(told, [Some(10), Some(11), Some(13)]);
         let kept = |after| hub.subscribe(Some(after)).missed.map(|missed| missed.len());
         assert_eq!((kept(10), kept(11)), (Some(1), None));
+    }
+
+    #[test]
+    fn a_swing_is_drawn_where_somebody_draws_and_not_of_who_is_forgotten() {
+        let hub = hub(Vec::new(), 10);
+        let told = |number| ToldSwing {
+            number,
+            run: 0,
+            stage: crate::engine::Stage::Streaming,
+            swing: crate::report::example::swing(1),
+            contact_utc: None,
+            at_the_plate: Default::default(),
+            profile: Arc::default(),
+        };
+        let live = |number| {
+            let (sensor, session, told) = ("knob".into(), "first".into(), Box::new(told(number)));
+            Some(LiveSwing { sensor, session, swing_id: None, told })
+        };
+        assert!(!hub.draws_swings());
+        hub.swing("swing", "mine".into(), live(0));
+        let mut drawn = hub.swings();
+        assert!(hub.draws_swings());
+        let is_theirs: Forget = Arc::new(|news| news.data == "theirs");
+        hub.forget(uuid::Uuid::from_u128(1), &is_theirs).unwrap();
+        hub.swing("swing", "theirs".into(), live(1));
+        assert_eq!(hub.swing("swing", "mine".into(), live(2)), 12);
+        assert_eq!(drawn.try_recv().unwrap().told.number, 2);
+        assert!(drawn.try_recv().is_err(), "one of before is kept nowhere");
     }
 
     #[test]

@@ -107,8 +107,10 @@ pub struct Keeper<R> {
     pub hub: Arc<Hub>,
     /// The time.
     pub clock: Arc<dyn Clock>,
-    /// Ends it all.
+    /// Ends it: the service stops.
     pub cancel: CancellationToken,
+    /// Ends it: the sensor is not to be used any more. A child of `cancel`.
+    pub let_go: CancellationToken,
 }
 
 /// What a connection has turned out to be.
@@ -120,11 +122,19 @@ struct Made<L> {
 }
 
 impl<R: Radio> Keeper<R> {
-    /// Keeps the sensor connected until cancelled.
+    /// Keeps the sensor connected until cancelled or let go.
     pub async fn run(self) {
+        self.keep().await;
+        if !self.cancel.is_cancelled() {
+            self.hub.clear(Some(self.inlet.sensor()), CONNECTION);
+        }
+    }
+
+    async fn keep(&self) {
         let (mut wait, mut hardware) = (FIRST_WAIT, None);
-        while !self.cancel.is_cancelled() {
+        while !self.let_go.is_cancelled() {
             let before = self.inlet.received();
+            // One that is let go while it is being connected to is disconnected in order, once it is.
             let made = tokio::select! {
                 made = limited("connecting", CONNECTING, self.connect(&mut hardware)) => made,
                 () = self.cancel.cancelled() => return,
@@ -137,7 +147,7 @@ impl<R: Radio> Keeper<R> {
                         // These never end: a call of theirs that hangs holds up nothing.
                         () = self.exchange_times(&made, before) => None,
                         () = self.read_battery(&made) => None,
-                        () = self.cancel.cancelled() => None,
+                        () = self.let_go.cancelled() => None,
                     };
                     let Some(error) = lost else { return self.end(made).await };
                     let error = self.why(error).await;
@@ -153,7 +163,7 @@ impl<R: Radio> Keeper<R> {
             }
             tokio::select! {
                 () = sleep(wait) => {}
-                () = self.cancel.cancelled() => return,
+                () = self.let_go.cancelled() => return,
             }
             wait = (2 * wait).min(LONGEST_WAIT);
         }
@@ -306,7 +316,9 @@ impl<R: Radio> Keeper<R> {
         for Write { characteristic, bytes, with_response } in &made.stop {
             let _ = timeout(SHORT_CALL, made.link.write(*characteristic, bytes, *with_response)).await;
         }
-        self.tell(LinkState::Lost, Some("the service was stopped".into()));
+        let cause =
+            if self.cancel.is_cancelled() { "the service was stopped" } else { "it is not to be used any more" };
+        self.tell(LinkState::Lost, Some(cause.into()));
         let _ = timeout(SHORT_CALL, made.link.disconnect()).await;
     }
 

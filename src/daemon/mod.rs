@@ -8,8 +8,10 @@
 //! ```
 //!
 //! [`clock`] the host's time; [`radio`] Bluetooth behind a trait; [`link`] a connection kept alive; [`finder`] which sensors
-//! to connect to; [`playback`] a recording as a device; [`inlet`] the ring; [`station`] what is done for one sensor, with
+//! to connect to, by what is [`nearby`] and was chosen; [`playback`] a recording as a device, [`example`] the bundled one; [`inlet`] the ring;
+//! [`station`] what is done for one sensor, with
 //! [`state`] and [`recording`]; [`recorder`] to disk; [`files`] from there; [`hub`] and [`event_log`] where it is told;
+//! [`tap`] what a sensor sends for whoever [`checks`] it;
 //! [`store`] where it is kept, and [`record`] what comes there; [`api`] the door for front-ends, [`access`] who may go
 //! through it, and [`metrics`] what is counted.
 //!
@@ -17,15 +19,18 @@
 //!
 //! Bounds: the ring [`inlet::DEPTH`] (full: dropped, counted, a gap), the recorder's queue [`recorder::QUEUE_DEPTH`] (full:
 //! not recorded, counted, a fault), the ingest's queue [`record::ingest::QUEUE_DEPTH`] (full: taken from the recording at
-//! the next start), the hub's channel (full: the subscriber catches up or is told that it cannot), the
+//! the next start), the hub's channels (full: the subscriber catches up or is told
+//! that it cannot; whoever draws swings takes the latest), the
 //! event log's queue (full: counted). Stopping: sources end, stations empty their rings, finish and close, what they told is
 //! stored, the event log is written; within [`STOP_WITHIN`].
 
 pub mod access;
 pub mod api;
 pub mod ball_import;
+pub mod checks;
 pub mod clock;
 pub mod event_log;
+pub mod example;
 pub mod files;
 pub mod finder;
 pub mod hex;
@@ -35,7 +40,9 @@ pub mod link;
 pub mod lock;
 pub mod logging;
 pub mod metrics;
+pub mod nearby;
 pub mod offline;
+mod opening;
 mod page;
 pub mod playback;
 pub mod radio;
@@ -46,6 +53,7 @@ pub mod service;
 pub mod state;
 pub mod station;
 pub mod store;
+pub mod tap;
 #[cfg(test)]
 mod test_child;
 #[cfg(test)]
@@ -67,6 +75,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{JoinHandle, Thread};
 use std::time::Duration;
+use tap::Tap;
+use uuid::Uuid;
 
 use crate::engine::wire::mcap::{AtThePlate, Entry};
 
@@ -96,11 +106,14 @@ pub struct Stations<D: Disk> {
     running: Mutex<BTreeMap<String, Running>>,
     /// Who is at the plate and which version of it, for stations yet to be opened. Locked within `running`.
     at_the_plate: Mutex<Option<(i64, AtThePlate)>>,
+    /// Sensors whose swings are one athlete's or nobody's. Locked last.
+    kept_to: Mutex<BTreeMap<String, String>>,
     outfit: Slot,
 }
 
 struct Running {
     inlet: Arc<Inlet>,
+    tap: Arc<Tap>,
     thread: JoinHandle<()>,
 }
 
@@ -116,8 +129,21 @@ impl<D: Disk> Stations<D> {
         entrance: Entrance,
     ) -> Self {
         let (stopping, running) = (Arc::default(), Mutex::default());
-        let (at_the_plate, outfit) = (Mutex::default(), Slot::default());
-        Self { hub, clock, disk, folder, nearly_full_bytes, limits, entrance, stopping, running, at_the_plate, outfit }
+        let (at_the_plate, kept_to, outfit) = (Mutex::default(), Mutex::default(), Slot::default());
+        Self {
+            hub,
+            clock,
+            disk,
+            folder,
+            nearly_full_bytes,
+            limits,
+            entrance,
+            stopping,
+            running,
+            at_the_plate,
+            kept_to,
+            outfit,
+        }
     }
 
     /// A station for a sensor, and the way into it; the one there is if it has one already. `None` if there are
@@ -144,16 +170,17 @@ impl<D: Disk> Stations<D> {
             }
         };
         let (inlet, outlet) = ring(sensor, Box::new(wake));
-        let station = self.station(&inlet, outlet);
+        let tap: Arc<Tap> = Arc::default();
+        let station = self.station(&inlet, outlet).tapped(Arc::clone(&tap));
         let (clock, stopping) = (Arc::clone(&self.clock), Arc::clone(&self.stopping));
         let builder = std::thread::Builder::new().name("station".into()).stack_size(STATION_STACK_BYTES);
         let started = builder.spawn(move || run(station, &*clock, &stopping));
         match started {
             Ok(started) => {
                 *thread.lock().unwrap_or_else(PoisonError::into_inner) = Some(started.thread().clone());
-                running.insert(sensor.to_owned(), Running { inlet: Arc::clone(&inlet), thread: started });
+                running.insert(sensor.to_owned(), Running { inlet: Arc::clone(&inlet), tap, thread: started });
                 if let Some((_, context)) = &*self.at_the_plate.lock().unwrap_or_else(PoisonError::into_inner) {
-                    inlet.push(self.plate_entry(context));
+                    inlet.push(self.plate_entry(sensor, context));
                 }
                 Some(inlet)
             }
@@ -162,6 +189,12 @@ impl<D: Disk> Stations<D> {
                 None
             }
         }
+    }
+
+    /// The tap of a sensor; `None` if it was not connected since the start.
+    pub fn tap(&self, sensor: &str) -> Option<Arc<Tap>> {
+        let running = self.running.lock().unwrap_or_else(PoisonError::into_inner);
+        running.get(sensor).map(|there| Arc::clone(&there.tap))
     }
 
     /// Who is at the plate from here on, for every sensor, those that are yet to come among them. Who was said to be
@@ -174,15 +207,25 @@ impl<D: Disk> Stations<D> {
         }
         let context = at_bat.entry();
         *self.outfit.lock().unwrap_or_else(PoisonError::into_inner) = Arc::clone(&at_bat.outfit);
-        for station in running.values() {
-            station.inlet.push(self.plate_entry(&context));
+        for (sensor, station) in &*running {
+            station.inlet.push(self.plate_entry(sensor, &context));
         }
         *known = Some((at_bat.plate.version, context));
     }
 
-    fn plate_entry(&self, context: &AtThePlate) -> Entry {
+    /// From here on the sensor's swings are this athlete's or, while somebody else is at the plate, nobody's: they are
+    /// simulated.
+    pub fn keep_to(&self, sensor: &str, athlete_id: Uuid) {
+        let mut kept_to = self.kept_to.lock().unwrap_or_else(PoisonError::into_inner);
+        kept_to.insert(sensor.to_owned(), athlete_id.to_string());
+    }
+
+    fn plate_entry(&self, sensor: &str, context: &AtThePlate) -> Entry {
         let log_time_ns = u64::try_from(self.clock.now().utc_ns).unwrap_or(0);
-        Entry::AtThePlate { log_time_ns, context: Box::new(context.clone()) }
+        let kept_to = self.kept_to.lock().unwrap_or_else(PoisonError::into_inner);
+        let is_others = kept_to.get(sensor).is_some_and(|only| context.athlete_id.as_ref() != Some(only));
+        let context = if is_others { AtThePlate::default() } else { context.clone() };
+        Entry::AtThePlate { log_time_ns, context: Box::new(context) }
     }
 
     /// Ends all stations: what is in their rings is taken, what is pending told, recordings are closed. Sources must have

@@ -10,8 +10,8 @@ use super::clock::{Clock, SystemClock};
 use super::event_log::EventLog;
 use super::lock::{Holder, InstanceLock, make_private_folder};
 use super::metrics::Metrics;
+use super::opening::{Settings, StartError, open_hub, open_store};
 use super::record::archive;
-use super::service::{Settings, StartError, open_hub, open_store};
 use super::store::Store;
 use std::path::Path;
 use std::sync::Arc;
@@ -56,7 +56,11 @@ impl Offline {
             data_folder: folder.clone(),
             turns: Arc::default(),
             plate: Arc::new(|_| {}),
+            nearby: Arc::default(),
+            checks: Arc::default(),
+            example: None,
             cancel: streams.clone(),
+            screen: Arc::default(),
             heartbeat: api::HEARTBEAT,
         };
         Ok(Self { router: api::app(api), store, streams, log, lock })

@@ -1,30 +1,33 @@
 //! The whole service, put together: started, and stopped so that nothing is lost.
 
 use super::access;
+use super::checks::Checks;
 use super::clock::{Clock, SystemClock};
 use super::event_log::EventLog;
-use super::finder::{Catalogue, Finder, Open};
+use super::example::{self, Example};
+use super::finder::{Catalogue, Finder, Open, Wants};
 use super::hub::{Fault, Hub};
-use super::lock::{Holder, InstanceLock, LockError, make_private_folder};
+use super::lock::{Holder, InstanceLock, make_private_folder};
 use super::metrics::Metrics;
+use super::nearby::Nearby;
+pub use super::opening::{Settings, StartError};
+use super::opening::{bring_back_the_plate, chosen_before, open_hub, open_store};
 use super::playback::{Pace, play};
 use super::radio::Radio;
 use super::record::backlog::Backlog;
 use super::record::erase::Eraser;
 use super::record::ingest::{Entrance, Ingest};
-use super::record::restore::RestoreError;
-use super::record::{Turns, archive, finish_imports, plate, restore, retention};
+use super::record::{Turns, archive, retention};
 use super::recorder::{Leftovers, SystemDisk};
-use super::station::Limits;
-use super::store::queries::{recordings, tokens};
+use super::store::Store;
+use super::store::queries::tokens;
 use super::store::rows::UtcMicros;
-use super::store::{Place, Store, StoreError};
 use super::{STOP_WITHIN, Stations, api};
-use crate::engine::wire::mcap::{AtThePlate, Entry};
+use crate::engine::wire::mcap::Entry;
 use std::net::SocketAddr;
-use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::path::Path;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio::task::JoinHandle;
@@ -52,74 +55,8 @@ const _: () = assert!(
         + CLOSE_WITHIN.as_millis()
         <= STOP_WITHIN.as_millis()
 );
-/// The file in the data folder that has the installation's name.
-const CAGE: &str = "cage";
 /// Events that the log could not take are looked for so often.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
-
-/// What the service is started with.
-#[derive(Clone, Debug)]
-pub struct Settings {
-    /// Everything is kept in it.
-    pub data_folder: PathBuf,
-    /// Where front-ends find it; port 0: any that is free.
-    pub listen: SocketAddr,
-    /// By which names, how fast and how slowly it may be asked.
-    pub http: access::Settings,
-    /// What this installation is called, where several share a store.
-    pub cage: String,
-    /// What is older than so many days is removed; 0: nothing is.
-    pub retention_days: u64,
-    /// How many events can be resumed.
-    pub events_keep: usize,
-    /// With less free space than this the disk is nearly full, bytes.
-    pub nearly_full_bytes: u64,
-    /// When recordings end.
-    pub limits: Limits,
-    /// Where the record is kept.
-    pub store: Place,
-}
-
-/// Why the service cannot start.
-#[derive(Debug, thiserror::Error)]
-pub enum StartError {
-    /// Another one has the folder, or it cannot be had.
-    #[error(transparent)]
-    Lock(#[from] LockError),
-    /// The record cannot be opened.
-    #[error(transparent)]
-    Store(#[from] StoreError),
-    /// A restore that was ended in between cannot be ended.
-    #[error(transparent)]
-    Restore(#[from] RestoreError),
-    /// The installation was called otherwise before.
-    #[error(
-        "cage.name is {asked:?}, but the recordings in this data folder are stored as those of {found:?}; under another name \
-         each would be stored once more. Expected cage.name = {found:?}; to begin anew as {asked:?}, take another data folder"
-    )]
-    Cage {
-        /// What it was called.
-        found: String,
-        /// What it is to be called.
-        asked: String,
-    },
-    /// The folder cannot be written to.
-    #[error("{}: {cause}; expected a folder that can be written to", path.display())]
-    Folder {
-        /// Which.
-        path: PathBuf,
-        /// Why.
-        cause: std::io::Error,
-    },
-    /// The address cannot be listened on.
-    #[error("http.listen {address}: {cause}; expected a free port, or 0 for any")]
-    Listen {
-        /// Which.
-        address: SocketAddr,
-        /// Why.
-        cause: std::io::Error,
-    },
-}
 
 /// The running service.
 pub struct Service {
@@ -127,6 +64,7 @@ pub struct Service {
     store: Store,
     stations: Arc<Stations<SystemDisk>>,
     clock: Arc<dyn Clock>,
+    nearby: Arc<Nearby>,
     address: SocketAddr,
     cancel: CancellationToken,
     tasks: TaskTracker,
@@ -181,8 +119,11 @@ impl Service {
         bring_back_the_plate(&store, &settings.cage, &*clock, &stations).await?;
         let (cancel, tasks) = (CancellationToken::new(), TaskTracker::new());
         let streams = CancellationToken::new();
-        let plate_stations = Arc::clone(&stations);
+        let example = example_at(&stations, &hub, &clock, &tasks, &cancel);
+        let (plate_example, plate_stations, tapped) =
+            (Arc::clone(&example), Arc::clone(&stations), Arc::clone(&stations));
         let turns: Arc<Turns> = Arc::default();
+        let nearby = Arc::new(Nearby::new(chosen_before(&store, &settings.cage).await?));
         let shared = api::Api {
             store: store.clone(),
             hub: Arc::clone(&hub),
@@ -190,19 +131,40 @@ impl Service {
             cage: settings.cage.clone(),
             data_folder: folder.clone(),
             turns: Arc::clone(&turns),
-            plate: Arc::new(move |at_bat| plate_stations.at_the_plate(at_bat)),
+            plate: Arc::new(move |at_bat| {
+                plate_example.heard(at_bat);
+                plate_stations.at_the_plate(at_bat);
+            }),
+            example: Some(example),
             access: Arc::new(access::Access::new(&settings.http, settings.cage.clone(), address, store.clone())),
             metrics: Arc::new(Metrics::new(clock.now().utc_ns as f64 * 1e-9)),
             nearly_full_bytes: settings.nearly_full_bytes,
+            nearby: Arc::clone(&nearby),
+            checks: Arc::new(Checks::new(Arc::new(move |sensor| tapped.tap(sensor)))),
             cancel: streams.clone(),
+            screen: Arc::default(),
             heartbeat: api::HEARTBEAT,
         };
         let (lost, failing) = (log.lost(), log.failing());
         let watching = api::watch_the_plate(shared.clone(), cancel.clone());
         let (app, head) = (api::app(shared), settings.http.patience.head);
         let server = tokio::spawn(access::server::serve(listeners, app, head, streams.clone()));
-        let service =
-            Self { hub, store, stations, clock, address, cancel, tasks, streams, server, entrance, ingest, log, lock };
+        let service = Self {
+            hub,
+            store,
+            stations,
+            clock,
+            nearby,
+            address,
+            cancel,
+            tasks,
+            streams,
+            server,
+            entrance,
+            ingest,
+            log,
+            lock,
+        };
         service.tasks.spawn(service.look_after(settings, leftovers, backlog, turns));
         service.tasks.spawn(watching);
         service.tasks.spawn(watch_log(lost, failing, Arc::clone(&service.hub), service.cancel.clone()));
@@ -287,12 +249,16 @@ impl Service {
         &self.cancel
     }
 
-    /// Looks for sensors that are understood, and keeps those that `open` wants connected.
-    pub fn find_sensors<R: Radio>(&self, radio: Arc<R>, catalogue: Catalogue, open: Open) {
+    /// Looks for sensors that are understood, and keeps those connected that were chosen, or where none was, those that
+    /// are wanted.
+    pub fn find_sensors<R: Radio>(&self, radio: Arc<R>, catalogue: Catalogue, wants: Wants, open: Open) {
+        self.nearby.begin();
         let finder = Finder {
             radio,
             catalogue,
+            wants,
             open,
+            nearby: Arc::clone(&self.nearby),
             hub: Arc::clone(&self.hub),
             clock: Arc::clone(&self.clock),
             tasks: self.tasks.clone(),
@@ -354,64 +320,24 @@ impl Service {
     }
 }
 
-/// Holds the data folder to one name of the installation: recordings are known by it. It may change as long as none is.
-async fn keep_cage(store: &Store, folder: &Path, cage: &str) -> Result<(), StartError> {
-    let path = folder.join(CAGE);
-    let failed = |cause| StartError::Folder { path: path.clone(), cause };
-    let before = match std::fs::read_to_string(&path) {
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => None,
-        text => Some(text.map_err(failed)?.trim_end().to_owned()),
-    };
-    match before {
-        Some(found) if found == cage => return Ok(()),
-        Some(found) if recordings::has_any_of(&mut *store.read().await?, &found).await? => {
-            return Err(StartError::Cage { found, asked: cage.to_owned() });
-        }
-        _ => {}
-    }
-    let part = folder.join(format!("{CAGE}.part"));
-    std::fs::write(&part, format!("{}\n", cage)).and_then(|()| std::fs::rename(&part, &path)).map_err(failed)
-}
-
-/// The store, after a restore or an import that was cut short is gone on with.
-///
-/// # Errors
-/// If it or the data folder cannot be used.
-pub(super) async fn open_store(settings: &Settings) -> Result<Store, StartError> {
-    let folder = &settings.data_folder;
-    let is_restoring = restore::finish(folder).map_err(|cause| StartError::Folder { path: folder.clone(), cause })?;
-    let store = Store::open(&settings.store).await?;
-    if is_restoring {
-        restore::finish_server(&store, folder).await?;
-    }
-    keep_cage(&store, folder, &settings.cage).await?;
-    if let Err(error) = finish_imports(&store, &settings.cage, &folder.join("recordings")).await {
-        tracing::warn!(%error, "imports that were cut short are seen to at the next start");
-    }
-    Ok(store)
-}
-
-/// The hub, with the events of earlier runs.
-pub(super) fn open_hub(settings: &Settings, clock: &dyn Clock) -> std::io::Result<(Arc<Hub>, EventLog)> {
-    let (earlier, last_id, log) = EventLog::open(&settings.data_folder, settings.events_keep)?;
-    // Later than any id before, even if the log of these is lost.
-    let first_id = u64::try_from(clock.now().utc_ns / 1_000_000).unwrap_or(0).max(last_id + 1);
-    let hub = Hub::new(earlier, first_id, settings.events_keep, log.keeper()).forgetting(log.forgetter());
-    Ok((Arc::new(hub), log))
-}
-
-/// Whoever was at the plate when the service ended is again, if their lesson is not over.
-async fn bring_back_the_plate(
-    store: &Store,
-    cage: &str,
-    clock: &dyn Clock,
-    stations: &Stations<SystemDisk>,
-) -> Result<(), StoreError> {
-    let at_bat = plate::current(&mut *store.read().await?, cage, UtcMicros(clock.now().utc_ns / 1000)).await?;
-    if at_bat.entry() != AtThePlate::default() {
-        stations.at_the_plate(&at_bat);
-    }
-    Ok(())
+/// What plays the bundled lesson there.
+fn example_at(
+    stations: &Arc<Stations<SystemDisk>>,
+    hub: &Arc<Hub>,
+    clock: &Arc<dyn Clock>,
+    tasks: &TaskTracker,
+    cancel: &CancellationToken,
+) -> Arc<Example> {
+    let (opening, keeping) = (Arc::clone(stations), Arc::clone(stations));
+    Arc::new(Example {
+        open: Arc::new(move || opening.open(example::SENSOR)),
+        keep_to: Arc::new(move |athlete_id| keeping.keep_to(example::SENSOR, athlete_id)),
+        hub: Arc::clone(hub),
+        clock: Arc::clone(clock),
+        tasks: tasks.clone(),
+        cancel: cancel.clone(),
+        shown: Mutex::default(),
+    })
 }
 
 /// Finishes what a crash left, and says so.
@@ -446,45 +372,5 @@ async fn watch_log(lost: Arc<AtomicU64>, failing: Arc<AtomicBool>, hub: Arc<Hub>
             hub.clear(None, "event_log");
         }
         before = now;
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::daemon::store::rows::{Origin, Recording, RecordingState};
-    use crate::daemon::store::test_store::on_each;
-    use uuid::Uuid;
-
-    #[test]
-    fn an_installation_keeps_its_name_once_a_recording_is_known_by_it() {
-        on_each(async |test| {
-            let names = ["north", "north", "south"];
-            for cage in names {
-                keep_cage(&test.store, &test.folder, cage).await.unwrap();
-            }
-            let recording = Recording {
-                id: Uuid::now_v7(),
-                cage: "south".into(),
-                file_name: "20261125T161018Z-knob.mcap".into(),
-                sensor_id: None,
-                origin: Origin::Live,
-                imported_name: None,
-                athlete_id: None,
-                begun: UtcMicros(0),
-                ended: None,
-                summary: None,
-                sha256: None,
-                state: RecordingState::Open,
-                version: 1,
-            };
-            let mut changes = test.store.write().await.unwrap();
-            recordings::insert(&mut changes, &recording).await.unwrap();
-            changes.commit().await.unwrap();
-            keep_cage(&test.store, &test.folder, "south").await.unwrap();
-            let refused = keep_cage(&test.store, &test.folder, "north").await.unwrap_err().to_string();
-            assert!(refused.contains(r#"Expected cage.name = "south""#), "{refused}");
-            keep_cage(&test.store, &test.folder, "south").await.unwrap();
-        });
     }
 }

@@ -8,16 +8,17 @@
 //! [`Station::step`]; so does a test on virtual time.
 
 use super::clock::Now;
-use super::hub::{Fault, Hub};
+use super::hub::{Fault, Hub, LiveSwing};
 use super::inlet::{Inlet, Outlet};
 use super::record::handover::Handover;
 use super::record::ingest::Entrance;
 use super::record::outfit::{Slot, Wardrobe};
 use super::recorder::Kept;
 use super::state::{Live, SensorState};
+use super::tap::Tap;
 use crate::engine::Stage;
 use crate::engine::device::own;
-use crate::engine::session::{Session, Told};
+use crate::engine::session::{Session, Told, ToldSwing};
 use crate::engine::wire::mcap::{Entry, LinkRecord, LinkState};
 use crate::report::event;
 use serde::Serialize;
@@ -103,6 +104,7 @@ pub struct Station<R> {
     next_look: Duration,
     /// What a recording begins with: the last of each kind.
     preamble: [Option<Entry>; 4],
+    tap: Arc<Tap>,
 }
 
 /// An event that waits for its packets to be written.
@@ -159,7 +161,14 @@ impl<R: Recording> Station<R> {
             waiting: VecDeque::new(),
             next_look: Duration::ZERO,
             preamble: [const { None }; 4],
+            tap: Arc::default(),
         }
+    }
+
+    /// What the session decodes is offered there.
+    pub fn tapped(mut self, tap: Arc<Tap>) -> Self {
+        self.tap = tap;
+        self
     }
 
     /// Its profile is to be what is swung makes of it.
@@ -257,7 +266,9 @@ impl<R: Recording> Station<R> {
 
     fn take_one(&mut self, entry: &Entry, now: Now) {
         self.recording.record(self.index, entry, now);
+        self.session.keep_fresh(self.tap.is_open());
         let told = self.session.take(entry);
+        self.tap.take(&self.session, now);
         self.live.take(entry, now);
         let problems = told.iter().filter_map(|told| match told {
             Told::Problem(cause) => Some(cause),
@@ -362,16 +373,38 @@ impl<R: Recording> Station<R> {
         let sensor = self.inlet.sensor();
         let envelope = Envelope { sensor, session: &session, recording: file, recorded, swing_id, told: &line };
         if let Ok(data) = serde_json::to_string(&envelope) {
-            self.hub.publish(kind, data);
+            match &told {
+                Told::Swing(told) => self.publish_swing(kind, data, &session, swing_id.flatten(), told),
+                _ => self.hub.publish(kind, data),
+            };
         }
         if let Told::Swing(swing) = told {
             self.handover.swing(swing, file);
         }
     }
 
+    fn publish_swing(
+        &self,
+        kind: &str,
+        data: String,
+        session: &Arc<str>,
+        swing_id: Option<Uuid>,
+        told: &ToldSwing,
+    ) -> u64 {
+        // Only what somebody draws is worth the copy of its curves.
+        let drawn = self.hub.draws_swings().then(|| LiveSwing {
+            sensor: self.inlet.sensor().into(),
+            session: Arc::clone(session),
+            swing_id,
+            told: Box::new(told.clone()),
+        });
+        self.hub.swing(kind, data, drawn)
+    }
+
     /// Tells the state, and what is wrong or right again.
     fn look(&mut self, now: Now) {
         let status = self.recording.status(now);
+        self.tap.tell_fix(self.session.fix());
         if self.in_recording > 0 {
             status.file.iter().for_each(|file| self.handover.file(file));
         }

@@ -1,12 +1,13 @@
 //! The engine's state machine: navigation, finder and the swings whose estimates are not final yet.
 
+use super::check::aim::Fix;
 use super::metrics::{Estimate, Flag, Metric, curves};
 use super::motion::conditioning::{Reading, readings};
 use super::motion::filter::MarkId;
 use super::motion::navigator::{Navigator, Options};
 use super::motion::rest::EndedRest;
 use super::motion::span::SpanNoise;
-use super::motion::state::{PARAMETERS, parameter};
+use super::motion::state::{ATTITUDE, PARAMETERS, parameter};
 use super::profile::{Calibration, Profile, SwingContext};
 use super::sample::{Sample, SampleClock, SensorTime};
 use super::swing::changes::Changes;
@@ -164,6 +165,18 @@ impl Engine {
     /// What has been learnt so far of the sensor and its mount.
     pub fn calibration(&self) -> Option<Calibration> {
         self.running.as_ref()?.navigator.calibration()
+    }
+
+    /// Where the sensor is at the last node of the filter, with the σ of its heading; `None` before there is one.
+    pub fn fix(&self) -> Option<Fix> {
+        let navigator = &self.running.as_ref()?.navigator;
+        let filter = navigator.filter()?;
+        let variance = filter.covariance()[(ATTITUDE + 2, ATTITUDE + 2)];
+        Some(Fix {
+            time_s: navigator.node_time_s(),
+            attitude: filter.state().attitude,
+            heading_sigma_rad: variance.max(0.0).sqrt(),
+        })
     }
 
     fn lead_in(&mut self, sample: Sample, events: &mut Vec<Event>) {

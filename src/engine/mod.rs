@@ -3,11 +3,12 @@
 //!
 //! In the order of the data: [`geometry`] and [`profile`]; [`wire`], bytes to samples; [`device`] and [`intake`], packets to
 //! samples, with [`utc`]; [`sample`]; [`motion`], samples to attitude and velocity; [`swing`], motion to swings;
-//! [`metrics`], swings to numbers. Mostly a module names those
+//! [`metrics`], swings to numbers; [`check`], samples to whether a sensor is what it is said to be. Mostly a module names those
 //! before it; but `wire` makes [`sample`]'s types, `swing` calls [`metrics`] and lends it the type of its curves, and
 //! `profile` takes the hands point from [`metrics`]. Beside them, for live sensors: [`device`], notifications to
 //! readings; [`utc`], a sensor's clock placed on UTC.
 
+pub mod check;
 pub mod device;
 pub mod geometry;
 pub mod intake;

@@ -5,6 +5,7 @@
 //! Nothing but the entries decides: a recording gives what the live stream gave, to the bit. What has been learnt of the
 //! sensor outlives a restart as [`Calibration::after_a_pause`](super::profile::Calibration::after_a_pause) says.
 
+use super::check::aim::Fix;
 use super::intake::{Arrival, Counts, Intake};
 use super::metrics::Flag;
 use super::profile::{Calibration, Profile, Side, SwingContext};
@@ -96,6 +97,9 @@ pub struct Session {
     /// The number of the engine's first swing, and the first that is free.
     first_number: u64,
     next_number: u64,
+    /// What the last entry held, where somebody wants it.
+    fresh: Vec<Sample>,
+    keeps_fresh: bool,
     /// What held when a swing was told first, as long as it may be told again.
     circumstances: VecDeque<Circumstances>,
 }
@@ -114,8 +118,24 @@ impl Session {
         Self::default()
     }
 
+    /// Whether the samples of the last entry are kept for [`fresh`](Self::fresh).
+    pub fn keep_fresh(&mut self, keeps: bool) {
+        self.keeps_fresh = keeps;
+    }
+
+    /// The samples that the last entry gave, in order, if they are kept. They change nothing that is told.
+    pub fn fresh(&self) -> &[Sample] {
+        &self.fresh
+    }
+
+    /// Where the sensor is by the last node of the filter: heading from an arbitrary zero.
+    pub fn fix(&self) -> Option<Fix> {
+        self.engine.as_ref().and_then(Engine::fix)
+    }
+
     /// The next entry of the recording or the live stream.
     pub fn take(&mut self, entry: &Entry) -> Vec<Told> {
+        self.fresh.clear();
         let mut told = Vec::new();
         let mut arrivals = Vec::new();
         match entry {
@@ -222,6 +242,9 @@ impl Session {
     fn samples(&mut self, samples: &[Sample], told: &mut Vec<Told>) {
         samples.iter().for_each(|sample| self.clock.push(sample.time));
         self.last_s = samples.last().map_or(self.last_s, |last| Some(last.time.0));
+        if self.keeps_fresh {
+            self.fresh.extend_from_slice(samples);
+        }
         if self.engine.is_none() {
             self.engine_profile = Arc::new(self.effective_profile());
             self.engine = Some(Engine::new(Profile::clone(&self.engine_profile)));

@@ -156,7 +156,7 @@ pub fn row_of(metric: Metric, estimates: &[Option<Estimate>], units: Units) -> R
 
 /// Decimals for a row: its least uncertainty keeps two digits, as JCGM 100:2008 (GUM) § 7.2.6 has it, but no more than
 /// two decimals are shown.
-fn decimals(half_widths: impl Iterator<Item = f64>) -> usize {
+pub fn decimals(half_widths: impl Iterator<Item = f64>) -> usize {
     let least = half_widths.filter(|h| h.is_finite() && *h > 0.0).fold(f64::INFINITY, f64::min);
     if least.is_infinite() {
         return 1;

@@ -7,10 +7,12 @@
 //!                             hit                   truth    preset (one specimen's errors)
 //! ```
 //!
-//! [`Scenario::run`] is the one door for batters; [`textbook`] holds motions with closed-form solutions. All motions are
-//! put together from the curves of `curve` and are known exactly at every instant; nothing is integrated.
+//! [`Scenario::run`] is the one door for batters; [`textbook`] holds motions with closed-form solutions, [`bench`] those of a
+//! person who checks a sensor. All motions are
+//! put together from the curves of `curve` and are known exactly at every instant; nothing is integrated but a pendulum that loses.
 
 mod batter;
+pub mod bench;
 mod blow;
 mod builder;
 mod curve;

@@ -7,6 +7,7 @@
 
 mod boards;
 mod cage;
+mod chosen;
 mod habits;
 mod knob;
 mod losses;

@@ -1,6 +1,7 @@
 //! The live service from notification to event, on virtual time and as a process.
 
 mod access;
+mod checks;
 mod cli;
 #[cfg(target_os = "linux")]
 mod disk;

@@ -207,8 +207,13 @@ async fn heartbeats_come_while_there_is_nothing_to_tell() {
         clock: Arc::new(SystemClock::new()),
         data_folder: folder.kept(),
         turns: Arc::default(),
+        nearby: Arc::default(),
+        checks: Arc::default(),
+        screen: Arc::default(),
         hub: Arc::new(Hub::new(Vec::new(), 1, 10, Box::new(|_| {}))),
         plate: Arc::new(|_| {}),
+        example: None,
+        screen: Arc::default(),
         cancel: cancel.clone(),
         heartbeat: Duration::from_millis(50),
     };

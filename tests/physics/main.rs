@@ -3,6 +3,7 @@
 //! Each is named after its source; tolerances are derived, and the derivation stands beside them. Run with
 //! `cargo test --release --test physics`.
 
+mod checks;
 mod closed_forms;
 mod filters;
 mod honesty;

@@ -47,11 +47,20 @@ pub enum Claim<'a> {
     ThisMachine,
     /// Whoever holds this token.
     Token(&'a str),
+    /// The same, as a browser sends it of its own accord, whichever page made it ask.
+    Cookie(&'a str),
     /// It does not say.
     Nobody,
-    /// `Authorization` is not one bearer token.
-    Unreadable,
+    /// What it says cannot be read: why.
+    Unreadable(&'static str),
 }
+
+/// The cookie in which a browser keeps the token of its device. Cookies know no ports: whatever else is served under the same
+/// name is sent it too.
+pub const COOKIE: &str = "swingd_token";
+
+const NO_BEARER: &str = "`Authorization` is not one bearer token; expected `Bearer TOKEN`";
+const NO_COOKIE: &str = "there is not one cookie with a token; pair this device again";
 
 /// Headers by which a proxy says that it speaks for somebody else (RFC 7239; the others are custom).
 const FORWARDED: [&str; 3] = ["forwarded", "via", "x-real-ip"];
@@ -83,15 +92,43 @@ fn prefix(ip: Ipv6Addr) -> Ipv6Addr {
     (u128::from(ip) >> 64 << 64).into()
 }
 
-/// Who a request says it comes from. A token goes before the connection: it may be for less.
+/// Who a request says it comes from. `Authorization` goes before the connection: it may be for less. A cookie does not, as
+/// nobody chooses to send it: whoever uses this machine stays its owner.
 pub fn claim<'a>(headers: &'a HeaderMap, peer: &Peer) -> Claim<'a> {
     let mut given = headers.get_all(header::AUTHORIZATION).iter();
     match (given.next(), given.next()) {
-        (Some(value), None) => value.to_str().ok().and_then(bearer).map_or(Claim::Unreadable, Claim::Token),
-        (Some(_), Some(_)) => Claim::Unreadable,
+        (Some(value), None) => value.to_str().ok().and_then(bearer).map_or(Claim::Unreadable(NO_BEARER), Claim::Token),
+        (Some(_), Some(_)) => Claim::Unreadable(NO_BEARER),
         (None, _) if peer.is_loopback() && !is_forwarded(headers) => Claim::ThisMachine,
-        (None, _) => Claim::Nobody,
+        (None, _) => of_cookies(headers),
     }
+}
+
+fn of_cookies(headers: &HeaderMap) -> Claim<'_> {
+    let mut given = tokens_of_cookies(headers);
+    match (given.next(), given.next()) {
+        (None, _) => Claim::Nobody,
+        (Some(token), None) if !token.is_empty() => Claim::Cookie(token),
+        _ => Claim::Unreadable(NO_COOKIE),
+    }
+}
+
+/// Whether it brings the cookie.
+pub fn has_cookie(headers: &HeaderMap) -> bool {
+    tokens_of_cookies(headers).next().is_some()
+}
+
+/// What the cookies of that name hold (RFC 6265, 4.2.1). A header that is no text holds none of ours.
+fn tokens_of_cookies(headers: &HeaderMap) -> impl Iterator<Item = &str> {
+    let lines = headers.get_all(header::COOKIE).iter().filter_map(|line| line.to_str().ok());
+    let pairs = lines.flat_map(|line| line.split(';')).filter_map(|pair| pair.trim().split_once('='));
+    pairs.filter(|(name, _)| *name == COOKIE).map(|(_, token)| token)
+}
+
+/// The cookie with a token, for a browser to keep until the token expires: no script reads it, no other site's page has it
+/// sent (RFC 6265bis, 4.1.2). Not `Secure`: the service speaks plain HTTP.
+pub fn cookie(token: &str, max_age_s: i64) -> String {
+    format!("{COOKIE}={token}; HttpOnly; SameSite=Strict; Path=/; Max-Age={max_age_s}")
 }
 
 /// Whether it says that it was sent on for somebody else.
@@ -158,10 +195,28 @@ mod tests {
         let there = peer("192.0.2.9:5000", "192.0.2.7:7951");
         assert_eq!(claimed(&there, &[("authorization", "bEARER  x ")]), "Token(\"x\")");
         for value in ["Bearer", "Bearer ", "Basic eA==", "x", "Bearer x y", ""] {
-            assert_eq!(claimed(&there, &[("authorization", value)]), "Unreadable", "{value:?}");
+            let claimed = claimed(&there, &[("authorization", value)]);
+            assert!(claimed.starts_with("Unreadable(\"`Authorization`"), "{value:?}: {claimed}");
         }
         let twice = [("authorization", "Bearer x"), ("authorization", "Bearer x")];
-        assert_eq!(claimed(&there, &twice), "Unreadable");
+        assert!(claimed(&there, &twice).starts_with("Unreadable"));
+    }
+
+    #[test]
+    fn one_cookie_is_a_token_elsewhere_and_takes_nothing_away_here() {
+        let there = peer("192.0.2.9:5000", "192.0.2.7:7951");
+        assert_eq!(claimed(&there, &[("cookie", "units=metric; swingd_token=x; look=dark")]), "Cookie(\"x\")");
+        assert_eq!(claimed(&there, &[("cookie", "units=metric"), ("cookie", "swingd_token=x")]), "Cookie(\"x\")");
+        let both = [("cookie", "swingd_token=x"), ("authorization", "Bearer y")];
+        assert_eq!(claimed(&there, &both), "Token(\"y\")");
+        assert_eq!(claimed(&there, &[("cookie", "other=x; xswingd_token=y; swingd_token")]), "Nobody");
+        for value in ["swingd_token=x; swingd_token=x", "swingd_token=", "swingd_token=;swingd_token=x"] {
+            assert!(claimed(&there, &[("cookie", value)]).starts_with("Unreadable(\"there is not one"), "{value}");
+        }
+        let here = peer("127.0.0.1:5000", "127.0.0.1:7951");
+        assert_eq!(claimed(&here, &[("cookie", "swingd_token=x")]), "ThisMachine");
+        let forwarded = [("cookie", "swingd_token=x"), ("via", "1.1 cage")];
+        assert_eq!(claimed(&here, &forwarded), "Cookie(\"x\")");
     }
 
     #[test]

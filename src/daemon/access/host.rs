@@ -4,7 +4,7 @@
 //! refused. It may also send requests here under its own name; then the browser tells its `Origin` and that it is another
 //! one (`Sec-Fetch-Site`, W3C Fetch Metadata), and that is refused too; another port of this machine is another origin.
 
-use axum::http::{HeaderMap, Uri, header};
+use axum::http::{HeaderMap, Method, Uri, header};
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 
 /// The names under which this service may be asked.
@@ -57,6 +57,20 @@ impl Hosts {
                 Err(format!("the origin is `{}`; {expected}", shown(other)))
             }
         }
+    }
+
+    /// Whether something may be changed by a request whose token came by itself, in a cookie: only where the browser says that
+    /// a page of this service's own sent it. Every browser tells the `Origin` of what changes something (Fetch, 3.2), which is
+    /// [looked at](Self::check_origin) for all; what tells nothing is no browser of today, and has `Authorization`.
+    ///
+    /// # Errors
+    /// What was expected.
+    pub fn check_cookie(method: &Method, headers: &HeaderMap) -> Result<(), String> {
+        let tells = headers.contains_key(header::ORIGIN) || headers.contains_key("sec-fetch-site");
+        if method.is_safe() || tells {
+            return Ok(());
+        }
+        Err("a cookie alone changes nothing; expected an Origin beside it, or `Authorization: Bearer`".into())
     }
 
     fn is_own_origin(&self, origin: &str, local: SocketAddr) -> bool {

@@ -21,7 +21,7 @@ use uuid::Uuid;
 /// g, m/s² (CGPM 1901).
 const STANDARD_GRAVITY_MPS2: f64 = 9.80665;
 /// The pivot of ASTM F2398, from the knob's end: 6 in.
-const PIVOT_FROM_KNOB_M: f64 = 0.1524;
+pub const PIVOT_FROM_KNOB_M: f64 = 0.1524;
 
 /// What can be said of a bat or a training implement. Lengths are from the knob's end.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -266,19 +266,23 @@ impl BatBody {
             .done()
     }
 
-    /// The physical pendulum, I = m·g·d·(T/2π)², d from pivot to centre of mass (any textbook of mechanics; the method of
-    /// ASTM F2398). Its σ is that of the period: σ_I = 2·I·σ_T/T; mass and balance point are taken as exact.
+    /// σ of a moment that a pendulum told is that of the period: σ_I = 2·I·σ_T/T; mass and balance point are taken as exact.
     fn moi(&self) -> Option<Moi> {
         let Some(period_s) = self.pendulum_period_s else {
             let entered = |moi_knob6_kgm2| Moi::Entered { moi_knob6_kgm2, sigma_kgm2: None };
             return self.moi_knob6_kgm2.map(entered);
         };
-        let arm_m = self.balance_m? - PIVOT_FROM_KNOB_M;
-        let moi_knob6_kgm2 =
-            self.mass_kg? * STANDARD_GRAVITY_MPS2 * arm_m * (period_s / (2.0 * std::f64::consts::PI)).powi(2);
+        let moi_knob6_kgm2 = pendulum_kgm2(self.mass_kg?, self.balance_m?, period_s);
         let sigma_kgm2 = self.pendulum_period_sigma_s.map(|sigma_s| 2.0 * moi_knob6_kgm2 * sigma_s / period_s);
         Some(Moi::Pendulum { moi_knob6_kgm2, sigma_kgm2, period_s, period_sigma_s: self.pendulum_period_sigma_s })
     }
+}
+
+/// The physical pendulum, I = m·g·d·(T/2π)², d from pivot to centre of mass (any textbook of mechanics; the method of
+/// ASTM F2398): moment of inertia about the 6 in pivot of a bat that swings about it with small amplitude, kg·m².
+pub fn pendulum_kgm2(mass_kg: f64, balance_m: f64, period_s: f64) -> f64 {
+    let arm_m = balance_m - PIVOT_FROM_KNOB_M;
+    mass_kg * STANDARD_GRAVITY_MPS2 * arm_m * (period_s / (2.0 * std::f64::consts::PI)).powi(2)
 }
 
 #[cfg(test)]

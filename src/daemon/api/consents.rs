@@ -167,7 +167,8 @@ pub fn standing(consents: &[rows::Consent], now: UtcMicros) -> (ConsentState, Ve
     (last.map_or(ConsentState::None, |consent| state(consent, now)), Vec::new())
 }
 
-fn state(consent: &rows::Consent, now: UtcMicros) -> ConsentState {
+/// How one of them stands at an instant.
+pub fn state(consent: &rows::Consent, now: UtcMicros) -> ConsentState {
     if consent.given > now {
         return ConsentState::None;
     }

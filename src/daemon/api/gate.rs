@@ -7,14 +7,15 @@ use super::Api;
 use super::idempotency::Caller;
 use super::problem::{Kind, Problem};
 use super::witness;
-use crate::daemon::access::caller::{Claim, claim, holder};
+use crate::daemon::access::caller::{self, Claim, claim, has_cookie, holder};
+use crate::daemon::access::host::Hosts;
 use crate::daemon::access::rules::{Rule, rule_of};
 use crate::daemon::access::{Peer, Who, secret};
 use crate::daemon::store::queries::tokens;
 use crate::daemon::store::rows::{AuditEntry, Role, Token, UtcMicros, Word};
 use axum::body::Body;
 use axum::extract::{MatchedPath, Request, State};
-use axum::http::{HeaderMap, HeaderValue, StatusCode, Uri, header};
+use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use futures::StreamExt;
@@ -49,6 +50,11 @@ impl Refusal {
         Self { problem: Problem::new(Kind::TooMany, words), retry_after: Some(wait) }
     }
 
+    /// What is said of it.
+    pub fn words(&self) -> &str {
+        &self.problem.detail
+    }
+
     /// Of a kind, with words.
     pub fn new(kind: Kind, words: impl Into<String>) -> Self {
         Problem::new(kind, words).into()
@@ -80,7 +86,8 @@ fn seconds(wait: Duration) -> u64 {
 pub async fn before_routing(State(api): State<Api>, mut request: Request, next: Next) -> Response {
     let (began, method) = (api.clock.now().elapsed, request.method().clone());
     let peer = request.extensions().get::<Peer>().copied();
-    let mut response = match admit(&api, request.uri(), request.headers(), peer).await {
+    let came_with_cookie = has_cookie(request.headers());
+    let mut response = match admit(&api, request.method(), request.uri(), request.headers(), peer).await {
         Ok(asker) => {
             if let Ok(Who::Holder { id, .. }) = &asker.0 {
                 request.extensions_mut().insert(Caller(id.to_string()));
@@ -96,7 +103,17 @@ pub async fn before_routing(State(api): State<Api>, mut request: Request, next: 
     let route = route.as_ref().map_or("none", |route| route.0.as_str());
     api.metrics.answered(route, method.as_str(), response.status().as_u16(), took);
     protect(&mut response);
+    if came_with_cookie && response.status() == StatusCode::UNAUTHORIZED {
+        forget(&mut response);
+    }
     response
+}
+
+/// The browser is to send the cookie no more: each time it would be a wrong guess.
+fn forget(response: &mut Response) {
+    if let Ok(cookie) = HeaderValue::try_from(caller::cookie("", 0)) {
+        response.headers_mut().append(header::SET_COOKIE, cookie);
+    }
 }
 
 /// What browsers are told of every answer.
@@ -108,13 +125,19 @@ fn protect(response: &mut Response) {
     }
     headers.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
     headers.insert("cross-origin-resource-policy", HeaderValue::from_static("same-origin"));
-    headers.insert(header::REFERRER_POLICY, HeaderValue::from_static("no-referrer"));
+    headers.entry(header::REFERRER_POLICY).or_insert(HeaderValue::from_static("no-referrer"));
     headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
     let nothing = HeaderValue::from_static("default-src 'none'; frame-ancestors 'none'");
     headers.entry(header::CONTENT_SECURITY_POLICY).or_insert(nothing);
 }
 
-async fn admit(api: &Api, uri: &Uri, headers: &HeaderMap, peer: Option<Peer>) -> Result<Asker, Refusal> {
+async fn admit(
+    api: &Api,
+    method: &Method,
+    uri: &Uri,
+    headers: &HeaderMap,
+    peer: Option<Peer>,
+) -> Result<Asker, Refusal> {
     let Some(peer) = peer else {
         return Err(Refusal::new(Kind::Internal, "it is not known where the request came from"));
     };
@@ -123,6 +146,9 @@ async fn admit(api: &Api, uri: &Uri, headers: &HeaderMap, peer: Option<Peer>) ->
     access.hosts.check_host(uri, headers, peer.local).map_err(wrong_host)?;
     let wrong_origin = |words| Refusal::new(Kind::WrongOrigin, words);
     access.hosts.check_origin(headers, peer.local).map_err(wrong_origin)?;
+    if matches!(claim(headers, &peer), Claim::Cookie(_)) {
+        Hosts::check_cookie(method, headers).map_err(wrong_origin)?;
+    }
     access.rates().request(&peer, api.clock.now().elapsed).map_err(Refusal::too_many)?;
     Ok(Asker(identify(api, headers, &peer).await))
 }
@@ -132,8 +158,8 @@ async fn identify(api: &Api, headers: &HeaderMap, peer: &Peer) -> Result<Who, Re
     let given = match claim(headers, peer) {
         Claim::ThisMachine => return Ok(Who::ThisMachine),
         Claim::Nobody => return Err(nobody("expected `Authorization: Bearer` with a token; pairing gives one")),
-        Claim::Unreadable => return Err(nobody("`Authorization` is not one bearer token; expected `Bearer TOKEN`")),
-        Claim::Token(given) => given,
+        Claim::Unreadable(words) => return Err(nobody(words)),
+        Claim::Token(given) | Claim::Cookie(given) => given,
     };
     let now = api.clock.now();
     let found = tokens::with_hash(&mut *api.store.read().await?, &secret::hash(given)).await?;

@@ -12,12 +12,14 @@ mod archive;
 mod athletes;
 mod audit;
 mod ball_results;
-mod bats;
+pub(super) mod bats;
 mod check;
-mod consents;
+pub(super) mod checks;
+pub(super) mod consents;
 mod erase;
 mod etag;
-mod extract;
+mod example;
+pub(super) mod extract;
 mod gate;
 mod health;
 mod idempotency;
@@ -28,6 +30,7 @@ mod live;
 #[cfg(test)]
 mod model_tests;
 mod mounts;
+pub(super) mod nearby;
 mod openapi;
 mod page;
 mod pairings;
@@ -37,12 +40,14 @@ mod problem;
 mod recordings;
 mod refer;
 mod rounds;
-mod sensors;
+pub(super) mod sensors;
 mod swings;
 #[cfg(test)]
-mod test_api;
+pub(in crate::daemon) mod test_api;
 #[cfg(test)]
-mod test_gate;
+pub(super) mod test_gate;
+#[cfg(test)]
+mod test_pair;
 #[cfg(test)]
 mod test_witness;
 mod tokens;
@@ -50,14 +55,21 @@ mod tombstones;
 mod witness;
 mod words;
 
+pub(super) use extract::{Body, Id, Params};
+pub(super) use gate::Refusal;
 pub use openapi::document;
+pub(super) use pairings::{Redemption, give_back};
 pub use plate::watch as watch_the_plate;
 pub(super) use problem::{Kind, Problem};
+pub(super) use swings::summary::Statistics;
 
 use super::access::Access;
+use super::checks::Checks;
 use super::clock::Clock;
+use super::example::Example;
 use super::hub::Hub;
 use super::metrics::Metrics;
+use super::nearby::Nearby;
 use super::page as pages;
 use super::record::Turns;
 use super::record::plate::AtBat;
@@ -93,6 +105,12 @@ pub struct Api {
     pub turns: Arc<Turns>,
     /// Where who is at the plate goes.
     pub plate: Plate,
+    /// What sensors are near, and chosen.
+    pub nearby: Arc<Nearby>,
+    /// What is checked of sensors.
+    pub checks: Arc<Checks>,
+    /// What plays the bundled lesson; `None` where no service runs.
+    pub example: Option<Arc<Example>>,
     /// Ends the streams.
     pub cancel: CancellationToken,
     /// Who may.
@@ -101,13 +119,15 @@ pub struct Api {
     pub metrics: Arc<Metrics>,
     /// With less free space than this the disk is nearly full, bytes.
     pub nearly_full_bytes: u64,
+    /// What the pages show of it all as it happens.
+    pub screen: Arc<pages::Board>,
     /// How often an event stream sends something at least: [`live::HEARTBEAT`].
     pub heartbeat: Duration,
 }
 
 impl Api {
     /// The instant that answers are given at.
-    fn now(&self) -> UtcMicros {
+    pub(super) fn now(&self) -> UtcMicros {
         UtcMicros(self.clock.now().utc_ns / 1000)
     }
 }
@@ -126,6 +146,7 @@ pub fn app(api: Api) -> axum::Router {
         .fallback(problem::no_such_path)
         .method_not_allowed_fallback(problem::no_such_method)
         .layer(middleware::from_fn_with_state(api.clone(), idempotency::remember))
+        .layer(middleware::from_fn_with_state(api.clone(), pages::notice))
         .layer(DefaultBodyLimit::max(extract::LONGEST_BODY))
         .layer(middleware::from_fn_with_state(api.clone(), gate::at_route))
         .with_state(api.clone());
@@ -151,6 +172,9 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(rounds::read, rounds::edit, rounds::remove))
         .routes(routes!(sensors::list))
         .routes(routes!(sensors::read, sensors::edit))
+        .routes(routes!(nearby::nearby))
+        .routes(routes!(nearby::choose))
+        .routes(routes!(checks::read, checks::begin))
         .routes(routes!(mounts::list, mounts::create))
         .routes(routes!(mounts::read, mounts::edit, mounts::remove))
         .routes(routes!(aims::list, aims::create))
@@ -165,6 +189,7 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(live::events))
         .routes(routes!(live::faults))
         .routes(routes!(plate::read, plate::put))
+        .routes(routes!(example::create, example::remove))
         .routes(routes!(recordings::list, imports::create).layer(DefaultBodyLimit::max(imports::LONGEST_BODY)))
         .routes(routes!(recordings::read))
         .routes(routes!(recordings::file))

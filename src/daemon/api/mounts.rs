@@ -8,6 +8,7 @@ use super::idempotency::Creation;
 use super::instant::Instant;
 use super::page::{self, Page};
 use super::patch::Patch;
+use super::plate;
 use super::problem::Result;
 use super::refer::referred;
 use super::words::MountSource;
@@ -145,7 +146,9 @@ pub async fn create(State(api): State<Api>, creation: Creation, Body(new): Body<
     }
     mounts::insert(&mut changes, &row).await?;
     let location = format!("/v1/mounts/{}", row.id);
-    creation.finish(&api, changes, location, 1, &Mount::of(row)).await
+    let response = creation.finish(&api, changes, location, 1, &Mount::of(row)).await?;
+    plate::renew(&api).await;
+    Ok(response)
 }
 
 /// Read a mount
@@ -180,6 +183,7 @@ pub async fn edit(
     }
     mounts::update(&mut changes, &row).await?;
     changes.commit().await?;
+    plate::renew(&api).await;
     let version = version + 1;
     Ok(Versioned(version, Mount::of(rows::Mount { version, ..row })))
 }
@@ -194,6 +198,7 @@ pub async fn remove(State(api): State<Api>, Id(id): Id<Uuid>, IfMatch(version): 
     let mut changes = api.store.write().await?;
     mounts::delete(&mut changes, Seen { id, version }).await?;
     changes.commit().await?;
+    plate::renew(&api).await;
     Ok(StatusCode::NO_CONTENT)
 }
 
@@ -289,6 +294,23 @@ mod tests {
             assert_eq!(api.delete(path, "\"1\"").await.status, 412);
             assert_eq!(api.delete(path, "\"2\"").await.status, 204);
             assert_eq!(api.get(path).await.status, 404);
+        });
+    }
+
+    #[test]
+    fn stations_hear_of_a_mount_that_is_entered_ended_or_removed() {
+        on_each(async |api: TestApi| {
+            let sensor_id = sensor(&api, "knob-4f1a").await;
+            let heard = || api.plate.lock().unwrap().len();
+            let made = api.post("/v1/mounts", body(&sensor_id)).await;
+            assert_eq!(heard(), 1);
+            let path = made.header("location").unwrap();
+            api.patch(path, "\"1\"", json!({"note": "blue tape"})).await;
+            assert_eq!(heard(), 2);
+            assert_eq!(api.delete(path, "\"1\"").await.status, 412);
+            assert_eq!(heard(), 2, "nothing changed");
+            api.delete(path, "\"2\"").await;
+            assert_eq!(heard(), 3);
         });
     }
 

@@ -6,7 +6,7 @@ use super::extract::Body;
 use super::gate::{Holder, Refusal};
 use super::instant::Instant;
 use super::problem::{Kind, Problem, Result};
-use super::tokens::{self, LONGEST_LABEL, NewToken, Role, TokenBody};
+use super::tokens::{self, LONGEST_LABEL, Made, NewToken, Role, TokenBody};
 use crate::daemon::access::caller::is_forwarded;
 use crate::daemon::access::ledger::NotKept;
 use crate::daemon::access::pairing::{Offer, VALID_FOR};
@@ -91,7 +91,19 @@ pub async fn redeem(
     State(api): State<Api>,
     Extension(peer): Extension<Peer>,
     Body(body): Body<Redemption>,
-) -> std::result::Result<Response, Refusal> {
+) -> std::result::Result<Made, Refusal> {
+    give_back(&api, peer, body).await
+}
+
+/// A code is given back, by a program or on a page: the token for it, which is written down before it goes out.
+///
+/// # Errors
+/// If the code is wrong or stale, too many wrong ones were given back, or it cannot be written down.
+pub(in crate::daemon) async fn give_back(
+    api: &Api,
+    peer: Peer,
+    body: Redemption,
+) -> std::result::Result<Made, Refusal> {
     Check::new().text("label", body.label.as_deref().unwrap_or_default(), LONGEST_LABEL).done()?;
     let now = api.clock.now().elapsed;
     api.access.rates().may_guess(&peer, now).map_err(Refusal::too_many)?;
@@ -105,12 +117,12 @@ pub async fn redeem(
         ));
     };
     let label = body.label.filter(|label| !label.trim().is_empty()).unwrap_or(label);
-    let (token, response) = tokens::make(&api, TokenBody { role: role.into(), label, days }).await?;
+    let made = tokens::make(api, TokenBody { role: role.into(), label, days }).await?;
     // Nobody was known who asked; so it stands under the token that was given.
-    let holder = Holder { id: token.id, label: token.label, role: token.role };
-    let status = response.status().as_u16();
-    let entry = AuditEntry { method: "POST".into(), path: REDEEM.into(), status, ..holder.entry(&api, Some(peer)) };
+    let holder = Holder { id: made.row.id, label: made.row.label.clone(), role: made.row.role };
+    let status = StatusCode::CREATED.as_u16();
+    let entry = AuditEntry { method: "POST".into(), path: REDEEM.into(), status, ..holder.entry(api, Some(peer)) };
     let held_back = |error: NotKept| Refusal::new(Kind::Unavailable, format!("{error}, so the token is held back"));
     api.access.ledger.write(vec![entry]).await.map_err(held_back)?;
-    Ok(response)
+    Ok(made)
 }

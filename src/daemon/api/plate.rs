@@ -168,6 +168,16 @@ async fn look(api: &Api) -> std::result::Result<(), StoreError> {
     Ok(())
 }
 
+/// How a sensor sits, or what is swung, is known otherwise: the stations hear it. Nobody else is at the plate, so front-ends do
+/// not. Should it fail, they hear it with whoever is there next.
+pub async fn renew(api: &Api) {
+    let current = async { plate::current(&mut *api.store.read().await?, &api.cage, api.now()).await };
+    match current.await {
+        Ok(at_bat) => (api.plate)(&at_bat),
+        Err(error) => tracing::warn!(%error, "a mount is used from the next one at the plate on"),
+    }
+}
+
 impl PlateBody {
     fn checked(self) -> Result<Saying> {
         let mut check = Check::new();

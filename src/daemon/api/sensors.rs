@@ -8,7 +8,7 @@ use super::instant::Instant;
 use super::page::{Page, PageParams};
 use super::patch::Patch;
 use super::problem::Result;
-use crate::daemon::store::queries::sensors;
+use crate::daemon::store::queries::{Slice, sensors};
 use crate::daemon::store::rows;
 use axum::Json;
 use axum::extract::State;
@@ -68,6 +68,27 @@ pub async fn list(State(api): State<Api>, Params(params): Params<PageParams>) ->
     enter_new(&api, &live).await?;
     let rows = sensors::list(&mut *api.store.read().await?, slice).await?;
     Ok(Json(params.page(rows, |row| row.id.to_string(), |row| Sensor::of(row, &live))))
+}
+
+/// A sensor with what is so now.
+#[derive(Clone, Debug)]
+pub struct Known {
+    /// What is stored of it.
+    pub row: rows::Sensor,
+    /// Its state; `None` if it was not connected since the start.
+    pub live: Option<Value>,
+}
+
+/// Those that were ever connected, as many as a page of the list may have.
+///
+/// # Errors
+/// If the store cannot be used.
+pub async fn known(api: &Api) -> Result<Vec<Known>> {
+    let mut live = live(api);
+    enter_new(api, &live).await?;
+    let rows = sensors::list(&mut *api.store.read().await?, Slice { after: None, limit: 500 }).await?;
+    let known = |row: rows::Sensor| Known { live: live.remove(&row.name), row };
+    Ok(rows.into_iter().map(known).collect())
 }
 
 /// Read a sensor

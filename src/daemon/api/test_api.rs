@@ -2,8 +2,11 @@
 
 use super::{Api, HEARTBEAT, app};
 use crate::daemon::access::{self, Access, Peer};
+use crate::daemon::checks::Checks;
 use crate::daemon::clock::{Clock, Now, SystemClock};
+use crate::daemon::example::{Example, SENSOR};
 use crate::daemon::hub::Hub;
+use crate::daemon::inlet::{Outlet, ring};
 use crate::daemon::metrics::Metrics;
 use crate::daemon::store::queries::sensors;
 use crate::daemon::store::rows::UtcMicros;
@@ -15,8 +18,10 @@ use serde_json::{Value, json};
 use std::sync::atomic::{AtomicI64, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
-use tokio_util::sync::CancellationToken;
+use tokio_util::sync::{CancellationToken, DropGuard};
+use tokio_util::task::TaskTracker;
 use tower::ServiceExt;
+use uuid::Uuid;
 
 /// Where the service would listen.
 const LISTEN: &str = "127.0.0.1:7951";
@@ -27,8 +32,40 @@ pub struct TestApi {
     pub api: Api,
     /// Who was said to be at the plate, in order.
     pub plate: Arc<Mutex<Vec<AtThePlate>>>,
+    /// What the example sends, and whose it was said to be.
+    pub played: Arc<Mutex<Played>>,
     router: axum::Router,
+    _ended: DropGuard,
     _store: TestStore,
+}
+
+/// What comes of the example where there is no station.
+#[derive(Default)]
+pub struct Played {
+    /// Its packets.
+    pub outlet: Option<Outlet>,
+    /// Whose its swings are.
+    pub kept_to: Vec<Uuid>,
+}
+
+fn example(hub: &Arc<Hub>, clock: &Arc<dyn Clock>, ended: &CancellationToken) -> (Arc<Example>, Arc<Mutex<Played>>) {
+    let played: Arc<Mutex<Played>> = Arc::default();
+    let (opened, kept) = (Arc::clone(&played), Arc::clone(&played));
+    let open = move || {
+        let (inlet, outlet) = ring(SENSOR, Box::new(|| {}));
+        opened.lock().unwrap().outlet = Some(outlet);
+        Some(inlet)
+    };
+    let example = Example {
+        open: Arc::new(open),
+        keep_to: Arc::new(move |id| kept.lock().unwrap().kept_to.push(id)),
+        hub: Arc::clone(hub),
+        clock: Arc::clone(clock),
+        tasks: TaskTracker::new(),
+        cancel: ended.clone(),
+        shown: Mutex::default(),
+    };
+    (Arc::new(example), played)
 }
 
 /// An answer, read.
@@ -108,33 +145,54 @@ impl TestApi {
     pub fn with(store: TestStore, settings: &access::Settings, clock: Arc<dyn Clock>) -> Self {
         let plate: Arc<Mutex<Vec<AtThePlate>>> = Arc::default();
         let taken = Arc::clone(&plate);
+        let hub = Arc::new(Hub::new(Vec::new(), 1, 100, Box::new(|_| {})));
+        let ended = CancellationToken::new();
+        let (example, played) = example(&hub, &clock, &ended);
+        let heard = Arc::clone(&example);
         let api = Api {
             store: store.store.clone(),
-            hub: Arc::new(Hub::new(Vec::new(), 1, 100, Box::new(|_| {}))),
+            hub,
             clock,
             cage: "north".into(),
             data_folder: store.folder.clone(),
             turns: Arc::default(),
-            plate: Arc::new(move |context| taken.lock().unwrap().push(context.entry())),
+            plate: Arc::new(move |context| {
+                heard.heard(context);
+                taken.lock().unwrap().push(context.entry());
+            }),
+            example: Some(example),
             access: Arc::new(Access::new(settings, "north".into(), LISTEN.parse().unwrap(), store.store.clone())),
             metrics: Arc::new(Metrics::new(0.0)),
             nearly_full_bytes: 1,
+            nearby: Arc::default(),
+            checks: Arc::default(),
             cancel: CancellationToken::new(),
+            screen: Arc::default(),
             heartbeat: HEARTBEAT,
         };
-        Self { router: app(api.clone()), api, plate, _store: store }
+        Self { router: app(api.clone()), api, plate, played, _ended: ended.drop_guard(), _store: store }
+    }
+
+    /// With checks of its own.
+    pub fn with_checks(self, checks: Arc<Checks>) -> Self {
+        let api = Api { checks, ..self.api.clone() };
+        Self { router: app(api.clone()), api, ..self }
     }
 
     /// Any request; a host is added where it has none, and that it came from this machine where nothing is said.
-    pub async fn send(&self, mut request: Request<Body>) -> Answer {
-        request.headers_mut().entry(header::HOST).or_insert(header::HeaderValue::from_static("localhost"));
-        let here = Peer { remote: "127.0.0.1:50000".parse().unwrap(), local: LISTEN.parse().unwrap() };
-        request.extensions_mut().get_or_insert(here);
-        let response = self.router.clone().oneshot(request).await.unwrap();
-        let (parts, body) = response.into_parts();
+    pub async fn send(&self, request: Request<Body>) -> Answer {
+        let (parts, body) = self.open(request).await.into_parts();
         let bytes = to_bytes(body, 100_000_000).await.unwrap().to_vec();
         let json = serde_json::from_slice(&bytes).unwrap_or(Value::Null);
         Answer { status: parts.status.as_u16(), headers: parts.headers, bytes, json }
+    }
+
+    /// The same, for a body that goes on.
+    pub async fn open(&self, mut request: Request<Body>) -> axum::response::Response {
+        request.headers_mut().entry(header::HOST).or_insert(header::HeaderValue::from_static("localhost"));
+        let here = Peer { remote: "127.0.0.1:50000".parse().unwrap(), local: LISTEN.parse().unwrap() };
+        request.extensions_mut().get_or_insert(here);
+        self.router.clone().oneshot(request).await.unwrap()
     }
 
     /// GET.

@@ -102,7 +102,7 @@ pub async fn list(State(api): State<Api>, Params(params): Params<PageParams>) ->
 #[utoipa::path(post, path = "/v1/tokens", operation_id = "create_token", tag = "access", request_body = TokenBody, responses((status = 201, body = NewToken)))]
 pub async fn create(State(api): State<Api>, Body(body): Body<TokenBody>) -> Result<Response> {
     body.check()?;
-    Ok(make(&api, body).await?.1)
+    Ok(make(&api, body).await?.into_response())
 }
 
 /// Take a token back
@@ -116,8 +116,24 @@ pub async fn revoke(State(api): State<Api>, Id(id): Id<Uuid>) -> Result<StatusCo
     Ok(StatusCode::NO_CONTENT)
 }
 
-/// Makes a token, keeps its hash, and gives it out: what is kept of it, and the answer with the token.
-pub(super) async fn make(api: &Api, body: TokenBody) -> Result<(rows::Token, Response)> {
+/// A token that was just made, and what is kept of it.
+pub(in crate::daemon) struct Made {
+    /// The token, which is nowhere else.
+    pub(in crate::daemon) token: String,
+    /// What is kept of it.
+    pub(in crate::daemon) row: rows::Token,
+}
+
+impl IntoResponse for Made {
+    fn into_response(self) -> Response {
+        let location = [(header::LOCATION, format!("/v1/tokens/{}", self.row.id))];
+        let given = NewToken { token: self.token, kept: Token::of(self.row) };
+        (StatusCode::CREATED, location, Json(given)).into_response()
+    }
+}
+
+/// Makes a token and keeps its hash.
+pub(super) async fn make(api: &Api, body: TokenBody) -> Result<Made> {
     let token = secret::new_token().map_err(|error| Problem::new(Kind::Internal, error.to_string()))?;
     let created = api.now();
     let row = rows::Token {
@@ -134,9 +150,7 @@ pub(super) async fn make(api: &Api, body: TokenBody) -> Result<(rows::Token, Res
     tokens::insert(&mut changes, &row).await?;
     changes.commit().await?;
     tracing::info!(token = %row.id, role = ?row.role, "a token was given out");
-    let location = [(header::LOCATION, format!("/v1/tokens/{}", row.id))];
-    let given = NewToken { token, kept: Token::of(row.clone()) };
-    Ok((row, (StatusCode::CREATED, location, Json(given)).into_response()))
+    Ok(Made { token, row })
 }
 
 impl TokenBody {

@@ -10,8 +10,12 @@ use axum::response::{IntoResponse, Response};
 use sha2::{Digest, Sha256};
 use std::sync::LazyLock;
 
-const SCRIPT: &str =
-    concat!(include_str!("assets/page.js"), include_str!("assets/live.js"), include_str!("assets/timer.js"));
+const SCRIPT: &str = concat!(
+    include_str!("assets/page.js"),
+    include_str!("assets/live.js"),
+    include_str!("assets/timer.js"),
+    include_str!("assets/pair.js")
+);
 const STYLES: [&str; 4] = [
     include_str!("assets/page.css"),
     include_str!("assets/live.css"),

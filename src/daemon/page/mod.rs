@@ -2,8 +2,9 @@
 //! stream of parts, sends what is touched to the API, and nothing else.
 //!
 //! [`shell`] is around every page; [`view`] says in which units and which light somebody looks; [`assets`] is the style and the
-//! script; [`refused`] turns problems into words for a browser. Then a module a page: [`live`]; [`past`]; [`setup`];
-//! [`pair`]. Pages only read: whatever changes something goes through the API.
+//! script; [`refused`] turns problems into words for a browser; [`when`] and [`words`] tell instants, numbers and small
+//! words. Then a module a page: [`live`]; [`past`]; [`setup`]; [`pair`]. Pages only read: whatever changes something goes
+//! through the API.
 
 mod assets;
 mod live;
@@ -13,7 +14,10 @@ mod refused;
 mod setup;
 mod shell;
 mod view;
+mod when;
+mod words;
 
+pub(super) use live::{Board, notice};
 pub(super) use refused::for_browsers;
 
 use super::api::Api;
@@ -31,6 +35,7 @@ pub(super) fn routes() -> Router<Api> {
         .route("/swings/{id}", get(past::swing))
         .route("/start", get(setup::start))
         .route("/setup", get(setup::overview))
+        .route("/setup/nearby", get(setup::nearby))
         .route("/setup/athletes/{id}", get(setup::athlete))
         .route("/setup/bats/{id}", get(setup::bat))
         .route("/setup/sensors/{id}", get(setup::sensor))

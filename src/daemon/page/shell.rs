@@ -39,6 +39,8 @@ pub struct Page {
     here: Here,
     view: View,
     role: Option<Role>,
+    /// Whether that is by a token which this browser may forget.
+    is_paired: bool,
     /// Where the stream of its parts is.
     stream: Option<&'static str>,
     of: OfAthletes,
@@ -54,6 +56,7 @@ impl Page {
             here,
             view,
             role: Some(who.role()),
+            is_paired: matches!(who, Who::Holder { .. }),
             stream: None,
             of: OfAthletes::default(),
             main,
@@ -63,7 +66,7 @@ impl Page {
     /// For somebody of whom nothing is known.
     pub fn for_anybody(status: StatusCode, title: impl Into<String>, view: View, main: Markup) -> Self {
         let (title, here, of) = (title.into(), Here::Elsewhere, OfAthletes::default());
-        Self { status, title, here, view, role: None, stream: None, of, main }
+        Self { status, title, here, view, role: None, is_paired: false, stream: None, of, main }
     }
 
     /// Its slots (`data-slot`) are filled anew by this stream.
@@ -107,7 +110,20 @@ impl Page {
                     p #lost role="status" hidden { "No connection to the service. It is tried again." }
                     p #problem role="alert" hidden {}
                     main #main tabindex="-1" { (self.main) }
+                    @if self.is_paired { (leave(role)) }
                 }
+            }
+        }
+    }
+}
+
+/// What a paired device is, and the way out.
+fn leave(role: &str) -> Markup {
+    html! {
+        footer.paired {
+            form method="post" action="/pair/leave" {
+                span { "This device is paired as " (role) "." }
+                button type="submit" { "Leave" span.unseen { ": this device is to be paired no more" } }
             }
         }
     }
@@ -140,6 +156,8 @@ impl IntoResponse for Page {
             (header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8")),
             (header::CONTENT_SECURITY_POLICY, POLICY),
             (HeaderName::from_static("cross-origin-opener-policy"), HeaderValue::from_static("same-origin")),
+            // Under `no-referrer` a browser sends a form's `Origin` as `null` (Fetch, 3.2), which is nobody's.
+            (header::REFERRER_POLICY, HeaderValue::from_static("same-origin")),
         ];
         let mut response = (self.status, headers, self.markup().into_string()).into_response();
         response.extensions_mut().insert(self.of);

@@ -45,13 +45,13 @@ impl Outfit {
     /// If it cannot be read.
     pub async fn of(connection: &mut AnyConnection, plate: &Plate) -> Result<Self, StoreError> {
         let bat = match plate.bat_id {
-            Some(id) => known(&bats::get(connection, id).await?),
+            Some(id) => Self::bat_of(&bats::get(connection, id).await?),
             None => None,
         };
         let mut sits = BTreeMap::new();
         for sensor in sensors::list(connection, Slice { after: None, limit: MOST_SENSORS }).await? {
             if let Some(mount) = mounts::current(connection, sensor.id, plate.bat_id).await? {
-                sits.extend(mount_of(&mount).map(|mount| (sensor.name, mount)));
+                sits.extend(Self::mount_of(&mount).map(|mount| (sensor.name, mount)));
             }
         }
         // Nothing comes toward a ball that lies still.
@@ -75,41 +75,43 @@ impl Outfit {
     }
 }
 
-/// The bat as far as anything is known of it; what is not follows from the rest as in a profile's file.
-fn known(bat: &rows::Bat) -> Option<profile::Bat> {
-    let moi = bat.moi.map(|moi| match moi {
-        Moi::Entered { moi_knob6_kgm2, .. } | Moi::Pendulum { moi_knob6_kgm2, .. } => moi_knob6_kgm2,
-    });
-    let said = [
-        ("length_m", bat.length_m),
-        ("mass_kg", bat.mass_kg),
-        ("balance_m", bat.balance_m),
-        ("moi_knob6_kgm2", moi),
-        ("sweet_spot_m", bat.sweet_spot_m),
-        ("barrel_diameter_m", bat.barrel_diameter_m),
-    ];
-    let lines: String = said.iter().filter_map(|(key, value)| Some(format!("{key} = {:?}\n", (*value)?))).collect();
-    if lines.is_empty() {
-        return None;
-    }
-    match Profile::parse(&format!("[bat]\n{lines}")) {
-        Ok((profile, _)) => Some(profile.bat),
-        Err(error) => {
-            tracing::warn!(bat = bat.name, %error, "what is known of the bat cannot be; the profile's holds");
-            None
+impl Outfit {
+    /// The bat as far as anything is known of it; what is not follows from the rest as in a profile's file.
+    pub fn bat_of(bat: &rows::Bat) -> Option<profile::Bat> {
+        let moi = bat.moi.map(|moi| match moi {
+            Moi::Entered { moi_knob6_kgm2, .. } | Moi::Pendulum { moi_knob6_kgm2, .. } => moi_knob6_kgm2,
+        });
+        let said = [
+            ("length_m", bat.length_m),
+            ("mass_kg", bat.mass_kg),
+            ("balance_m", bat.balance_m),
+            ("moi_knob6_kgm2", moi),
+            ("sweet_spot_m", bat.sweet_spot_m),
+            ("barrel_diameter_m", bat.barrel_diameter_m),
+        ];
+        let lines: String = said.iter().filter_map(|(key, value)| Some(format!("{key} = {:?}\n", (*value)?))).collect();
+        if lines.is_empty() {
+            return None;
+        }
+        match Profile::parse(&format!("[bat]\n{lines}")) {
+            Ok((profile, _)) => Some(profile.bat),
+            Err(error) => {
+                tracing::warn!(bat = bat.name, %error, "what is known of the bat cannot be; the profile's holds");
+                None
+            }
         }
     }
-}
 
-/// `None` for a rotation of no length.
-fn mount_of(mount: &rows::Mount) -> Option<profile::Mount> {
-    let [offset_x, offset_y, offset_z] = mount.offset_b_m;
-    Some(profile::Mount {
-        offset_b_m: Vector3::new(offset_x, offset_y, offset_z),
-        q_bs: unit_quaternion(mount.q_bs_wxyz)?,
-        tilt_error_rad: mount.tilt_sigma_rad,
-        given: true,
-    })
+    /// How a sensor sits as a profile has it; `None` for a rotation of no length.
+    pub fn mount_of(mount: &rows::Mount) -> Option<profile::Mount> {
+        let [offset_x, offset_y, offset_z] = mount.offset_b_m;
+        Some(profile::Mount {
+            offset_b_m: Vector3::new(offset_x, offset_y, offset_z),
+            q_bs: unit_quaternion(mount.q_bs_wxyz)?,
+            tilt_error_rad: mount.tilt_sigma_rad,
+            given: true,
+        })
+    }
 }
 
 impl Wardrobe {

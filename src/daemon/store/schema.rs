@@ -5,10 +5,13 @@ use sqlx::migrate::{Migration, MigrationType, Migrator};
 use sqlx::{AnyConnection, AssertSqlSafe, Row, SqlSafeStr};
 
 /// Version, name and SQL of each step, in SQLite's dialect.
-const STEPS: [(i64, &str, &str); 1] = [(1, "record", include_str!("migrations/0001_record.sql"))];
+const STEPS: [(i64, &str, &str); 2] = [
+    (1, "record", include_str!("migrations/0001_record.sql")),
+    (2, "chosen_sensors", include_str!("migrations/0002_chosen_sensors.sql")),
+];
 
 /// The version that the last step leads to.
-pub(super) const LATEST: i64 = 1;
+pub(super) const LATEST: i64 = 2;
 
 /// What PostgreSQL calls things otherwise.
 const IN_POSTGRES: [(&str, &str); 4] =

@@ -95,9 +95,9 @@ fn others(swings: &[Swing]) -> (Vec<Drawn<'_>>, Option<Drawn<'_>>) {
     (thin.collect(), bold.map(|i| (&swings[i]).into()))
 }
 
-/// "12 earlier swings".
+/// "12 swings".
 fn swings_in_words(count: usize) -> String {
-    format!("{count} earlier swings")
+    format!("{count} swings")
 }
 
 #[cfg(test)]

@@ -143,10 +143,14 @@ impl Service {
 
     // The present state
 
-    fn get(&self, path: &str) -> Value {
-        let mut text = String::new();
-        get(&self.address, path).read_to_string(&mut text).expect("an answer");
-        serde_json::from_str(&text).unwrap_or_else(|error| panic!("{path}: {error}: {text}"))
+    pub fn get(&self, path: &str) -> Value {
+        json(path, get(&self.address, path))
+    }
+
+    pub fn put(&self, path: &str, body: &Value) -> Value {
+        let text = body.to_string();
+        let head = format!("Content-Type: application/json\r\nContent-Length: {}\r\n", text.len());
+        json(path, ask(&self.address, &format!("PUT {path}"), &head, &text))
     }
 
     /// How long an answer takes, and the states of all sensors that were connected since the start.
@@ -208,6 +212,14 @@ impl Service {
         panic!("it has not ended");
     }
 
+    /// Ends it, and starts it anew with what it has kept.
+    pub fn restart(&mut self, cage: &Cage, name: &str) {
+        self.stop();
+        // The folder goes with the one that is dropped last.
+        self.folder = PathBuf::new();
+        *self = Self::start(cage, name, "", &[]);
+    }
+
     /// Everything in its recordings, in order, and the files.
     pub fn recorded(&self) -> (Vec<Entry>, Vec<PathBuf>) {
         let mut files: Vec<PathBuf> = Vec::new();
@@ -259,11 +271,21 @@ fn walk(folder: &Path, files: &mut Vec<PathBuf>) {
     }
 }
 
-/// What comes after the head of the answer; without HTTP/1.1 nothing is cut into chunks.
+fn json(path: &str, mut answer: BufReader<TcpStream>) -> Value {
+    let mut text = String::new();
+    answer.read_to_string(&mut text).expect("an answer");
+    serde_json::from_str(&text).unwrap_or_else(|error| panic!("{path}: {error}: {text}"))
+}
+
 fn get(address: &str, path: &str) -> BufReader<TcpStream> {
+    ask(address, &format!("GET {path}"), "", "")
+}
+
+/// What comes after the head of the answer; without HTTP/1.1 nothing is cut into chunks.
+fn ask(address: &str, what: &str, head: &str, body: &str) -> BufReader<TcpStream> {
     let mut stream = TcpStream::connect(address).expect("a connection");
     stream.set_read_timeout(Some(PATIENCE)).expect("a time-out");
-    write!(stream, "GET {path} HTTP/1.0\r\nHost: 127.0.0.1\r\n\r\n").expect("a request");
+    write!(stream, "{what} HTTP/1.0\r\nHost: 127.0.0.1\r\n{head}\r\n{body}").expect("a request");
     let mut reader = BufReader::new(stream);
     let mut line = String::new();
     while reader.read_line(&mut line).expect("a head") > 0 && line != "\r\n" {

@@ -80,7 +80,9 @@ async fn live_on(sensor: Sensor, mishaps: Vec<Mishap>) -> Outcome {
     let finder = Finder {
         radio: Arc::new(radio.clone()),
         catalogue: Catalogue::default(),
-        open: Box::new(move |_, _| Some(Arc::clone(&inlet))),
+        wants: Box::new(|_, _| true),
+        open: Box::new(move |_| Some(Arc::clone(&inlet))),
+        nearby: Arc::default(),
         hub: Arc::clone(&hub),
         clock: Arc::clone(&clock),
         tasks: tasks.clone(),

@@ -1,52 +1,16 @@
-//! A folder of a test's own, and what the service keeps in it.
+//! What the service is given to play, and what it keeps.
 
 use super::BEGIN_UTC_NS;
+pub use super::scratch::Folder;
 use super::sensor::{PER_PACKET, information, reading};
 use std::fs::File;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicU32, Ordering};
 use swingd::engine::device::own::{self, PacketHeader, encode_packet};
 use swingd::engine::profile::Profile;
 use swingd::engine::sample::Sample;
 use swingd::engine::session::Session;
 use swingd::engine::wire::mcap::{DeviceRecord, Entry, McapEntries, McapWriter, Packet};
 use swingd::report::event;
-
-/// Removed when it is dropped.
-pub struct Folder(PathBuf);
-
-impl Folder {
-    pub fn new(name: &str) -> Self {
-        static COUNT: AtomicU32 = AtomicU32::new(0);
-        let count = COUNT.fetch_add(1, Ordering::Relaxed);
-        let path = std::env::temp_dir().join(format!("swingd-live-{}-{name}-{count}", std::process::id()));
-        std::fs::create_dir_all(&path).unwrap();
-        Self(path)
-    }
-
-    pub fn path(&self, file: &str) -> PathBuf {
-        self.0.join(file)
-    }
-
-    /// What the service is given.
-    pub fn kept(&self) -> PathBuf {
-        self.path("kept")
-    }
-
-    /// Files in the folder of recordings, sorted.
-    pub fn recordings(&self) -> Vec<PathBuf> {
-        let Ok(entries) = std::fs::read_dir(self.kept().join("recordings")) else { return Vec::new() };
-        let mut paths: Vec<PathBuf> = entries.map(|entry| entry.unwrap().path()).collect();
-        paths.sort();
-        paths
-    }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
 
 /// The bundled lesson as a sensor of the project's own profile would send it: a recording of packets.
 pub fn lesson_in_packets(folder: &Folder) -> PathBuf {

@@ -4,10 +4,14 @@ pub mod cage;
 pub mod folder;
 pub mod in_process;
 pub mod memory_recording;
+pub mod patience;
 pub mod radio;
+pub mod scratch;
 pub mod sensor;
 pub mod serving;
 pub mod sse;
+
+pub use patience::{WAIT, within};
 
 use std::time::Duration;
 use swingd::daemon::clock::{Clock, Now};
@@ -15,14 +19,6 @@ use tokio::time::Instant;
 
 /// When every made-up lesson begins, ns since 1970 UTC.
 pub const BEGIN_UTC_NS: i64 = 1_780_000_000_000_000_000;
-
-/// In real time nothing that is waited for takes longer, however busy the machine.
-pub const WAIT: Duration = Duration::from_secs(20);
-
-/// What comes of `future`, which must not take longer than [`WAIT`].
-pub async fn within<T>(what: &str, future: impl Future<Output = T>) -> T {
-    tokio::time::timeout(WAIT, future).await.unwrap_or_else(|_| panic!("waited {WAIT:?} in vain for {what}"))
-}
 
 /// The runtime's clock, which tests pause.
 pub struct VirtualClock(Instant);

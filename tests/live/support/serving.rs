@@ -1,7 +1,7 @@
 //! The program itself, serving.
 
-use super::WAIT;
-use super::folder::Folder;
+use super::patience::WAIT;
+use super::scratch::Folder;
 use std::ffi::OsStr;
 use std::fs::File;
 use std::io::{BufRead, BufReader};

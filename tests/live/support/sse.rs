@@ -1,6 +1,6 @@
 //! A small HTTP client for requests and streams of events (WHATWG HTML, "Server-sent events"; RFC 9112 for chunks).
 
-use super::within;
+use super::patience::within;
 use std::net::SocketAddr;
 use tokio::io::{AsyncBufReadExt, AsyncReadExt, AsyncWriteExt, BufReader};
 use tokio::net::TcpStream;

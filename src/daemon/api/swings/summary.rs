@@ -102,22 +102,22 @@ pub struct GroupOut {
 #[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 pub struct Statistics {
     /// How many swings have it; of none there is nothing else to say.
-    count: usize,
+    pub count: usize,
     /// Mean.
     #[schema(required)]
-    mean: Option<f64>,
+    pub mean: Option<f64>,
     /// Standard deviation of the swings about it (divided by count − 1), from two on.
     #[schema(required)]
-    standard_deviation: Option<f64>,
+    pub standard_deviation: Option<f64>,
     /// Least.
     #[schema(required)]
-    min: Option<f64>,
+    pub min: Option<f64>,
     /// Greatest.
     #[schema(required)]
-    max: Option<f64>,
+    pub max: Option<f64>,
     /// Middle one, or the mean of the two in the middle.
     #[schema(required)]
-    median: Option<f64>,
+    pub median: Option<f64>,
 }
 
 /// Summarise an athlete's metrics
@@ -160,7 +160,8 @@ impl GroupOut {
 }
 
 impl Statistics {
-    fn of(mut values: Vec<f64>) -> Self {
+    /// Of these values, in any order.
+    pub fn of(mut values: Vec<f64>) -> Self {
         values.sort_by(f64::total_cmp);
         let count = values.len();
         let mean = (count > 0).then(|| values.iter().sum::<f64>() / count as f64);

@@ -19,14 +19,26 @@
     at[path.at(-1)] = value;
   };
 
-  // data-as: number (data-factor turns the unit shown into the API's), truth, list (of checked boxes), instant; else text.
+  // What was not touched is sent as it was (data-exact), not as it was rounded to be shown; what is no number, as it was typed, to
+  // be refused.
+  const numberOf = (field, text) => {
+    if (field.dataset.exact && text === field.defaultValue) return Number(field.dataset.exact);
+    const value = Number(text.replace(",", "."));
+    return Number.isFinite(value) ? value * Number(field.dataset.factor ?? 1) : text;
+  };
+
+  // data-as: number (data-factor turns the unit shown into the API's), truth, list (of checked boxes), words (a list, between
+  // commas), instant, now (the instant of sending); else text.
   // An empty field is null; with data-leave it is left out.
   const valueOf = (field) => {
     const text = field.value.trim();
     if (field.dataset.as === "truth") return field.type === "checkbox" ? field.checked : text === "true";
+    if (field.dataset.as === "words") return text.split(",").map((word) => word.trim()).filter((word) => word !== "");
+    if (field.dataset.as === "now") return new Date().toISOString();
     if (text === "") return null;
-    if (field.dataset.as === "number") return Number(text.replace(",", ".")) * Number(field.dataset.factor ?? 1);
-    if (field.dataset.as === "instant") return new Date(text).toISOString();
+    if (field.dataset.as === "number") return numberOf(field, text);
+    // A day alone begins where the browser is, as it is shown.
+    if (field.dataset.as === "instant") return new Date(field.type === "date" ? `${text}T00:00` : text).toISOString();
     return text;
   };
 
@@ -81,31 +93,62 @@
     }
   };
 
+  // A range is told in the API's unit; people read it in that of the field.
+  const asShown = (field, detail) => {
+    const factor = Number(field.dataset.factor ?? 1);
+    const shown = (number) => String(Number((Number(number) / factor).toPrecision(4)));
+    return factor === 1 ? detail : detail.replace(/^(\S+); expected ([\d.]+) to ([\d.]+)$/, (_, ...n) => `${shown(n[0])}; expected ${shown(n[1])} to ${shown(n[2])}`);
+  };
+
   const refused = (element, said, status) => {
-    const places = said.errors ?? [];
-    for (const { pointer } of places) {
+    const places = (said.errors ?? []).map(({ pointer, detail }) => {
       const field = element.elements?.namedItem(pointer.slice(1).replaceAll("/", "."));
       field?.setAttribute?.("aria-invalid", "true");
-    }
-    const words = status === 412 ? "It was changed meanwhile by somebody else. Load the page again." : said.detail;
+      const label = field?.labels?.[0]?.firstElementChild?.textContent;
+      return label ? `${label}: ${asShown(field, detail)}` : `${pointer}: ${detail}`;
+    });
+    const detail = places.length > 0 ? places.join("; ") : said.detail;
+    const words = status === 412 ? "It was changed meanwhile by somebody else. Load the page again." : detail;
     show(element, `${said.title ?? `Status ${status}`}: ${words ?? ""}`);
   };
 
-  // data-then: none, reload (as where nothing is said), or an address in which {id} is that of the answer. data-also: a second
-  // touch that follows the first, as the id of a hidden button.
+  // data-then: none, reload (as where nothing is said), or an address in which {id} is that of the answer. data-also: the id of a
+  // form that follows unless it is hidden, {id} in its address being the same; if it is refused, it is sent again alone.
   const done = (element, said) => {
-    const then = element.dataset.then ?? "reload";
+    const withId = (text) => text.replaceAll("{id}", said.id ?? "");
+    const then = withId(element.dataset.then ?? "reload");
     element.dispatchEvent(new CustomEvent("sent", { bubbles: true, detail: said }));
+    const also = following(element);
+    if (also) {
+      also.dataset.send = withId(also.dataset.send);
+      also.dataset.then = then;
+      element.dataset.isSent = "";
+      for (const field of element.elements) if (field.name) field.disabled = true;
+      return send(also);
+    }
     if (then === "none") return;
     if (then === "reload") return window.location.reload();
-    window.location.assign(then.replaceAll("{id}", said.id ?? ""));
+    window.location.assign(then);
+  };
+
+  const following = (form) => {
+    const also = form.dataset.also && document.getElementById(form.dataset.also);
+    return also && !also.hidden ? also : null;
   };
 
   document.addEventListener("submit", (event) => {
-    if (!event.target.dataset.send) return;
+    const form = event.target;
+    if (!form.dataset.send) return;
     event.preventDefault();
-    send(event.target);
+    // Of two forms that belong together (data-first on the second), both are checked before any is sent.
+    if (form.dataset.first) return document.getElementById(form.dataset.first).requestSubmit();
+    const also = following(form);
+    if (also && !also.reportValidity()) return;
+    send(also && "isSent" in form.dataset ? also : form);
   });
+  // data-opens: the id of what is there only while the box is ticked.
+  const open = (box) => (document.getElementById(box.dataset.opens).hidden = !box.checked);
+  document.querySelectorAll("[data-opens]").forEach(open);
   document.addEventListener("click", (event) => {
     const button = event.target.closest("button");
     if (!button) return;
@@ -118,15 +161,22 @@
   });
   // A choice of what is shown takes effect at once.
   document.addEventListener("change", (event) => {
+    if (event.target.dataset.opens) open(event.target);
     if ("go" in (event.target.form?.dataset ?? {})) event.target.form.requestSubmit();
   });
 
-  // ---- Filling a slot anew keeps what has the focus and what is open.
+  // ---- Filling a slot anew keeps what has the focus, what is open and what is being typed.
   window.swingd = {
     fill(slot, html) {
       const key = slot.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
       const open = [...slot.querySelectorAll("details[open][data-key]")].map((details) => details.dataset.key);
+      const isTyped = (field) => field.dataset.key && field.value !== field.defaultValue;
+      const typed = [...slot.querySelectorAll("input, textarea")].filter(isTyped).map((field) => [field.dataset.key, field.value]);
       slot.innerHTML = html;
+      typed.forEach(([key, value]) => {
+        const field = one(`[data-key="${CSS.escape(key)}"]`, slot);
+        if (field) field.value = value;
+      });
       open.forEach((key) => one(`details[data-key="${CSS.escape(key)}"]`, slot)?.setAttribute("open", ""));
       if (key) one(`[data-key="${CSS.escape(key)}"]`, slot)?.focus();
     },
@@ -134,15 +184,24 @@
 
   // ---- Parts that are asked for again and again, until one says that it is done.
   for (const place of document.querySelectorAll("[data-poll]")) {
+    let before, next;
+    const every = Number(place.dataset.every ?? 1000);
     const ask = async () => {
+      clearTimeout(next);
+      // Nobody sees it: a sensor that is listened for costs the others.
+      if (document.hidden) return (next = setTimeout(ask, every));
       try {
         const answer = await fetch(place.dataset.poll);
-        if (answer.ok) window.swingd.fill(place, await answer.text());
+        const html = answer.ok ? await answer.text() : before;
+        // What is the same is left alone, so that a touch is not lost in between.
+        if (html !== before) window.swingd.fill(place, (before = html));
       } catch {
         // It is asked again.
       }
-      if (!one("[data-done]", place)) setTimeout(ask, Number(place.dataset.every ?? 1000));
+      clearTimeout(next);
+      if (!one("[data-done]", place)) next = setTimeout(ask, every);
     };
+    place.addEventListener("sent", ask);
     ask();
   }
 })();

@@ -98,6 +98,29 @@ pub async fn list(
     rows.iter().map(athlete).collect()
 }
 
+/// A page of those whose nickname holds these words, in the order of their ids; of capital and small letters only those of
+/// ASCII are the same everywhere.
+///
+/// # Errors
+/// If they cannot be read.
+pub async fn search(
+    connection: &mut AnyConnection,
+    words: &str,
+    slice: Slice<Uuid>,
+) -> Result<Vec<Athlete>, StoreError> {
+    let after = slice.after.map_or_else(String::new, |id| id.to_string());
+    let escaped = words.replace('!', "!!").replace('%', "!%").replace('_', "!_");
+    let rows = sqlx::query(
+        "SELECT * FROM athletes WHERE LOWER(nickname) LIKE LOWER($1) ESCAPE '!' AND id > $2 ORDER BY id LIMIT $3",
+    )
+    .bind(format!("%{escaped}%"))
+    .bind(after)
+    .bind(slice.limit)
+    .fetch_all(connection)
+    .await?;
+    rows.iter().map(athlete).collect()
+}
+
 fn athlete(row: &AnyRow) -> Result<Athlete, StoreError> {
     Ok(Athlete {
         id: uuid(row, "id")?,

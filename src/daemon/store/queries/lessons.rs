@@ -2,9 +2,10 @@
 
 use super::super::StoreError;
 use super::super::rows::{Lesson, Occasion, Seen, UtcMicros, Word};
-use super::{Slice, TimeKey, changed, instant, uuid};
+use super::{Slice, TimeKey, changed, instant, list_of, uuid};
 use sqlx::any::AnyRow;
 use sqlx::{AnyConnection, AssertSqlSafe, Row};
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 const KIND: &str = "lesson";
@@ -37,6 +38,15 @@ pub struct Counted {
     pub swings: i64,
     /// How many rounds.
     pub rounds: i64,
+}
+
+/// An athlete's lessons and practice, at a glance.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Had {
+    /// How many.
+    pub lessons: i64,
+    /// When the last one began.
+    pub last: UtcMicros,
 }
 
 /// Enters one. Its version is taken as 1.
@@ -143,6 +153,28 @@ pub async fn list(
         .fetch_all(connection)
         .await?;
     rows.iter().map(with_counts).collect()
+}
+
+/// What each of these athletes had; whoever had none is not in it.
+///
+/// # Errors
+/// If they cannot be read.
+pub async fn had(connection: &mut AnyConnection, athletes: &[Uuid]) -> Result<BTreeMap<Uuid, Had>, StoreError> {
+    if athletes.is_empty() {
+        return Ok(BTreeMap::new());
+    }
+    let sql = format!(
+        "SELECT athlete_id, COUNT(*) AS lessons, MAX(begun_utc_us) AS last_utc_us FROM lessons
+         WHERE athlete_id IN ({}) GROUP BY athlete_id",
+        list_of(athletes.len())
+    );
+    let query = sqlx::query(AssertSqlSafe(sql));
+    let query = athletes.iter().fold(query, |query, id| query.bind(id.to_string()));
+    let had = |row: &AnyRow| {
+        let had = Had { lessons: row.try_get("lessons")?, last: UtcMicros(row.try_get("last_utc_us")?) };
+        Ok((uuid(row, "athlete_id")?, had))
+    };
+    query.fetch_all(connection).await?.iter().map(had).collect()
 }
 
 /// The athlete's that is going on at an installation, if one is: the one begun last.

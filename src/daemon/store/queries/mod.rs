@@ -12,6 +12,7 @@ pub mod audit;
 pub mod backups;
 pub mod ball_results;
 pub mod bats;
+pub mod chosen_sensors;
 pub mod consents;
 pub mod curves;
 pub mod erase;

@@ -4,11 +4,24 @@ use super::super::StoreError;
 use super::super::rows::{BallSource, Round, Seen, Side, UtcMicros, Word};
 use super::{Slice, TimeKey, changed, maybe_uuid, uuid};
 use sqlx::any::AnyRow;
-use sqlx::{AnyConnection, Row};
+use sqlx::{AnyConnection, AssertSqlSafe, Row};
 use uuid::Uuid;
 
 const KIND: &str = "round";
 const VERSION: &str = "SELECT version FROM rounds WHERE id = $1";
+
+/// A round, and the lesson it is in.
+#[derive(Clone, Debug, PartialEq)]
+pub struct InLesson {
+    /// The round.
+    pub round: Round,
+    /// When its lesson began.
+    pub lesson_begun: UtcMicros,
+    /// Whose it is.
+    pub athlete_id: Uuid,
+    /// What the athlete is called.
+    pub nickname: String,
+}
 
 /// Enters one. Its version is taken as 1.
 ///
@@ -104,6 +117,37 @@ pub async fn list(
     .fetch_all(connection)
     .await?;
     rows.iter().map(round).collect()
+}
+
+/// Those of the latest lessons, of one athlete or of all; within a lesson in the order of time.
+///
+/// # Errors
+/// If they cannot be read.
+pub async fn of_latest_lessons(
+    connection: &mut AnyConnection,
+    athlete: Option<Uuid>,
+    limit: i64,
+) -> Result<Vec<InLesson>, StoreError> {
+    let whose = if athlete.is_some() { "l.athlete_id = $1" } else { "$1 = ''" };
+    let sql = format!(
+        "SELECT r.*, l.begun_utc_us AS lesson_begun_utc_us, l.athlete_id, h.nickname FROM rounds r
+         JOIN lessons l ON l.id = r.lesson_id JOIN athletes h ON h.id = l.athlete_id WHERE {whose}
+         ORDER BY l.begun_utc_us DESC, l.id DESC, r.begun_utc_us, r.id LIMIT $2"
+    );
+    let rows = sqlx::query(AssertSqlSafe(sql))
+        .bind(athlete.map_or_else(String::new, |id| id.to_string()))
+        .bind(limit)
+        .fetch_all(connection)
+        .await?;
+    let in_lesson = |row: &AnyRow| {
+        Ok(InLesson {
+            round: round(row)?,
+            lesson_begun: UtcMicros(row.try_get("lesson_begun_utc_us")?),
+            athlete_id: uuid(row, "athlete_id")?,
+            nickname: row.try_get("nickname")?,
+        })
+    };
+    rows.iter().map(in_lesson).collect()
 }
 
 /// The one of a lesson that was begun last, if there is one.

@@ -20,6 +20,19 @@ pub struct Sensor {
     pub version: i64,
 }
 
+/// A sensor that is to be used at an installation.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ChosenSensor {
+    /// Which installation.
+    pub cage: String,
+    /// What its radio calls the sensor.
+    pub radio_id: String,
+    /// The name it advertised.
+    pub name: Option<String>,
+    /// When it was chosen.
+    pub chosen: UtcMicros,
+}
+
 /// How a sensor sits on a bat.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Mount {

@@ -213,6 +213,13 @@ impl World {
     }
 }
 
+/// Gives the latest analysis of a swing other curves.
+pub async fn put_curves(connection: &mut AnyConnection, swing_id: Uuid, curves: &Curves) {
+    let compact = encode(&StoredCurves::new(curves).unwrap());
+    let query = sqlx::query("UPDATE curves SET compact = $2 WHERE swing_id = $1");
+    query.bind(swing_id.to_string()).bind(compact).execute(connection).await.unwrap();
+}
+
 fn some_curves() -> Curves {
     let times_s: Vec<f64> = (-3..=1).map(|k| f64::from(k) * 0.001).collect();
     let speeds = vec![1.0, 2.0, 3.0, 4.0, 5.0];

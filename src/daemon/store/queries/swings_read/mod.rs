@@ -162,6 +162,25 @@ pub async fn curves(
     Ok((row.try_get("revision")?, row.try_get("compact")?))
 }
 
+/// Curves of these swings by the latest analysis of each, packed; in the order of their ids. Swings without curves are left
+/// out.
+///
+/// # Errors
+/// If they cannot be read.
+pub async fn curves_of(connection: &mut AnyConnection, ids: &[Uuid]) -> Result<Vec<Vec<u8>>, StoreError> {
+    if ids.is_empty() {
+        return Ok(Vec::new());
+    }
+    let text = format!(
+        "SELECT c.compact FROM swings s JOIN curves c ON c.swing_id = s.id AND c.revision = s.revision
+         WHERE s.id IN ({}) ORDER BY s.id",
+        list_of(ids.len())
+    );
+    let query = sqlx::query(AssertSqlSafe(text));
+    let query = ids.iter().fold(query, |query, id| query.bind(id.to_string()));
+    query.fetch_all(connection).await?.iter().map(|row| Ok(row.try_get("compact")?)).collect()
+}
+
 /// The tags of all of them by one query.
 async fn add_tags(connection: &mut AnyConnection, found: &mut [FoundSwing]) -> Result<(), StoreError> {
     if found.is_empty() {

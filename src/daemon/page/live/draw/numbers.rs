@@ -1,0 +1,139 @@
+//! The last swing's few big numbers.
+
+use super::super::scene::{Last, Scene};
+use super::side_words;
+use crate::daemon::store::rows::Mark;
+use crate::engine::Stage;
+use crate::engine::metrics::{Flag, Metric};
+use crate::report::words::{self, Units, rounded};
+use maud::{Markup, html};
+
+/// Those that are shown, the first one large.
+const SHOWN: [Metric; 5] =
+    [Metric::BatSpeed, Metric::TimeToContact, Metric::AttackAngle, Metric::HandSpeed, Metric::TimingWindow];
+
+/// The last swing.
+pub fn numbers(scene: &Scene, units: Units) -> Markup {
+    let Some(last) = &scene.last else {
+        return html! {
+            p.none { "No swing yet. The next one is shown here by itself." }
+        };
+    };
+    let is_flagged = !last.flags.is_empty();
+    html! {
+        .last.flagged[is_flagged].out[last.mark == Mark::Exclude] data-stage=(stage_key(last.stage)) data-swing=[last.id] {
+            p.which {
+                (name(scene, last))
+                @if let Some(side) = last.side { span { (side_words(side)) } }
+                span { (if last.met_ball { "met a ball" } else { "met nothing" }) }
+                span.stage { (stage_words(last.stage)) }
+                @match last.mark {
+                    Mark::Exclude => span.mark { "left out" },
+                    Mark::Keep => span.mark { "kept" },
+                    Mark::None => {},
+                }
+            }
+            @if is_flagged { (flags(&last.flags)) }
+            dl.numbers { @for metric in SHOWN { (number(scene, last, metric, units)) } }
+        }
+    }
+}
+
+fn name(scene: &Scene, last: &Last) -> Markup {
+    let number = last.id.and_then(|id| scene.number(id));
+    let words = number.map_or_else(|| "Last swing".to_owned(), |number| format!("Swing {number}"));
+    html! {
+        @match last.id.filter(|_| last.is_stored) {
+            Some(id) => a href=(format!("/swings/{id}")) data-key="open-last" data-hotkey="o" { (words) },
+            None => b { (words) },
+        }
+    }
+}
+
+fn number(scene: &Scene, last: &Last, metric: Metric, units: Units) -> Markup {
+    let row = words::row_of(metric, &[last.metrics[metric.index()]], units);
+    let cell = row.cells.into_iter().next().flatten();
+    html! {
+        .reading data-metric=(metric.key()) {
+            dt { (row.label) }
+            @match cell {
+                Some(cell) => {
+                    dd {
+                        b { (cell.value) }
+                        span.unit { (row.unit) }
+                        span.within { span.unseen { "plus or minus " } span aria-hidden="true" { "± " } (cell.half_width) }
+                    }
+                }
+                None => dd { span.absent { (absent(last, metric)) } }
+            }
+            @if let Some(then) = scene.then.as_ref().and_then(|then| then.medians[metric.index()]) {
+                dd.then { (against(last, metric, then, units)) }
+            }
+        }
+    }
+}
+
+/// The median then, and by how much this one differs.
+fn against(last: &Last, metric: Metric, then: f64, units: Units) -> String {
+    let unit = units.of(metric);
+    let decimals = if matches!(unit.sign, "°" | "ms" | "°/s") { 0 } else { 1 };
+    let middle = rounded(then * unit.factor, decimals);
+    let Some(now) = last.metrics[metric.index()] else { return format!("then {middle}") };
+    let by = rounded((now.value - then) * unit.factor, decimals);
+    let sign = if by.starts_with('−') || by.chars().all(|c| "0.".contains(c)) { "" } else { "+" };
+    format!("then {middle} ({sign}{by})")
+}
+
+fn absent(last: &Last, metric: Metric) -> &'static str {
+    let has_no_pitch = last.pitch.pitch_speed_mps <= 0.0;
+    match metric {
+        Metric::TimingWindow if has_no_pitch => "no pitch",
+        Metric::TimingWindow if last.stage == Stage::Streaming => "with the final value",
+        _ => "not known",
+    }
+}
+
+fn flags(flags: &[Flag]) -> Markup {
+    html! {
+        p.flags {
+            strong { "With care: " }
+            @for (place, flag) in flags.iter().enumerate() {
+                @if place > 0 { "; " }
+                (words::meaning(*flag))
+            }
+            "."
+        }
+    }
+}
+
+fn stage_key(stage: Stage) -> &'static str {
+    match stage {
+        Stage::Streaming => "first",
+        Stage::Smoothed | Stage::Revised => "final",
+    }
+}
+
+fn stage_words(stage: Stage) -> &'static str {
+    match stage {
+        Stage::Streaming => "first values; the final ones follow",
+        Stage::Smoothed => "final values",
+        Stage::Revised => "final values, revised",
+    }
+}
+
+/// The last swing in words, as they are spoken.
+pub fn said(scene: &Scene, last: &Last, units: Units) -> String {
+    let value = |metric: Metric, decimals: usize| {
+        let estimate = last.metrics[metric.index()]?;
+        Some(rounded(estimate.value * units.of(metric).factor, decimals).replace('−', "minus "))
+    };
+    let unit = match units {
+        Units::Us => "miles per hour",
+        Units::Metric => "metres per second",
+    };
+    let number = last.id.and_then(|id| scene.number(id)).map(|number| format!("Swing {number}."));
+    let speed = value(Metric::BatSpeed, 1).map(|speed| format!("{speed} {unit}."));
+    let time = value(Metric::TimeToContact, 0).map(|time| format!("{time} milliseconds to contact."));
+    let care = (!last.flags.is_empty()).then(|| "With care.".to_owned());
+    [number, speed, time, care].into_iter().flatten().collect::<Vec<_>>().join(" ")
+}

@@ -1,0 +1,201 @@
+//! How it was then: earlier swings of the same kind as the next one will be.
+//!
+//! Of the same athlete, side, bat, drill and ball source from before the lesson, if those are three or more; else of the same
+//! side and bat, whatever the drill; else those of the lesson from before the round. Only swings that count and have no flag.
+
+use super::read::curves;
+use crate::daemon::api::Api;
+use crate::daemon::record::plate::AtBat;
+use crate::daemon::store::StoreError;
+use crate::daemon::store::queries::Slice;
+use crate::daemon::store::queries::swings_read::{self, FoundSwing, Order, SwingFilter, Whose};
+use crate::daemon::store::rows::{BallSource, Side, UtcMicros};
+use crate::engine::metrics::Metric;
+use crate::engine::swing::Curves;
+use crate::report::svg::draw::Band;
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use sqlx::AnyConnection;
+use uuid::Uuid;
+
+/// Fewer swings are no then.
+const FEWEST: usize = 3;
+/// The newest so many.
+const MOST: i64 = 100;
+
+/// What kind the next swing is of, and before what the earlier ones were.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Kind {
+    athlete_id: Uuid,
+    side: Option<Side>,
+    bat_id: Option<Uuid>,
+    drill: Option<String>,
+    ball_source: Option<BallSource>,
+    lesson: (Uuid, UtcMicros),
+    round_begun: UtcMicros,
+}
+
+/// Which earlier swings there are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Which {
+    /// Of the same kind, from before the lesson.
+    SameKind,
+    /// Of the same side and bat, from before the lesson.
+    SameSideAndBat,
+    /// From before the round, in the lesson.
+    EarlierInLesson,
+}
+
+/// Earlier swings.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Then {
+    /// How their speeds went; `None`: too few of them can be drawn.
+    pub band: Option<Band>,
+    /// The median of each metric, in its own unit.
+    pub medians: [Option<f64>; Metric::COUNT],
+    /// How many they are.
+    pub swings: usize,
+    /// Which, and what of it is known: in words.
+    pub words: String,
+}
+
+impl Kind {
+    /// Of the next swing; `None`: it is nobody's who is known.
+    pub fn of(at_bat: &AtBat) -> Option<Self> {
+        let (plate, lesson, round) = (&at_bat.plate, at_bat.lesson.as_ref()?, at_bat.round.as_ref()?);
+        Some(Self {
+            athlete_id: plate.athlete_id?,
+            side: plate.side,
+            bat_id: plate.bat_id,
+            drill: plate.drill.clone(),
+            ball_source: plate.ball_source,
+            lesson: (lesson.id, lesson.begun),
+            round_begun: round.begun,
+        })
+    }
+
+    fn filter(&self, which: Which) -> SwingFilter {
+        let whose = Some(Whose::Athlete(self.athlete_id));
+        let (side, bat) = (self.side, self.bat_id);
+        let all = SwingFilter { whose, side, bat, is_unflagged: true, is_counted: true, ..SwingFilter::default() };
+        let to = Some(self.lesson.1);
+        match which {
+            Which::SameKind => SwingFilter { to, drill: self.drill.clone(), ball_source: self.ball_source, ..all },
+            Which::SameSideAndBat => SwingFilter { to, ..all },
+            Which::EarlierInLesson => {
+                SwingFilter { lesson: Some(self.lesson.0), to: Some(self.round_begun), bat: None, ..all }
+            }
+        }
+    }
+
+    fn same(&self, which: Which) -> Vec<&'static str> {
+        let is_of_kind = which == Which::SameKind;
+        let is_of_bat = which != Which::EarlierInLesson;
+        let parts = [
+            (self.side.is_some(), "side"),
+            (is_of_bat && self.bat_id.is_some(), "bat"),
+            (is_of_kind && self.drill.is_some(), "drill"),
+            (is_of_kind && self.ball_source.is_some(), "ball source"),
+        ];
+        parts.into_iter().filter(|(is_known, _)| *is_known).map(|(_, word)| word).collect()
+    }
+}
+
+/// Earlier swings of a kind; `None`: there are too few.
+///
+/// # Errors
+/// If they cannot be read.
+pub async fn read(api: &Api, kind: &Kind) -> Result<Option<Then>, StoreError> {
+    let mut reading = api.store.read().await?;
+    for which in [Which::SameKind, Which::SameSideAndBat, Which::EarlierInLesson] {
+        let slice = Slice { after: None, limit: MOST };
+        let found = swings_read::list(&mut reading, &kind.filter(which), Order::Newest, slice).await?;
+        if found.len() >= FEWEST {
+            let drawn = all_curves(&mut reading, &found).await?;
+            return Ok(Some(Then::of(&found, &drawn, which, kind)));
+        }
+    }
+    Ok(None)
+}
+
+async fn all_curves(connection: &mut AnyConnection, found: &[FoundSwing]) -> Result<Vec<Curves>, StoreError> {
+    let mut drawn = Vec::new();
+    for found in found {
+        drawn.extend(curves(connection, found.swing.id).await?);
+    }
+    Ok(drawn)
+}
+
+impl Then {
+    fn of(found: &[FoundSwing], drawn: &[Curves], which: Which, kind: &Kind) -> Self {
+        let values = |metric: Metric| {
+            let estimates = found.iter().filter_map(move |found| found.analysis.metrics[metric.index()]);
+            estimates.map(|estimate| estimate.value).collect::<Vec<f64>>()
+        };
+        let at = |found: Option<&FoundSwing>| found.map_or(UtcMicros(0), |found| found.swing.contact_utc);
+        let when = between(at(found.last()), at(found.first()), which);
+        Self {
+            band: Band::of(&drawn.iter().collect::<Vec<_>>()),
+            medians: Metric::ALL.map(|metric| median(values(metric))),
+            swings: found.len(),
+            words: words(found.len(), &when, &kind.same(which)),
+        }
+    }
+}
+
+/// "then: 24 swings, 12 Oct to 3 Nov, same side, bat and drill".
+fn words(swings: usize, when: &str, same: &[&str]) -> String {
+    let same = match same {
+        [] => String::new(),
+        [one] => format!(", same {one}"),
+        [several @ .., last] => format!(", same {} and {last}", several.join(", ")),
+    };
+    format!("then: {swings} swings, {when}{same}")
+}
+
+fn between(first: UtcMicros, last: UtcMicros, which: Which) -> String {
+    if which == Which::EarlierInLesson {
+        return "earlier in this lesson".to_owned();
+    }
+    let here = |at: UtcMicros| {
+        let instant = Timestamp::from_microsecond(at.0).unwrap_or(Timestamp::UNIX_EPOCH);
+        TimeZone::system().to_datetime(instant)
+    };
+    let (first, last) = (here(first), here(last));
+    let whole = last.strftime("%-d %b %Y").to_string();
+    match (first.date() == last.date(), first.year() == last.year()) {
+        (true, _) => whole,
+        (_, true) => format!("{} to {whole}", first.strftime("%-d %b")),
+        _ => format!("{} to {whole}", first.strftime("%-d %b %Y")),
+    }
+}
+
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.retain(|value| value.is_finite());
+    values.sort_by(f64::total_cmp);
+    let half = values.len() / 2;
+    let upper = *values.get(half)?;
+    Some(if values.len().is_multiple_of(2) { 0.5 * (values[half - 1] + upper) } else { upper })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_median_is_the_middle_or_between_the_two_there() {
+        assert_eq!(median(vec![]), None);
+        assert_eq!(median(vec![3.0, f64::NAN, 1.0, 2.0]), Some(2.0));
+        assert_eq!(median(vec![4.0, 1.0, 2.0, 3.0]), Some(2.5));
+    }
+
+    #[test]
+    fn words_say_how_many_when_and_in_what_they_are_the_same() {
+        assert_eq!(
+            words(24, "12 Oct to 3 Nov 2026", &["side", "bat", "drill"]),
+            "then: 24 swings, 12 Oct to 3 Nov 2026, same side, bat and drill"
+        );
+        assert_eq!(words(3, "2 May 2026", &["side"]), "then: 3 swings, 2 May 2026, same side");
+        assert_eq!(words(4, "earlier in this lesson", &[]), "then: 4 swings, earlier in this lesson");
+    }
+}

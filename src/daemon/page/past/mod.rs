@@ -1,0 +1,57 @@
+//! Looking back: who was here ([`athletes`]), an [`athlete`]'s lessons and trend, a [`lesson`] with its rounds, a
+//! [`swing`].
+//!
+//! [`spread`] is how the swings of a group scatter; [`places`] where swings can be moved to.
+
+mod athlete;
+mod athletes;
+mod lesson;
+mod places;
+mod spread;
+mod swing;
+#[cfg(test)]
+mod tests;
+
+pub use athlete::athlete;
+pub use athletes::athletes;
+pub use lesson::lesson;
+pub use swing::swing;
+
+use super::super::api::{Kind, Problem};
+use crate::daemon::store::queries::TimeKey;
+use maud::{Markup, html};
+use serde::Deserialize;
+
+/// Whether the way to move swings is asked for: it names other athletes, so it is shown only then.
+#[derive(Debug, Default, Deserialize)]
+pub struct Moving {
+    moving: Option<String>,
+}
+
+impl Moving {
+    fn is_asked(&self) -> bool {
+        self.moving.as_deref() == Some("yes")
+    }
+}
+
+/// A name of somebody's choice, in whatever direction it is written.
+fn name(name: &str) -> Markup {
+    html! { bdi.name { (name) } }
+}
+
+/// A table that may be wider than the screen: it is scrolled by itself, by keyboard too.
+fn wide(about: &str, table: &Markup) -> Markup {
+    html! { .wide role="region" aria-label=(about) tabindex="0" { (table) } }
+}
+
+/// Where problems of the touches around it are told.
+fn problem() -> Markup {
+    html! { p data-problem role="alert" hidden {} }
+}
+
+/// A place in a list of a page's query.
+fn after(text: Option<&str>) -> Result<Option<TimeKey>, Problem> {
+    let text = text.filter(|text| !text.is_empty());
+    let not_ours = |_| Problem::new(Kind::Malformed, "`after` is no place in this list; begin at its first page");
+    text.map(|text| text.parse().map_err(not_ours)).transpose()
+}
