@@ -97,7 +97,8 @@ fn moment_words(moi: Option<&Moi>) -> Markup {
         None => return html! { p { "Not known: that of a usual bat of this length and weight is taken." } },
         Some(Moi::Entered { moi_knob6_kgm2, sigma_kgm2 }) => (*moi_knob6_kgm2, *sigma_kgm2, "entered".to_owned()),
         Some(Moi::Pendulum { moi_knob6_kgm2, sigma_kgm2, period_s, period_sigma_s }) => {
-            let sigma = period_sigma_s.map(|sigma_s| format!(", σ\u{a0}{:.1}\u{a0}ms", sigma_s * 1e3)).unwrap_or_default();
+            let sigma =
+                period_sigma_s.map(|sigma_s| format!(", σ\u{a0}{:.1}\u{a0}ms", sigma_s * 1e3)).unwrap_or_default();
             (*moi_knob6_kgm2, *sigma_kgm2, format!("from a period of {period_s:.4} s{sigma}"))
         }
     };
