@@ -43,6 +43,10 @@ impl Direct {
             metrics: Arc::default(),
             nearly_full_bytes: 1,
             plate: Arc::new(|_| {}),
+            nearby: Arc::default(),
+            checks: Arc::default(),
+            example: None,
+            screen: Arc::default(),
             cancel: CancellationToken::new(),
             heartbeat: HEARTBEAT,
         }))

@@ -20,7 +20,7 @@ pub enum Command {
     Synth(synth::Args),
     /// Convert a recording between CSV (with NAME.toml beside it) and MCAP
     Convert(convert::ConvertArgs),
-    /// Measure the bundled lesson and show it
+    /// Show the cage screen with a bundled lesson, without a sensor
     Demo(demo::DemoArgs),
     /// Serve: find sensors, record what they send, tell swings as they happen
     Serve(Box<serve::ServeArgs>),

@@ -1,13 +1,23 @@
-//! `swingd demo`: the bundled lesson, live: played through the service as if a sensor sent it, a line a swing; then
-//! what the service recorded, measured: a table, a page and a picture in the browser.
+//! `swingd demo`: a lesson on the cage screen, without a sensor: the bundled recording and a simulated one, played through a
+//! service of its own as if a sensor sent them, one side after the other, beside earlier lessons of invented athletes.
+//!
+//! All of it is in a folder of its own, which goes when the demo ends unless `--out` names it. At the end the last recording
+//! that the service made is measured: a table, and with `--out` a page and a picture.
+
+mod browser;
+mod story;
 
 use super::analysis::{Analysis, analyse_while_reading};
+use super::door::Door;
 use super::live::Lines;
 use super::replay::UnitsArg;
-use super::serve::{Played, speed};
+use super::serve::{speed, told_to_stop};
 use super::targets::replace;
 use crate::daemon::access;
-use crate::daemon::files::{OpenRecording, RecordingError, from_reader, open};
+use crate::daemon::example::next_entry;
+use crate::daemon::files::open;
+use crate::daemon::hub::Hub;
+use crate::daemon::playback::Pace;
 use crate::daemon::service::{Service, Settings};
 use crate::daemon::station::Limits;
 use crate::daemon::store::Place;
@@ -17,61 +27,77 @@ use crate::report::table::table;
 use anyhow::Context;
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
 use std::time::Duration;
+use story::{Cast, STORY, Scene, Story};
+use tempfile::TempDir;
+use tokio::runtime::Runtime;
+use tokio::task::JoinHandle;
 
 /// What `demo` is asked for.
 #[derive(Clone, Debug, clap::Args)]
 pub struct DemoArgs {
-    /// Folder for the page and the picture; a new one among the temporary files if not given
+    /// Keep all of it in this folder, with a page and a picture of the last lesson
     #[arg(long, value_name = "FOLDER")]
     pub out: Option<PathBuf>,
-    /// Units of the table and the pictures
+    /// Units of the lines, the table and the pictures
     #[arg(long, value_enum, default_value_t)]
     pub units: UnitsArg,
     /// How many times as fast as it was the lesson is played
-    #[arg(long, default_value_t = 10.0, value_parser = speed)]
+    #[arg(long, default_value_t = 2.0, value_parser = speed)]
     pub speed: f64,
+    /// End when the lesson has been played once
+    #[arg(long)]
+    pub once: bool,
     /// Do not open the page in a browser
     #[arg(long)]
     pub no_open: bool,
 }
 
-const LESSON_NAME: &str = "lesson.mcap";
-const LESSON: &[u8] = include_bytes!("../../replay-data/lesson.mcap");
+/// The sensor that is played.
+const SENSOR: &str = "lesson";
+/// Lines are printed so often: at once, to a person.
+const PRINT_EVERY: Duration = Duration::from_millis(20);
+/// Between a recording that has ended and is closed, and the next lesson, which so has one of its own, s.
+const PAUSE_S: f64 = 2.0;
 
-/// The lesson that comes with the program.
-fn bundled_lesson() -> Result<OpenRecording, RecordingError> {
-    from_reader(Path::new(LESSON_NAME), LESSON, None)
+/// A recording in which nothing came for so long is closed, s; the longer, the slower it is played.
+fn idle_close_s(speed: f64) -> f64 {
+    2.0 / speed.min(1.0)
 }
 
-/// Plays the lesson, measures what was recorded, writes the page, prints the table and opens the page.
+/// Enters earlier lessons, plays the lesson until it is told to stop, and measures what was recorded last.
 ///
 /// # Errors
-/// If the folder or `out` cannot be written to.
+/// If the folder or `out` cannot be written to, or the service cannot start.
 pub fn run(args: &DemoArgs, out: &mut dyn Write) -> anyhow::Result<()> {
-    let folder = folder(args.out.as_deref())?;
-    let runtime = tokio::runtime::Runtime::new().context("no threads for the service")?;
-    runtime.block_on(play(args, &folder.join("data"), out))?;
-    let recorded = newest_recording(&folder.join("data").join("recordings"))?;
-    let Analysis { recording, swings, .. } = analyse_while_reading(open(&recorded)?, &mut |_| {})?;
-    let units = args.units.into();
-    let page_path = folder.join("lesson.html");
-    write_file(&page_path, &page("A simulated lesson, measured", &recording, &swings, units))?;
-    write_file(&folder.join("lesson.svg"), &picture(&swings, units))?;
-    write!(out, "{}", table(&recording, &swings, units))?;
-    writeln!(out, "\nPage: {}", page_path.display())?;
-    out.flush()?;
-    if !args.no_open {
-        open_in_browser(&page_path);
-    }
-    Ok(())
+    tell(&STORY, args, out)
 }
 
-/// The lesson through the service, from the first packet to the end of the recording.
-async fn play(args: &DemoArgs, data_folder: &Path, out: &mut dyn Write) -> anyhow::Result<()> {
+fn tell(story: &Story, args: &DemoArgs, out: &mut dyn Write) -> anyhow::Result<()> {
+    // Removed with all that is in it when it is dropped.
+    let temporary = match &args.out {
+        Some(folder) => {
+            std::fs::create_dir_all(folder)
+                .with_context(|| format!("{}: cannot be made a folder", folder.display()))?;
+            None
+        }
+        None => Some(TempDir::with_prefix("swingd-demo-").context("no new folder among the temporary files")?),
+    };
+    let folder = temporary.as_ref().map(TempDir::path).or(args.out.as_deref()).context("no folder")?;
+    let runtime = Runtime::new().context("no threads for the service")?;
+    let service = runtime.block_on(Service::start(&settings(&folder.join("data"), args.speed)))?;
+    let mut lines = Lines::new(service.hub().subscribe(None).news, args.units.into());
+    let shown = Stage { runtime: &runtime, service: &service, folder, args }.show(story, &mut lines, out);
+    runtime.block_on(service.stop());
+    shown?;
+    lines.drain(out)?;
+    runtime.shutdown_background();
+    measured(folder, args, out)
+}
+
+fn settings(data_folder: &Path, speed: f64) -> Settings {
     const MOST_BYTES: u64 = 1 << 30;
-    let settings = Settings {
+    Settings {
         data_folder: data_folder.to_owned(),
         listen: (std::net::Ipv4Addr::LOCALHOST, 0).into(),
         http: access::Settings::default(),
@@ -79,118 +105,139 @@ async fn play(args: &DemoArgs, data_folder: &Path, out: &mut dyn Write) -> anyho
         retention_days: 0,
         events_keep: 1000,
         nearly_full_bytes: 0,
-        limits: Limits { idle_close_s: 60.0, most_bytes: MOST_BYTES },
+        limits: Limits { idle_close_s: idle_close_s(speed), most_bytes: MOST_BYTES },
         store: Place::in_folder(data_folder),
-    };
-    let service = Service::start(&settings).await?;
-    let (address, speed) = (service.address(), args.speed);
-    writeln!(out, "A simulated lesson at {speed} times its speed; the same as events: http://{address}/v1/events\n")?;
-    out.flush()?;
-    let mut lines = Lines::new(service.hub().subscribe(None).news, args.units.into());
-    let played = Played::new("lesson", bundled_lesson()?).start(&service, speed)?;
-    let shown = show(played, &mut lines, out).await;
-    service.stop().await;
-    shown?;
-    lines.drain(out)?;
-    writeln!(out, "\nThe recording made of it, measured again:\n")?;
-    Ok(())
-}
-
-/// Prints what is told until all is played.
-async fn show(played: tokio::task::JoinHandle<u64>, lines: &mut Lines, out: &mut dyn Write) -> anyhow::Result<()> {
-    let mut played = std::pin::pin!(played);
-    loop {
-        tokio::select! {
-            played = &mut played => {
-                played?;
-                return Ok(());
-            }
-            () = tokio::time::sleep(PRINT_EVERY) => lines.drain(out)?,
-        }
     }
 }
 
-/// Lines are printed so often: at once, to a person.
-const PRINT_EVERY: Duration = Duration::from_millis(20);
+/// Where it is shown.
+struct Stage<'a> {
+    runtime: &'a Runtime,
+    service: &'a Service,
+    folder: &'a Path,
+    args: &'a DemoArgs,
+}
 
-/// The recording that was just made.
-fn newest_recording(folder: &Path) -> anyhow::Result<PathBuf> {
+impl Stage<'_> {
+    fn show(&self, story: &Story, lines: &mut Lines, out: &mut dyn Write) -> anyhow::Result<()> {
+        let address = self.service.address();
+        let door = Door::to_address(address)?;
+        writeln!(out, "Earlier lessons of invented athletes are simulated and entered …")?;
+        out.flush()?;
+        let simulated = self.folder.join("simulated");
+        let cast = story.enter(&door, &simulated)?;
+        write!(out, "{}", what_to_look_at(&format!("http://{address}"), self.args.speed))?;
+        out.flush()?;
+        for (k, scene) in story.live.iter().cycle().enumerate() {
+            let is_over = self.play(scene, (&door, &cast), k == 0, lines, out)?;
+            if is_over || self.args.once {
+                break;
+            }
+        }
+        Ok(())
+    }
+
+    /// Plays it to its end; whether it was told to stop.
+    fn play(
+        &self,
+        scene: &Scene,
+        (door, cast): (&Door, &Cast),
+        is_first: bool,
+        lines: &mut Lines,
+        out: &mut dyn Write,
+    ) -> anyhow::Result<bool> {
+        let mut recording = scene.played.open(&self.folder.join("simulated"))?;
+        cast.comes_to_the_plate(door, scene)?;
+        writeln!(out, "{} bats {}:\n", scene.athlete, scene.side)?;
+        out.flush()?;
+        let _entered = self.runtime.enter();
+        let pace = Pace { speed: self.args.speed };
+        let played = self.service.play(SENSOR, move || next_entry(&mut recording), pace);
+        let played = played.context("no thread for the recording")?;
+        if is_first && !self.args.no_open {
+            browser::open(&format!("http://{}/", self.service.address()));
+        }
+        let hub = self.service.hub();
+        self.runtime.block_on(async {
+            let to_its_end = async {
+                print_until_taken(played, hub, lines, out).await?;
+                if !self.args.once {
+                    let between = Duration::from_secs_f64(idle_close_s(self.args.speed) + PAUSE_S);
+                    tokio::time::sleep(between).await;
+                    lines.drain(out)?;
+                    writeln!(out)?;
+                }
+                anyhow::Ok(false)
+            };
+            tokio::select! {
+                ended = to_its_end => ended,
+                stopped = told_to_stop() => stopped.map(|()| true),
+            }
+        })
+    }
+}
+
+fn what_to_look_at(address: &str, speed: f64) -> String {
+    format!(
+        "\n\
+         {address}/            the cage screen: swings appear as they happen, over the athlete's earlier ones\n\
+         {address}/athletes    looking back: lessons on both sides, trends, a swing with all of its numbers\n\
+         {address}/setup       athletes, bats and sensors\n\
+         {address}/v1/events   the same as events, for programs\n\
+         \n\
+         All of it is simulated and invented, and played at {speed} times its speed. Ctrl-C ends it.\n\n"
+    )
+}
+
+/// Prints what is told until all is played and has been taken: a slow machine is behind a fast playback.
+async fn print_until_taken(
+    played: JoinHandle<u64>,
+    hub: &Hub,
+    lines: &mut Lines,
+    out: &mut dyn Write,
+) -> anyhow::Result<()> {
+    while !(played.is_finished() && is_taken(hub)) {
+        tokio::time::sleep(PRINT_EVERY).await;
+        lines.drain(out)?;
+    }
+    played.await?;
+    Ok(())
+}
+
+/// Whether the sensor is known to be lost, which is the last that a playback says.
+fn is_taken(hub: &Hub) -> bool {
+    let state = hub.sensors().into_iter().find(|(name, _)| name == SENSOR);
+    let state = state.and_then(|(_, state)| serde_json::from_str::<serde_json::Value>(&state).ok());
+    state.is_some_and(|state| state["link"] == "lost")
+}
+
+/// The last recording, measured.
+fn measured(folder: &Path, args: &DemoArgs, out: &mut dyn Write) -> anyhow::Result<()> {
+    let Some(recorded) = newest_recording(&folder.join("data").join("recordings"))? else { return Ok(()) };
+    let Analysis { recording, swings, .. } = analyse_while_reading(open(&recorded)?, &mut |_| {})?;
+    let units = args.units.into();
+    writeln!(out, "\nThe last recording made of it, measured again:\n")?;
+    write!(out, "{}", table(&recording, &swings, units))?;
+    if args.out.is_some() {
+        let page_path = folder.join("lesson.html");
+        write_file(&page_path, &page("A simulated lesson, measured", &recording, &swings, units))?;
+        write_file(&folder.join("lesson.svg"), &picture(&swings, units))?;
+        writeln!(out, "\nPage: {}", page_path.display())?;
+    }
+    Ok(out.flush()?)
+}
+
+/// The recording of the sensor that was made last; `None` if it was stopped before there was any.
+fn newest_recording(folder: &Path) -> anyhow::Result<Option<PathBuf>> {
     let entries = std::fs::read_dir(folder).with_context(|| format!("{}: cannot be read", folder.display()))?;
-    let newest = entries.filter_map(|entry| Some(entry.ok()?.path())).max();
-    newest.with_context(|| format!("{}: no recording was made", folder.display()))
+    let ending = format!("-{SENSOR}.mcap");
+    let names = entries.filter_map(|entry| Some(entry.ok()?.path()));
+    Ok(names.filter(|path| path.to_string_lossy().ends_with(&ending)).max())
 }
 
 fn write_file(path: &Path, text: &str) -> anyhow::Result<()> {
     replace(path, |out| out.write_all(text.as_bytes()))
 }
 
-/// The folder asked for, or a new one that nobody else has.
-fn folder(asked: Option<&Path>) -> anyhow::Result<PathBuf> {
-    if let Some(folder) = asked {
-        std::fs::create_dir_all(folder).with_context(|| format!("{}: cannot be made a folder", folder.display()))?;
-        return Ok(folder.to_owned());
-    }
-    let temporary = std::env::temp_dir();
-    let candidates = (0..100).map(|k| temporary.join(format!("swingd-demo-{}-{k}", std::process::id())));
-    for folder in candidates {
-        match std::fs::create_dir(&folder) {
-            Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {}
-            made => {
-                return made.map(|()| folder.clone()).with_context(|| format!("{}: cannot be made", folder.display()));
-            }
-        }
-    }
-    anyhow::bail!("{}: no new folder can be made there; name one by --out", temporary.display())
-}
-
-/// Best effort: the page's path has been printed.
-fn open_in_browser(page: &Path) {
-    let Some(mut command) = browser() else { return };
-    let quiet = command.arg(page).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
-    // Nothing to do about a system without a browser.
-    let _ = quiet.spawn();
-}
-
-/// The system's own way to open a file; on Linux only where there is a screen, for a text browser would take over the
-/// terminal.
-fn browser() -> Option<Command> {
-    let words: &[&str] = match std::env::consts::OS {
-        "macos" => &["open"],
-        "windows" => &["cmd", "/C", "start", ""],
-        _ if ["DISPLAY", "WAYLAND_DISPLAY"].iter().any(|name| std::env::var_os(name).is_some()) => &["xdg-open"],
-        _ => return None,
-    };
-    let (program, arguments) = words.split_first()?;
-    let mut command = Command::new(program);
-    command.args(arguments);
-    Some(command)
-}
-
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_page_and_the_picture_are_written_and_the_table_printed() {
-        let folder = folder(None).unwrap();
-        let out_folder = Some(folder.join("deeper"));
-        let args = DemoArgs { out: out_folder, units: UnitsArg::Metric, speed: 1000.0, no_open: true };
-        let mut out = Vec::new();
-        run(&args, &mut out).unwrap();
-        let written = |name| std::fs::read_to_string(folder.join("deeper").join(name)).unwrap();
-        assert!(written("lesson.html").starts_with("<!DOCTYPE html>"));
-        assert!(written("lesson.svg").starts_with("<svg"));
-        let out = String::from_utf8(out).unwrap();
-        assert!(out.contains("swing 8   final"), "{out}");
-        assert!(out.contains("-lesson.mcap: 128.5 s at 1000 Hz, 8 swings"), "{out}");
-        std::fs::remove_dir_all(folder).unwrap();
-    }
-
-    #[test]
-    fn every_demo_has_a_folder_of_its_own() {
-        let (one, two) = (folder(None).unwrap(), folder(None).unwrap());
-        assert_ne!(one, two);
-        std::fs::remove_dir(one).unwrap();
-        std::fs::remove_dir(two).unwrap();
-    }
-}
+mod tests;

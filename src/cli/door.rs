@@ -94,6 +94,16 @@ impl Door {
         }
     }
 
+    /// The way to a service of this process.
+    ///
+    /// # Errors
+    /// If there are no threads for it.
+    pub fn to_address(address: SocketAddr) -> Result<Self, DoorError> {
+        let runtime =
+            tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(DoorError::NoThreads)?;
+        Ok(Self { runtime, way: Way::There(address) })
+    }
+
     /// GET.
     ///
     /// # Errors

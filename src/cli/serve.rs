@@ -224,7 +224,7 @@ fn put_profile(inlet: &Inlet, config: &Config, advert: &Advert, log_time_ns: u64
 }
 
 /// A recording that is to be played.
-pub(super) struct Played {
+struct Played {
     sensor: String,
     recording: OpenRecording,
 }
@@ -232,16 +232,11 @@ pub(super) struct Played {
 impl Played {
     fn open(path: &Path) -> anyhow::Result<Self> {
         let stem = path.file_stem().map_or("recording".into(), |stem| stem.to_string_lossy().into_owned());
-        Ok(Self::new(&stem, files::open(path)?))
-    }
-
-    /// As the sensor of this name.
-    pub(super) fn new(sensor: &str, recording: OpenRecording) -> Self {
-        Self { sensor: sensor.into(), recording }
+        Ok(Self { sensor: stem, recording: files::open(path)? })
     }
 
     /// Begins to play.
-    pub(super) fn start(mut self, service: &Service, speed: f64) -> anyhow::Result<tokio::task::JoinHandle<u64>> {
+    fn start(mut self, service: &Service, speed: f64) -> anyhow::Result<tokio::task::JoinHandle<u64>> {
         let next = move || match self.recording.next_entry() {
             Ok(entry) => entry,
             Err(error) => {
@@ -254,7 +249,7 @@ impl Played {
 }
 
 /// Ctrl-C, or the system's word to end.
-async fn told_to_stop() -> anyhow::Result<()> {
+pub(super) async fn told_to_stop() -> anyhow::Result<()> {
     #[cfg(unix)]
     {
         use tokio::signal::unix::{SignalKind, signal};

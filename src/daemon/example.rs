@@ -6,12 +6,14 @@
 //! with the service; while its athlete is at the plate, a notice says that what is shown is simulated. Who the athlete is and
 //! when it may be played, the [API](super::api) decides.
 
+use super::Stations;
 use super::clock::Clock;
 use super::files::{OpenRecording, RecordingError, from_reader};
 use super::hub::{Fault, Hub};
 use super::inlet::Inlet;
 use super::playback::{Pace, play};
 use super::record::plate::AtBat;
+use super::recorder::SystemDisk;
 use crate::engine::wire::mcap::{Entry, LinkRecord, LinkState};
 use serde::Deserialize;
 use std::path::Path;
@@ -86,6 +88,26 @@ impl Drop for Claim {
 }
 
 impl Example {
+    /// For a service with these stations.
+    pub fn at(
+        stations: &Arc<Stations<SystemDisk>>,
+        hub: &Arc<Hub>,
+        clock: &Arc<dyn Clock>,
+        tasks: &TaskTracker,
+        cancel: &CancellationToken,
+    ) -> Arc<Self> {
+        let (opening, keeping) = (Arc::clone(stations), Arc::clone(stations));
+        Arc::new(Self {
+            open: Arc::new(move || opening.open(SENSOR)),
+            keep_to: Arc::new(move |athlete_id| keeping.keep_to(SENSOR, athlete_id)),
+            hub: Arc::clone(hub),
+            clock: Arc::clone(clock),
+            tasks: tasks.clone(),
+            cancel: cancel.clone(),
+            shown: Mutex::default(),
+        })
+    }
+
     /// The right to play it; `None` while it is played.
     pub fn claim(&self) -> Option<Claim> {
         let mut shown = self.lock();
@@ -180,14 +202,14 @@ impl Example {
     }
 }
 
-/// Who was at the plate of the lesson when it was made is not told: it is played for somebody else.
-fn next_entry(lesson: &mut OpenRecording) -> Option<Entry> {
+/// The next entry of a recording that is played for somebody else than was at the plate when it was made: that is not told.
+pub fn next_entry(lesson: &mut OpenRecording) -> Option<Entry> {
     loop {
         match lesson.next_entry() {
             Ok(Some(Entry::AtThePlate { .. })) => {}
             Ok(entry) => return entry,
             Err(error) => {
-                tracing::error!(%error, "the bundled lesson cannot be read on");
+                tracing::error!(%error, "the recording cannot be read on");
                 return None;
             }
         }

@@ -8,8 +8,8 @@
 //! ```
 //!
 //! [`clock`] the host's time; [`radio`] Bluetooth behind a trait; [`link`] a connection kept alive; [`finder`] which sensors
-//! to connect to, by what is [`nearby`] and was chosen; [`playback`] a recording as a device, [`example`] the bundled one; [`inlet`] the ring;
-//! [`station`] what is done for one sensor, with
+//! to connect to, by what is [`nearby`] and was chosen; [`playback`] a recording as a device, [`example`] the bundled one;
+//! [`inlet`] the ring; [`station`] what is done for one sensor, with
 //! [`state`] and [`recording`]; [`recorder`] to disk; [`files`] from there; [`hub`] and [`event_log`] where it is told;
 //! [`tap`] what a sensor sends for whoever [`checks`] it;
 //! [`store`] where it is kept, and [`record`] what comes there; [`api`] the door for front-ends, [`access`] who may go

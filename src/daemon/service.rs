@@ -1,14 +1,13 @@
 //! The whole service, put together: started, and stopped so that nothing is lost.
 
+mod parts;
+
 use super::access;
-use super::checks::Checks;
 use super::clock::{Clock, SystemClock};
 use super::event_log::EventLog;
-use super::example::{self, Example};
 use super::finder::{Catalogue, Finder, Open, Wants};
 use super::hub::{Fault, Hub};
 use super::lock::{Holder, InstanceLock, make_private_folder};
-use super::metrics::Metrics;
 use super::nearby::Nearby;
 pub use super::opening::{Settings, StartError};
 use super::opening::{bring_back_the_plate, chosen_before, open_hub, open_store};
@@ -24,12 +23,12 @@ use super::store::queries::tokens;
 use super::store::rows::UtcMicros;
 use super::{STOP_WITHIN, Stations, api};
 use crate::engine::wire::mcap::Entry;
+use parts::Shared;
 use std::net::SocketAddr;
 use std::path::Path;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::{Arc, Mutex};
 use std::time::Duration;
-use tokio::net::TcpListener;
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
@@ -102,49 +101,28 @@ impl Service {
         let (hub, log) = open_hub(settings, &*clock).map_err(failed(folder))?;
         let (entrance, jobs) = Entrance::new(&settings.cage);
         let ingest = Ingest::spawn(store.clone(), Arc::clone(&hub), Arc::clone(&clock), &settings.cage, jobs);
-        let stations = Arc::new(Stations::new(
-            Arc::clone(&hub),
-            Arc::clone(&clock),
-            Arc::new(|| SystemDisk),
-            recordings,
-            settings.nearly_full_bytes,
-            settings.limits,
-            entrance.clone(),
-        ));
-        let listen_error = |cause| StartError::Listen { address: settings.listen, cause };
-        let listeners = access::server::listen(settings.listen).await.map_err(listen_error)?;
-        let address = listeners.first().map_or(Ok(settings.listen), TcpListener::local_addr).map_err(listen_error)?;
+        let stations = parts::stations(settings, recordings, &hub, &clock, &entrance);
+        let (listeners, address) = parts::listen(settings.listen).await?;
         holder.http = Some(address);
         lock.tell(&holder)?;
         bring_back_the_plate(&store, &settings.cage, &*clock, &stations).await?;
         let (cancel, tasks) = (CancellationToken::new(), TaskTracker::new());
         let streams = CancellationToken::new();
-        let example = example_at(&stations, &hub, &clock, &tasks, &cancel);
-        let (plate_example, plate_stations, tapped) =
-            (Arc::clone(&example), Arc::clone(&stations), Arc::clone(&stations));
         let turns: Arc<Turns> = Arc::default();
         let nearby = Arc::new(Nearby::new(chosen_before(&store, &settings.cage).await?));
-        let shared = api::Api {
-            store: store.clone(),
-            hub: Arc::clone(&hub),
-            clock: Arc::clone(&clock),
-            cage: settings.cage.clone(),
-            data_folder: folder.clone(),
-            turns: Arc::clone(&turns),
-            plate: Arc::new(move |at_bat| {
-                plate_example.heard(at_bat);
-                plate_stations.at_the_plate(at_bat);
-            }),
-            example: Some(example),
-            access: Arc::new(access::Access::new(&settings.http, settings.cage.clone(), address, store.clone())),
-            metrics: Arc::new(Metrics::new(clock.now().utc_ns as f64 * 1e-9)),
-            nearly_full_bytes: settings.nearly_full_bytes,
-            nearby: Arc::clone(&nearby),
-            checks: Arc::new(Checks::new(Arc::new(move |sensor| tapped.tap(sensor)))),
-            cancel: streams.clone(),
-            screen: Arc::default(),
-            heartbeat: api::HEARTBEAT,
+        let shared = Shared {
+            settings,
+            address,
+            store: &store,
+            hub: &hub,
+            clock: &clock,
+            stations: &stations,
+            nearby: &nearby,
+            turns: &turns,
+            tasks: (&tasks, &cancel),
+            streams: &streams,
         };
+        let shared = shared.api();
         let (lost, failing) = (log.lost(), log.failing());
         let watching = api::watch_the_plate(shared.clone(), cancel.clone());
         let (app, head) = (api::app(shared), settings.http.patience.head);
@@ -318,26 +296,6 @@ impl Service {
         }
         drop(self.lock);
     }
-}
-
-/// What plays the bundled lesson there.
-fn example_at(
-    stations: &Arc<Stations<SystemDisk>>,
-    hub: &Arc<Hub>,
-    clock: &Arc<dyn Clock>,
-    tasks: &TaskTracker,
-    cancel: &CancellationToken,
-) -> Arc<Example> {
-    let (opening, keeping) = (Arc::clone(stations), Arc::clone(stations));
-    Arc::new(Example {
-        open: Arc::new(move || opening.open(example::SENSOR)),
-        keep_to: Arc::new(move |athlete_id| keeping.keep_to(example::SENSOR, athlete_id)),
-        hub: Arc::clone(hub),
-        clock: Arc::clone(clock),
-        tasks: tasks.clone(),
-        cancel: cancel.clone(),
-        shown: Mutex::default(),
-    })
 }
 
 /// Finishes what a crash left, and says so.

@@ -51,7 +51,7 @@ async fn routes_answer_with_what_is_so_now_and_there_are_no_others() {
     let expected = json!({"sensor": null, "key": "recording", "cause": "the disk is full", "remedy": "make room"});
     assert_eq!(faults, json!([expected]));
     for (what, status) in [
-        ("GET /", 404),
+        ("GET /v1", 404),
         ("GET /v1/event", 404),
         ("GET /v1/events/", 404),
         ("GET /v1/events?after=soon", 400),

@@ -5,6 +5,7 @@ mod checks;
 mod cli;
 #[cfg(target_os = "linux")]
 mod disk;
+mod example;
 mod faults;
 mod http;
 mod kill;

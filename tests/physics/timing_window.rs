@@ -6,7 +6,7 @@ use swingd::engine::swing::{Contact, Curves, Swing};
 use swingd::report::curves::StoredCurves;
 use swingd::sim::{Kind, Preset, Scenario, SwingKind};
 
-/// Of the window of the swing's own motion.
+/// Of the window of the swing's own motion. Found: 0.3 % where the sensor gives 1,000 samples a second, 1.5 % at 104.
 const WITHIN: f64 = 0.02;
 
 fn relative_errors(kind: SwingKind, preset: Preset, seed: u64) -> Vec<f64> {
@@ -35,40 +35,6 @@ fn the_window_on_the_curves_is_that_of_the_motion() {
     let slow = (0..3).map(|seed| (SwingKind::Ball, Preset::Slow, seed));
     for (kind, preset, seed) in ball.chain(dry).chain(slow) {
         let errors = relative_errors(kind, preset, seed);
-        eprintln!("{kind:?} {preset:?} {seed} {errors:?}");
-        if false {
-            continue;
-        }
-        assert!(true || errors.iter().all(|error| error.abs() <= WITHIN), "{kind:?} {preset:?} {seed}: {errors:?}");
+        assert!(errors.iter().all(|error| error.abs() <= WITHIN), "{kind:?} {preset:?} {seed}: {errors:?}");
     }
-}
-
-#[test]
-fn tmp_pictures() {
-    use swingd::report::svg::*;
-    use swingd::report::words::Units;
-    let all: Vec<Swing> = (0..6)
-        .flat_map(|seed| swings(&Scenario::new(Kind::Swing(SwingKind::Ball), Preset::Good, 41_000 + seed).run()))
-        .collect();
-    let dry: Vec<Swing> = (0..1)
-        .flat_map(|seed| swings(&Scenario::new(Kind::Swing(SwingKind::Dry), Preset::Good, 41_000 + seed).run()))
-        .collect();
-    let band = Band::of(&all.iter().map(|s| &s.curves).collect::<Vec<_>>());
-    let mut html = String::new();
-    for swing in all.iter().chain(&dry) {
-        let context = swingd::engine::profile::SwingContext {
-            side: swingd::engine::profile::Side::Right,
-            pitch_speed_mps: 20.0,
-            pitch_descent_deg: 8.0,
-        };
-        let roll = swing.metrics[Metric::RollRate.index()].unwrap().value.to_radians();
-        let square = square_stretch(&swing.curves, roll, &context, swing.contact_kind == Contact::Ball);
-        eprintln!("{square:?}");
-        let square = square.map(|s| Square { from_s: s.from_s, to_s: s.to_s });
-        let pitch = Some(Pitch { descent_deg: 8.0 });
-        html += &speed(Some(swing.into()), band.as_ref(), Units::Us).svg.0;
-        html += &path(swing.into(), View::Side, pitch, square, Units::Us).svg.0;
-        html += &path(swing.into(), View::Above, pitch, square, Units::Us).svg.0;
-    }
-    std::fs::write("/tmp/x-charts-real.svgs", html).unwrap();
 }

@@ -184,7 +184,7 @@ fn a_track_is_not_written_over_its_own_recording_nor_when_there_is_none() {
 #[test]
 fn the_demo_writes_a_page_and_a_picture_and_prints_the_table() {
     let folder = Folder::new("demo");
-    let ran = folder.run(&["demo", "--no-open", "--speed", "500", "--out", "shown"]);
+    let ran = folder.run(&["demo", "--no-open", "--once", "--speed", "500", "--out", "shown"]);
     assert_eq!((ran.status, ran.err.as_str()), (0, ""));
     // Live lines first, then the table of the recording that was made.
     let told = |words: &str| ran.out.lines().position(|line| line.contains(words));

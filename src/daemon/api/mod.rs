@@ -105,12 +105,12 @@ pub struct Api {
     pub turns: Arc<Turns>,
     /// Where who is at the plate goes.
     pub plate: Plate,
+    /// What plays the bundled lesson; `None` where no service runs.
+    pub example: Option<Arc<Example>>,
     /// What sensors are near, and chosen.
     pub nearby: Arc<Nearby>,
     /// What is checked of sensors.
     pub checks: Arc<Checks>,
-    /// What plays the bundled lesson; `None` where no service runs.
-    pub example: Option<Arc<Example>>,
     /// Ends the streams.
     pub cancel: CancellationToken,
     /// Who may.

@@ -19,7 +19,7 @@ const ALONG_M: f64 = 0.10;
 /// A swing that hit is carried on at most this long after contact, s.
 pub(super) const CARRY_S: f64 = 0.030;
 /// The carry's velocities are means over this long before contact, s.
-const CARRY_MEAN_S: f64 = 0.005;
+pub(super) const CARRY_MEAN_S: f64 = 0.005;
 /// Step of the search, s. At 30 m/s against a 20 m/s ball the bounds are tens of steps away.
 const STEP_S: f64 = 0.0005;
 /// Halvings of a step to find where a bound is crossed: to 5e-13 s.
@@ -43,7 +43,7 @@ pub(super) fn timing_window(
     shifts: &mut Shifts,
     values: &mut Values,
 ) {
-    let meeting = Meeting::new(stretch, bat.sweet_spot_m, context);
+    let meeting = Meeting::new(stretch, bat, context);
     let window_s = meeting.and_then(|meeting| shifts.span_s(&meeting));
     if let Some(window_s) = window_s {
         values.set(Metric::TimingWindow, window_s * 1e3);
@@ -118,8 +118,8 @@ pub(super) struct Meeting<'a> {
 
 /// How a swing that hit is carried on.
 pub(super) struct Carry {
-    velocity_hands_w_mps: Vector3<f64>,
-    omega_w_radps: Vector3<f64>,
+    pub(super) velocity_hands_w_mps: Vector3<f64>,
+    pub(super) omega_w_radps: Vector3<f64>,
 }
 
 /// What is left between bat and ball where their lines cross.
@@ -136,20 +136,26 @@ impl Crossing {
 }
 
 impl<'a> Meeting<'a> {
-    /// The sweet spot is `sweet_spot_m` from the knob end.
-    pub(super) fn new(stretch: &'a Stretch<'a>, sweet_spot_m: f64, context: &SwingContext) -> Option<Self> {
+    fn new(stretch: &'a Stretch<'a>, bat: &Bat, context: &SwingContext) -> Option<Self> {
+        let heading_w = horizontal_heading(stretch.at_contact().velocity_w_mps(bat.sweet_spot_m))?;
+        Self::along(stretch, heading_w, bat.sweet_spot_m, context, Carry::of(stretch)?)
+    }
+
+    /// Of a swing with this heading at contact, carried on like this; its sweet spot is `sweet_spot_m` from the knob end.
+    pub(super) fn along(
+        stretch: &'a Stretch<'a>,
+        heading_w: Vector3<f64>,
+        sweet_spot_m: f64,
+        context: &SwingContext,
+        carry: Carry,
+    ) -> Option<Self> {
         let descent_rad = context.pitch_descent_deg.to_radians();
         let speed_mps = context.pitch_speed_mps;
-        if !(speed_mps.is_finite() && speed_mps > 0.0 && descent_rad.is_finite()) {
-            return None;
-        }
-        let carry = Carry::of(stretch)?;
-        let state = stretch.at_contact();
-        let heading_w = horizontal_heading(state.velocity_w_mps(sweet_spot_m))?;
-        Some(Self {
+        let is_pitch = speed_mps.is_finite() && speed_mps > 0.0 && descent_rad.is_finite();
+        is_pitch.then(|| Self {
             stretch,
             sweet_from_hands_m: sweet_spot_m - HANDS_FROM_KNOB_M,
-            sweet_spot_w_m: state.position_w_m(sweet_spot_m),
+            sweet_spot_w_m: stretch.at_contact().position_w_m(sweet_spot_m),
             flight_w: heading_w * -descent_rad.cos() - Vector3::z() * descent_rad.sin(),
             ball_speed_mps: speed_mps,
             carried: stretch.ball,
@@ -218,7 +224,7 @@ impl<'a> Meeting<'a> {
 
 impl Carry {
     /// `None` if the motion does not reach back as far as its means do.
-    pub(super) fn of(stretch: &Stretch) -> Option<Self> {
+    fn of(stretch: &Stretch) -> Option<Self> {
         if stretch.times_s[0] > -CARRY_MEAN_S {
             return None;
         }

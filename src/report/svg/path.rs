@@ -5,7 +5,7 @@ use super::band::value_at;
 use super::chart::{Chart, Drawn, Field, Scale, at, frame, line, smooth, stroke, thinned};
 use super::numbers::table;
 use super::{View, others, which};
-use crate::engine::metrics::carried_on;
+use crate::engine::metrics::{SquareStretch, carried_on};
 use crate::engine::swing::{Curves, Swing};
 use maud::{Markup, html};
 use nalgebra::Vector3;
@@ -44,6 +44,12 @@ pub struct Square {
     pub from_s: f64,
     /// Positive: there one that is early does. Beyond the end of the curves of a swing that met a ball.
     pub to_s: f64,
+}
+
+impl From<SquareStretch> for Square {
+    fn from(SquareStretch { from_s, to_s, .. }: SquareStretch) -> Self {
+        Self { from_s, to_s }
+    }
 }
 
 /// Path of sweet spot and hands, with the pitch's line, contact, and where the timing window begins and ends.

@@ -108,7 +108,7 @@ impl Drop for Watching {
 /// What was read beside the task.
 enum Found {
     Scene(Result<Box<Read>, StoreError>),
-    Then(Kind, Result<Option<Then>, StoreError>),
+    Then(Box<(Kind, Result<Option<Then>, StoreError>)>),
 }
 
 struct Task {
@@ -257,14 +257,14 @@ impl Task {
                 }
             }
             Found::Scene(Err(error)) => self.failed(&error.to_string()),
-            Found::Then(kind, then) if self.kind.as_ref() == Some(&kind) => match then {
-                Ok(then) => {
+            Found::Then(found) => match *found {
+                (kind, Ok(then)) if self.kind.as_ref() == Some(&kind) => {
                     self.scene.then = then;
                     self.draw(&[Slot::Numbers, Slot::Speed]);
                 }
-                Err(error) => tracing::warn!(%error, "earlier swings cannot be read"),
+                (_, Ok(_)) => {}
+                (_, Err(error)) => tracing::warn!(%error, "earlier swings cannot be read"),
             },
-            Found::Then(..) => {}
         }
     }
 
@@ -292,7 +292,7 @@ impl Task {
             let api = self.api.clone();
             self.readings.spawn(async move {
                 let then = then::read(&api, &kind).await;
-                Found::Then(kind, then)
+                Found::Then(Box::new((kind, then)))
             });
         }
     }

@@ -92,7 +92,7 @@ pub async fn page(
 fn step(number: u8, title: &str, done: Option<String>, inside: &Markup) -> Markup {
     html! {
         li.step.done[done.is_some()] {
-            h2 { span.number aria-hidden="true" { @if done.is_some() { "✓" } @else { (number) } } " " (title) span.unseen { @if done.is_some() { ": done" } } }
+            h2 { span.badge aria-hidden="true" { @if done.is_some() { "✓" } @else { (number) } } " " (title) span.unseen { @if done.is_some() { ": done" } } }
             @if let Some(what) = done {
                 p.came { (what) }
                 details data-key=(format!("step-{number}")) { summary { "See or change it" } (inside) }

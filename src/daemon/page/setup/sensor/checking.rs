@@ -87,15 +87,15 @@ type Row<'a> = (&'a str, String, String, Option<bool>);
 
 fn rows_of(rows: &[Row]) -> Markup {
     html! {
-        .wide { table {
-            thead { tr { th scope="col" { "What" } th scope="col" { "measured" } th scope="col" { "expected" } th.words scope="col" { "verdict" } } }
+        .wide role="region" aria-label="What was found" tabindex="0" { table {
+            thead { tr { th scope="col" { "What" } th.words scope="col" { "verdict" } th scope="col" { "measured" } th scope="col" { "expected" } } }
             tbody {
                 @for (what, found, expected, fits) in rows {
                     tr {
                         th.words scope="row" { (what) }
+                        td.words { @match fits { Some(true) => "fits", Some(false) => "does not fit", None => "—" } }
                         td { (found) }
                         td { (expected) }
-                        td.words { @match fits { Some(true) => "fits", Some(false) => "does not fit", None => "—" } }
                     }
                 }
             }
@@ -108,7 +108,8 @@ fn with_range(value: f64, sigma: f64, unit: &str) -> String {
     let half = FITS_WITHIN_SIGMAS * sigma;
     let is_wide = half > 0.0 && half.is_finite();
     let decimals = if is_wide { (1.0 - half.log10().floor()).clamp(0.0, 5.0) as usize } else { 3 };
-    format!("{} ± {} {unit}", rounded(value, decimals), rounded(half, decimals))
+    let space = if unit == "°" { "" } else { " " };
+    format!("{} ± {}{space}{unit}", rounded(value, decimals), rounded(half, decimals))
 }
 
 fn of_still(still: &StillFound) -> Markup {

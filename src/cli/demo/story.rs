@@ -1,0 +1,207 @@
+//! Who is invented for the demo, what they did weeks ago, and what they do now.
+//!
+//! Earlier lessons are simulated and come into the record by the API's import, as recordings made elsewhere do.
+
+use super::super::door::{Address, Content, Door, Part};
+use super::super::synth;
+use crate::daemon::example;
+use crate::daemon::files::{self, OpenRecording};
+use anyhow::Context;
+use axum::http::Method;
+use jiff::{SignedDuration, Timestamp};
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+/// All of it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Story {
+    /// Who, and from which side.
+    pub athletes: &'static [(&'static str, &'static str)],
+    /// With what.
+    pub bats: &'static [&'static str],
+    /// How many days ago, and what.
+    pub earlier: &'static [(i64, Scene)],
+    /// What is played, one after the other, and from the first on again.
+    pub live: &'static [Scene],
+}
+
+/// Somebody swings a bat.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Scene {
+    pub athlete: &'static str,
+    pub bat: &'static str,
+    /// As the recording has it.
+    pub side: &'static str,
+    pub played: What,
+}
+
+/// A recording.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum What {
+    /// The one that comes with the program.
+    Bundled,
+    /// One that is simulated: of which kind, from which seed, with how many events.
+    Simulated(&'static str, u64, u32),
+}
+
+const DRILL: &str = "middle, medium";
+const BALL_SOURCE: &str = "machine";
+
+const fn kestrel(side: &'static str, bat: &'static str, played: What) -> Scene {
+    Scene { athlete: "Kestrel", bat, side, played }
+}
+const fn right(seed: u64) -> Scene {
+    kestrel("right", "Ash 33", What::Simulated("lesson", seed, 8))
+}
+const fn left(seed: u64) -> Scene {
+    kestrel("left", "Maple 32", What::Simulated("lesson", seed, 8))
+}
+const fn wren(seed: u64) -> Scene {
+    Scene { athlete: "Wren", bat: "Ash 33", side: "right", played: What::Simulated("lesson", seed, 8) }
+}
+
+/// The seeds are of batters of that side, about as fast as the bundled one; a test holds the sides.
+pub(super) const STORY: Story = Story {
+    athletes: &[("Kestrel", "both"), ("Wren", "right")],
+    bats: &["Ash 33", "Maple 32"],
+    earlier: &[
+        (63, right(10)),
+        (56, left(3)),
+        (36, right(23)),
+        (35, wren(14)),
+        (28, left(13)),
+        (15, right(7)),
+        (14, wren(20)),
+        (8, left(24)),
+    ],
+    live: &[kestrel("right", "Ash 33", What::Bundled), kestrel("left", "Maple 32", What::Simulated("lesson", 19, 10))],
+};
+
+/// Who was entered, by what they are called.
+pub(super) struct Cast(BTreeMap<&'static str, String>);
+
+impl Story {
+    /// Enters athletes, bats and earlier lessons; recordings are simulated into the folder.
+    ///
+    /// # Errors
+    /// If the folder cannot be written to, or the service does not answer.
+    pub(super) fn enter(&self, door: &Door, folder: &Path) -> anyhow::Result<Cast> {
+        let mut cast = Cast(BTreeMap::new());
+        for &(nickname, bats) in self.athletes {
+            let body = json!({"nickname": nickname, "bats": bats, "note": "invented"});
+            cast.0.insert(nickname, entered(door, "/v1/athletes", body)?);
+        }
+        for &name in self.bats {
+            let body = json!({"name": name, "kind": "bat", "note": "invented"});
+            cast.0.insert(name, entered(door, "/v1/bats", body)?);
+        }
+        let now = Timestamp::now();
+        for (days_ago, scene) in self.earlier {
+            let begun = now.checked_sub(SignedDuration::from_hours(24 * days_ago)).context("no day so early")?;
+            cast.import(door, scene, &scene.played.file(folder)?, begun)?;
+        }
+        Ok(cast)
+    }
+}
+
+impl Cast {
+    fn id(&self, name: &str) -> anyhow::Result<&String> {
+        self.0.get(name).with_context(|| format!("{name} was not entered"))
+    }
+
+    fn import(&self, door: &Door, scene: &Scene, file: &Path, begun: Timestamp) -> anyhow::Result<()> {
+        let address = Address::new(&["v1", "recordings"])
+            .with("athlete", Some(self.id(scene.athlete)?))
+            .with("occasion", Some("lesson"))
+            .with("side", Some(scene.side))
+            .with("bat", Some(self.id(scene.bat)?))
+            .with("drill", Some(DRILL))
+            .with("ball_source", Some(BALL_SOURCE))
+            .with("begun", Some(begun.to_string()));
+        let part = Part { name: "recording", path: file.into(), kind: "application/octet-stream" };
+        door.send(Method::POST, address.as_str(), &[], Content::Form(vec![part]))?;
+        Ok(())
+    }
+
+    /// Puts somebody at the plate.
+    ///
+    /// # Errors
+    /// If the service does not answer.
+    pub(super) fn comes_to_the_plate(&self, door: &Door, scene: &Scene) -> anyhow::Result<()> {
+        let (athlete, bat) = (self.id(scene.athlete)?, self.id(scene.bat)?);
+        let body = json!({
+            "athlete_id": athlete, "side": scene.side, "bat_id": bat, "drill": DRILL, "ball_source": BALL_SOURCE
+        });
+        door.send(Method::PUT, "/v1/at-the-plate", &[], Content::Json(body))?;
+        Ok(())
+    }
+}
+
+fn entered(door: &Door, path: &str, body: Value) -> anyhow::Result<String> {
+    let answer = door.send(Method::POST, path, &[], Content::Json(body))?.json()?;
+    Ok(answer["id"].as_str().context("the answer holds no id")?.to_owned())
+}
+
+impl What {
+    /// To be played.
+    ///
+    /// # Errors
+    /// If the folder cannot be written to.
+    pub(super) fn open(self, folder: &Path) -> anyhow::Result<OpenRecording> {
+        match self {
+            Self::Bundled => Ok(example::lesson()?),
+            Self::Simulated(..) => Ok(files::open(&self.file(folder)?)?),
+        }
+    }
+
+    /// As a file in the folder.
+    fn file(self, folder: &Path) -> anyhow::Result<PathBuf> {
+        match self {
+            Self::Bundled => {
+                let (name, bytes) = example::lesson_file();
+                let path = folder.join(name);
+                std::fs::create_dir_all(folder).and_then(|()| std::fs::write(&path, bytes))?;
+                Ok(path)
+            }
+            Self::Simulated(kind, seed, events) => {
+                let args = synth::Args {
+                    kind: kind.into(),
+                    preset: "good".into(),
+                    seed,
+                    out: folder.into(),
+                    count: 1,
+                    events,
+                    calibrated: false,
+                    mcap: true,
+                    athlete: None,
+                    lost_share: 0.0,
+                };
+                let stems = synth::run(&args, &mut std::io::sink())?;
+                Ok(stems.first().context("nothing was simulated")?.with_extension("mcap"))
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::profile::Side;
+    use crate::sim::{Kind, Preset, Scenario};
+
+    #[test]
+    fn every_scene_is_of_the_side_that_is_said() {
+        let earlier = STORY.earlier.iter().map(|(_, scene)| scene);
+        for scene in earlier.chain(STORY.live) {
+            let side = match scene.played {
+                What::Bundled => example::lesson().unwrap().profile().swing.side,
+                // The batter is drawn first: which kind of recording follows does not matter.
+                What::Simulated(_, seed, _) => {
+                    Scenario::new(Kind::Calibration, Preset::Good, seed).truth().0.swing.side
+                }
+            };
+            assert_eq!(side, if scene.side == "left" { Side::Left } else { Side::Right }, "{scene:?}");
+        }
+    }
+}
