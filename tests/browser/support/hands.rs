@@ -46,11 +46,6 @@ impl Browser {
         self.on_element("field", field, async |element: &Element| element.select_by_label(choice).await).await;
     }
 
-    /// Whether there is something of this role and name to be seen now.
-    pub async fn finds(&self, role: &str, name: &str) -> bool {
-        !self.run(FIND, &[json!(role), json!(name)]).await.is_null()
-    }
-
     /// A key, for whatever has the focus.
     pub async fn key(&self, key: &str) {
         let value = key.chars().next().expect("a key");
