@@ -16,7 +16,7 @@ async fn the_bundled_recording_leads_to_the_first_swing_within_two_minutes() {
     visit("first-run", Plays::Nothing, async |cage| {
         let (browser, began) = (&cage.browser, Instant::now());
         cage.open("/").await;
-        browser.sees("From nothing to the first swing").await;
+        browser.sees("The first swing, step by step").await;
         browser.press("Try it with the bundled recording").await;
         browser.until("the plate", "return location.pathname === '/'", &[]).await;
         let speed = browser.within(WITHIN, "the first swing", HAS_SWING, &[]).await;
@@ -76,7 +76,7 @@ async fn an_athlete_a_bat_and_a_touch_lead_to_the_first_swing() {
 #[tokio::test(flavor = "multi_thread")]
 async fn the_way_from_nothing_suits_every_screen_light_and_reader() {
     visit("start", Plays::Nothing, async |cage| {
-        cage.inspect("start", "/start", "From nothing to the first swing").await;
+        cage.inspect("start", "/start", "The first swing, step by step").await;
         cage.inspect("setup-empty", "/setup", "Nobody was entered yet").await;
         cage.inspect("athletes-empty", "/athletes", "Nobody has been entered yet").await;
     })

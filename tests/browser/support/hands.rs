@@ -3,6 +3,7 @@
 use super::browser::Browser;
 use super::commands::is_passing;
 use super::patience::WAIT;
+use fantoccini::actions::{InputSource, KeyAction, KeyActions};
 use fantoccini::elements::Element;
 use fantoccini::error::CmdError;
 use serde_json::{Value, json};
@@ -45,15 +46,12 @@ impl Browser {
         self.on_element("field", field, async |element: &Element| element.select_by_label(choice).await).await;
     }
 
-    /// Whether there is something of this role and name to be seen now.
-    pub async fn finds(&self, role: &str, name: &str) -> bool {
-        !self.run(FIND, &[json!(role), json!(name)]).await.is_null()
-    }
-
     /// A key, for whatever has the focus.
     pub async fn key(&self, key: &str) {
-        let focused = self.client.active_element().await.expect("something has the focus");
-        focused.send_keys(key).await.expect("a key");
+        let value = key.chars().next().expect("a key");
+        let keyboard = KeyActions::new("keyboard".to_owned());
+        let press = keyboard.then(KeyAction::Down { value }).then(KeyAction::Up { value });
+        self.client.perform_actions(press).await.expect("a key");
     }
 
     /// Goes on by Tab until what has the focus has this name; how it is marked: the width of its outline, px.

@@ -66,7 +66,7 @@ fn both(key: &str, chart: &Chart, words: Option<&str>) -> Markup {
         .foot {
             details data-key=(format!("{key}-table")) {
                 summary { "As a table" }
-                .wide { (chart.as_text) }
+                .wide tabindex="0" role="region" aria-label=(format!("Numbers: {key}")) { (chart.as_text) }
             }
             @if let Some(words) = words { p.faint { (words) } }
         }
