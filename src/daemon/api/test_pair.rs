@@ -45,7 +45,7 @@ fn a_browser_is_paired_by_a_cookie_that_lasts_as_long_as_its_token() {
         let attributes = "; HttpOnly; SameSite=Strict; Path=/; Max-Age=2592000";
         assert!(set.starts_with("swingd_token=swingd_") && set.ends_with(attributes), "{set}");
         let cookie = cookie(&entered);
-        let page = gate.browse("/", &cookie).await;
+        let page = gate.browse("/athletes", &cookie).await;
         assert_eq!(page.status, 200);
         assert!(text(&page).contains("paired as coach") && text(&page).contains("/pair/leave"), "{page:?}");
         assert_eq!(gate.browse("/v1/tokens", &cookie).await.status, 403, "as far as its role goes");
@@ -54,7 +54,7 @@ fn a_browser_is_paired_by_a_cookie_that_lasts_as_long_as_its_token() {
         let pairing = entries.iter().find(|entry| entry["path"] == "/v1/pairings/redeem").unwrap();
         assert_eq!((&pairing["token_label"], &pairing["address"]), (&json!("phone of Wren"), &json!("192.0.2.9")));
         gate.clock.pass(Duration::from_secs(2_592_000));
-        let late = gate.browse("/", &cookie).await;
+        let late = gate.browse("/athletes", &cookie).await;
         assert_eq!(late.status, 401);
         assert!(late.header("set-cookie").unwrap().starts_with("swingd_token=; "), "and is sent no more: {late:?}");
     });
