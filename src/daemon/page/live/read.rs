@@ -165,13 +165,14 @@ async fn round(connection: &mut AnyConnection, at_bat: &AtBat) -> Result<(Vec<Ca
     Ok((cards, before))
 }
 
-/// The last swing of the lesson; of nobody, since nobody is at the plate.
+/// The last swing of the round, else of the lesson; of nobody, since nobody is at the plate.
 async fn newest(connection: &mut AnyConnection, at_bat: &AtBat) -> Result<Option<Last>, StoreError> {
-    let filter = match at_bat.plate.lesson_id {
-        Some(lesson) => SwingFilter { lesson: Some(lesson), ..SwingFilter::default() },
-        None => of_round(at_bat),
-    };
-    let found = swings_read::list(connection, &filter, Order::Newest, Slice { after: None, limit: 1 }).await?;
+    let one = Slice { after: None, limit: 1 };
+    let mut found = swings_read::list(connection, &of_round(at_bat), Order::Newest, one).await?;
+    if let (true, Some(lesson)) = (found.is_empty(), at_bat.plate.lesson_id) {
+        let filter = SwingFilter { lesson: Some(lesson), ..SwingFilter::default() };
+        found = swings_read::list(connection, &filter, Order::Newest, one).await?;
+    }
     let Some(found) = found.first() else { return Ok(None) };
     let (curves, pitch) = (curves(connection, found.swing.id).await?, pitch(connection, found).await?);
     Ok(Some(Last::stored(found, curves, pitch)))
@@ -189,7 +190,13 @@ pub async fn curves(connection: &mut AnyConnection, id: Uuid) -> Result<Option<C
     }
 }
 
-async fn pitch(connection: &mut AnyConnection, found: &FoundSwing) -> Result<SwingContext, StoreError> {
+/// What a swing was measured against, and whether its round says so.
+async fn pitch(connection: &mut AnyConnection, found: &FoundSwing) -> Result<(SwingContext, bool), StoreError> {
     let toml = profiles::get(connection, &found.analysis.profile_sha256).await?;
-    Ok(Profile::parse(&toml).map(|(profile, _)| profile.swing).unwrap_or_else(|_| Profile::default().swing))
+    let context = Profile::parse(&toml).map(|(profile, _)| profile.swing).unwrap_or_else(|_| Profile::default().swing);
+    let is_said = match found.swing.round_id {
+        Some(id) => rounds::get(connection, id).await?.pitch_speed_mps.is_some(),
+        None => false,
+    };
+    Ok((context, is_said))
 }

@@ -17,6 +17,8 @@ use maud::{Markup, html};
 
 const NO_THEN: &str = "no then yet: fewer than three earlier swings of this kind";
 
+const OTHER_KIND: &str = "this swing is of another round: the next one is set beside earlier ones of its kind";
+
 /// A part of the page.
 pub fn part(scene: &Scene, slot: Slot, units: Units) -> Markup {
     match slot {
@@ -38,14 +40,18 @@ fn now(scene: &Scene) -> Option<Drawn<'_>> {
 }
 
 fn speed(scene: &Scene, units: Units) -> Markup {
-    let (now, then) = (now(scene), scene.then.as_ref());
+    let (now, then) = (now(scene), scene.then_of_last());
     let band = then.and_then(|then| then.band.as_ref());
     if now.is_none() && band.is_none() {
         return html! {};
     }
     html! {
-        (both("speed", &chart::speed(now, band, units), Some(then.map_or(NO_THEN, |then| &then.words))))
+        (both("speed", &chart::speed(now, band, units), Some(then.map_or(why_no_then(scene), |then| &then.words))))
     }
+}
+
+fn why_no_then(scene: &Scene) -> &'static str {
+    if scene.then.is_some() { OTHER_KIND } else { NO_THEN }
 }
 
 fn path(scene: &Scene, view: svg::View, units: Units) -> Markup {

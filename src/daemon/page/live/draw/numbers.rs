@@ -63,10 +63,13 @@ fn number(scene: &Scene, last: &Last, metric: Metric, units: Units) -> Markup {
                         span.unit { (row.unit) }
                         span.within { span.unseen { "plus or minus " } span aria-hidden="true" { "± " } (cell.half_width) }
                     }
+                    @if metric == Metric::TimingWindow && !last.is_pitch_said {
+                        dd.then { "for a pitch of " (pitch_words(last, units)) ", assumed" }
+                    }
                 }
                 None => dd { span.absent { (absent(last, metric)) } }
             }
-            @if let Some(then) = scene.then.as_ref().and_then(|then| then.medians[metric.index()]) {
+            @if let Some(then) = scene.then_of_last().and_then(|then| then.medians[metric.index()]) {
                 dd.then { (against(last, metric, then, units)) }
             }
         }
@@ -82,6 +85,11 @@ fn against(last: &Last, metric: Metric, then: f64, units: Units) -> String {
     let by = rounded((now.value - then) * unit.factor, decimals);
     let sign = if by.starts_with('−') || by.chars().all(|c| "0.".contains(c)) { "" } else { "+" };
     format!("then {middle} ({sign}{by})")
+}
+
+fn pitch_words(last: &Last, units: Units) -> String {
+    let unit = units.speed();
+    format!("{} {}", rounded(last.pitch.pitch_speed_mps * unit.factor, 0), unit.sign)
 }
 
 fn absent(last: &Last, metric: Metric) -> &'static str {

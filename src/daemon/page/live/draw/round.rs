@@ -15,18 +15,18 @@ pub fn round(scene: &Scene, units: Units) -> Markup {
             p.faint { (if nobody { "No swing since nobody is at the plate." } else { "No swing in this round yet." }) }
         };
     }
-    let newest = scene.round.len() - 1;
+    let shown = scene.last.as_ref().and_then(|last| last.id);
     html! {
         ol.cards tabindex="0" aria-label="This round's swings, the newest first" reversed {
             @for (place, card) in scene.round.iter().enumerate().rev() {
                 @let number = scene.before + 1 + i64::try_from(place).unwrap_or(0);
-                (swing(card, number, place == newest, units))
+                (swing(card, number, shown == Some(card.id), units))
             }
         }
     }
 }
 
-fn swing(card: &Card, number: i64, is_newest: bool, units: Units) -> Markup {
+fn swing(card: &Card, number: i64, is_shown: bool, units: Units) -> Markup {
     let row = words::row_of(Metric::BatSpeed, &[card.bat_speed], units);
     let speed = row.cells.into_iter().next().flatten();
     let speed = speed.map_or_else(|| "speed not known".to_owned(), |cell| format!("{} {}", cell.value, row.unit));
@@ -44,7 +44,7 @@ fn swing(card: &Card, number: i64, is_newest: bool, units: Units) -> Markup {
             @if let Some(version) = card.version {
                 .row.change {
                     (mark(card, number, version, Mark::Keep, false))
-                    (mark(card, number, version, Mark::Exclude, is_newest))
+                    (mark(card, number, version, Mark::Exclude, is_shown))
                 }
             }
         }
