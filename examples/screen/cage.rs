@@ -186,7 +186,7 @@ fn event(data: &str, at: Instant) -> Option<Told> {
     let event: Value = serde_json::from_str(data).ok()?;
     let told = &event["told"];
     let stage = match told["stage"].as_str()? {
-        "streaming" => "first",
+        "streaming" => "streaming",
         "final" => "final",
         _ => return None,
     };
@@ -202,7 +202,7 @@ fn event(data: &str, at: Instant) -> Option<Told> {
 
 /// A swing that met nothing is known as one only 0.18 s later, so only those with a ball count.
 fn engine_ms(told: &[Told], sent: &[Sent]) -> Vec<f64> {
-    let firsts = told.iter().filter(|told| told.stage == "first" && told.met_ball);
+    let firsts = told.iter().filter(|told| told.stage == "streaming" && told.met_ball);
     let took = firsts.filter_map(|told| {
         let sensor: usize = told.sensor.strip_prefix("sensor-")?.parse().ok()?;
         let held = sent.get(sensor)?.handed_over.get(holding(told.contact_s))?;

@@ -50,7 +50,7 @@ async fn swings_appear_by_themselves_with_the_numbers_of_the_api() {
         for count in 1..=8 {
             swings(browser, count).await;
         }
-        browser.until("the last one in the record", "return document.querySelector('[data-slot=numbers] [data-stage=final] a')", &[]).await;
+        browser.until("the last one in the record", "return document.querySelector('[data-slot=numbers] :is([data-stage=final], [data-stage=revised]) a')", &[]).await;
         assert_eq!(browser.run("return window.isSamePage", &[]).await, true, "it was not loaded again");
         assert_eq!(stored(cage).await.len(), 8);
         // Later rests make the last numbers better; then they stay.
@@ -104,6 +104,26 @@ async fn sides_and_athletes_change_in_the_middle_of_a_lesson() {
         // Once it is left, it stays left: both of these bat from there.
         let first_left = stored.iter().position(|swing| swing["side"] == "left").expect("one");
         assert!(stored[first_left..].iter().all(|swing| swing["side"] == "left"));
+    })
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn quick_touches_all_hold() {
+    visit("touches", Plays::Nothing, async |cage| {
+        wren_and_robin(cage).await;
+        cage.open("/").await;
+        let is_drawn = "return document.querySelector('[data-key=source-machine]')";
+        cage.browser.until("the touches", is_drawn, &[]).await;
+        // Both before either is answered.
+        let both = "for (const key of ['side-left', 'source-machine']) document.querySelector(`[data-key=${key}]`).click()";
+        cage.browser.run(both, &[]).await;
+        let are_so = "return ['side-left', 'source-machine'].every((key) => \
+            document.querySelector(`[data-key=${key}]`).ariaPressed === 'true')";
+        cage.browser.until("both", are_so, &[]).await;
+        let plate = cage.get("/v1/at-the-plate").await;
+        assert_eq!((&plate["side"], &plate["ball_source"]), (&json!("left"), &json!("machine")));
+        assert_eq!(plate["drill"], "high tee");
     })
     .await;
 }

@@ -60,6 +60,7 @@ const RULES: &[Rule] = &[
     viewer("GET", "/v1/profiles/{sha256}").of_nobody(),
     viewer("GET", "/v1/at-the-plate"),
     coach("PUT", "/v1/at-the-plate"),
+    coach("PATCH", "/v1/at-the-plate"),
     coach("POST", "/v1/example"),
     coach("DELETE", "/v1/example"),
     viewer("GET", "/v1/athletes"),

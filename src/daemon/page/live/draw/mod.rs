@@ -9,7 +9,8 @@ pub use numbers::said;
 
 use super::scene::Scene;
 use super::screen::Slot;
-use crate::daemon::store::rows::Side;
+use crate::daemon::page::words;
+use crate::daemon::store::rows::{Bats, Side};
 use crate::report::svg;
 use crate::report::svg::draw::{self as chart, Chart, Drawn, Pitch};
 use crate::report::words::Units;
@@ -79,11 +80,11 @@ fn both(key: &str, chart: &Chart, words: Option<&str>) -> Markup {
     }
 }
 
-fn side_words(side: Side) -> &'static str {
-    match side {
-        Side::Right => "bats right",
-        Side::Left => "bats left",
-    }
+fn bats_from(side: Side) -> &'static str {
+    words::bats(match side {
+        Side::Right => Bats::Right,
+        Side::Left => Bats::Left,
+    })
 }
 
 #[cfg(test)]
