@@ -205,7 +205,7 @@ pub async fn renew(api: &Api) {
     let current = async { plate::current(&mut *api.store.read().await?, &api.cage, api.now()).await };
     match current.await {
         Ok(at_bat) => (api.plate)(&at_bat),
-        Err(error) => tracing::warn!(%error, "a mount is used from the next one at the plate on"),
+        Err(error) => tracing::warn!(%error, "a bat or a mount is used from the next one at the plate on"),
     }
 }
 
