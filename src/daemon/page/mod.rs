@@ -3,10 +3,11 @@
 //!
 //! [`shell`] is around every page; [`view`] says in which units and which light somebody looks; [`assets`] is the style and the
 //! script; [`refused`] turns problems into words for a browser; [`when`] and [`words`] tell instants, numbers and small
-//! words. Then a module a page: [`live`]; [`past`]; [`setup`]; [`pair`]. Pages only read: whatever changes something goes
+//! words; [`figure`] is a chart with its table. Then a module a page: [`live`]; [`past`]; [`setup`]; [`pair`]. Pages only read: whatever changes something goes
 //! through the API.
 
 mod assets;
+mod figure;
 mod live;
 mod pair;
 mod past;

@@ -41,7 +41,7 @@ pub async fn for_browsers(request: Request, next: Next) -> Response {
         @if status == StatusCode::UNAUTHORIZED {
             p { a.button href="/pair" { "Enter a pairing code" } }
         } @else {
-            p { a href="/" { "To the plate" } }
+            p { a.button href="/" { "To the plate" } }
         }
     };
     let mut response = Page::for_anybody(status, title, view, main).into_response();

@@ -3,8 +3,7 @@
 use super::super::shell::{Here, Page};
 use super::super::view::View;
 use super::super::when;
-use super::super::words;
-use super::name;
+use super::super::words::{self, name};
 use crate::daemon::access::Who;
 use crate::daemon::api::{Api, Kind, Params, Problem};
 use crate::daemon::store::queries::lessons::{self, Had};
