@@ -99,7 +99,7 @@ fn line(athlete: &Athlete, had: &BTreeMap<Uuid, Had>) -> Markup {
                 }
             }
             a.button.change href=(format!("/setup/athletes/{}", athlete.id)) {
-                "Set up" span.unseen { " " (athlete.nickname) }
+                "Set up" span.unseen { " " (name(&athlete.nickname)) }
             }
         }
     }
