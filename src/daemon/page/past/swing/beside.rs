@@ -101,6 +101,35 @@ pub fn under_chart(others: &Others, band: Option<&Band>, side: Option<Side>) -> 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::daemon::api::test_api::{TestApi, on_each};
+    use crate::daemon::store::queries::swings_read::example::fill;
+    use crate::daemon::store::rows::UtcMicros;
+
+    #[test]
+    fn the_hundred_nearest_in_time_are_the_others_without_flagged_and_left_out_ones() {
+        on_each(async |api: TestApi| {
+            let mut changes = api.api.store.write().await.unwrap();
+            let world = fill(&mut changes, 17, 40).await;
+            changes.commit().await.unwrap();
+            let is = |found: &&FoundSwing| found.swing.lesson_id.is_some() && found.swing.side.is_some();
+            let one = world.swings.iter().find(is).unwrap();
+            let at = |k: u32| {
+                let mut other = one.clone();
+                (other.swing.id, other.swing.contact_utc) = (Uuid::from_u128(k.into()), UtcMicros(i64::from(k) * 1000));
+                other.swing.mark = if k % 20 == 3 { Mark::Exclude } else { Mark::Keep };
+                other.analysis.flags = if k % 20 == 4 { vec!["gap".into()] } else { Vec::new() };
+                other
+            };
+            let mut around: Vec<FoundSwing> = (0..200).map(at).collect();
+            around[51].swing.side = None;
+            let others = Others::of(&around, &around[50].swing);
+            assert_eq!((others.ids.len(), others.flagged, others.excluded, others.further), (100, 10, 10, 78));
+            let is_among = |k: u128| others.ids.contains(&Uuid::from_u128(k));
+            assert!([0, 49, 52, 100].into_iter().all(is_among) && ![43, 44, 50, 51, 150].into_iter().any(is_among));
+            around[50].swing.lesson_id = None;
+            assert!(Others::of(&around, &around[50].swing).ids.is_empty());
+        });
+    }
 
     #[test]
     fn words_say_how_many_there_are_and_what_is_not_among_them() {
