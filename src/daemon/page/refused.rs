@@ -37,11 +37,11 @@ pub async fn for_browsers(request: Request, next: Next) -> Response {
     let (title, detail) = (words("title"), words("detail"));
     let main = html! {
         h1 { (title) }
-        p { (detail) }
+        p { (sentence(&detail)) }
         @if status == StatusCode::UNAUTHORIZED {
             p { a.button href="/pair" { "Enter a pairing code" } }
         } @else {
-            p { a href="/" { "To the plate" } }
+            p { a.button href="/" { "To the plate" } }
         }
     };
     let mut response = Page::for_anybody(status, title, view, main).into_response();
@@ -50,4 +50,25 @@ pub async fn for_browsers(request: Request, next: Next) -> Response {
     }
     response.headers_mut().remove(header::CONTENT_LENGTH);
     response
+}
+
+/// Problems are told in lower case and without a full stop, for programs to put after others.
+fn sentence(detail: &str) -> String {
+    let mut letters = detail.chars();
+    let first: String = letters.next().into_iter().flat_map(char::to_uppercase).collect();
+    let end = if detail.is_empty() || detail.ends_with(['.', '?', '!']) { "" } else { "." };
+    format!("{first}{}{end}", letters.as_str())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::sentence;
+
+    #[test]
+    fn a_problem_is_a_sentence() {
+        assert_eq!(sentence("there is nothing under /x"), "There is nothing under /x.");
+        assert_eq!(sentence("`after` is no place."), "`after` is no place.");
+        assert_eq!(sentence(""), "");
+        assert_eq!(sentence("ßig?"), "SSig?");
+    }
 }

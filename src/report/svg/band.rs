@@ -11,9 +11,39 @@ const FEWEST: usize = 3;
 /// Nearer than this to an end of the curves a time is that end, s.
 const NEAR_S: f64 = 1e-9;
 
-/// How earlier swings went: at each time the middle of them and the range that holds the middle 80 % of them.
+/// Which swings a band is of.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Called {
+    /// Earlier ones.
+    #[default]
+    Then,
+    /// Others of the same lesson, later ones too.
+    Others,
+}
+
+impl Called {
+    /// In a sentence, and beside a line.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Then => "then",
+            Self::Others => "others",
+        }
+    }
+
+    /// The same at the beginning of a sentence.
+    pub fn at_beginning(self) -> &'static str {
+        match self {
+            Self::Then => "Then",
+            Self::Others => "Others",
+        }
+    }
+}
+
+/// How earlier swings, or others, went: at each time the middle of them and the range that holds the middle 80 % of them.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Band {
+    /// Of which swings.
+    pub called: Called,
     /// Of how many swings.
     pub swings: usize,
     /// Seconds from contact.

@@ -4,6 +4,7 @@
 use super::overview::{MOST, bat_words, new_bat, read_as};
 use super::{cautions, near, people};
 use crate::daemon::access::Who;
+use crate::daemon::access::caller::cookies;
 use crate::daemon::api::extract::Params;
 use crate::daemon::api::{Api, Problem};
 use crate::daemon::page::shell::{Here, Page};
@@ -15,7 +16,7 @@ use crate::daemon::store::rows::{Athlete, Bat, Bats, UtcMicros, Word};
 use crate::report::words::Units;
 use axum::Extension;
 use axum::extract::State;
-use axum::http::{HeaderMap, header};
+use axum::http::HeaderMap;
 use maud::{Markup, html};
 use serde::Deserialize;
 use serde_json::json;
@@ -151,8 +152,7 @@ impl Start {
                 known.map_or(With::Open, With::Bat)
             }
         };
-        let cookies = headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
-        let is_heeded = cookies.flat_map(|cookies| cookies.split(';')).any(|pair| pair.trim() == HEEDED);
+        let is_heeded = cookies(headers).any(|cookie| Some(cookie) == HEEDED.split_once('='));
         Ok(Self { is_heeded, athletes, bats, athlete, with })
     }
 
