@@ -208,6 +208,7 @@ async fn heartbeats_come_while_there_is_nothing_to_tell() {
         data_folder: folder.kept(),
         turns: Arc::default(),
         nearby: Arc::default(),
+        screen: Arc::default(),
         checks: Arc::default(),
         hub: Arc::new(Hub::new(Vec::new(), 1, 10, Box::new(|_| {}))),
         plate: Arc::new(|_| {}),
