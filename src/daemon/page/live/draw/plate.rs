@@ -74,6 +74,21 @@ pub fn who(scene: &Scene, units: Units) -> Markup {
     }
 }
 
+/// On a phone, where all else that can be said is far below: the side, under the name.
+pub fn near(scene: &Scene) -> Markup {
+    let Some(at_bat) = &scene.at_bat else { return html! {} };
+    let said = Saying::of(at_bat);
+    html! {
+        .row.near.change role="group" aria-label="Side" {
+            @for (side, words, hotkey) in [(Side::Left, "Left", "l"), (Side::Right, "Right", "r")] {
+                @let word = side.word();
+                @let then = Saying { side: Some(word), ..said.clone() };
+                (say(words, &format!("near-{word}"), said.side == Some(word), Some(hotkey), &then))
+            }
+        }
+    }
+}
+
 /// All that can be said at a touch.
 pub fn choices(scene: &Scene, units: Units) -> Markup {
     let Some(at_bat) = &scene.at_bat else { return html! {} };
@@ -133,7 +148,7 @@ fn athletes(scene: &Scene, at_bat: &AtBat, said: &Saying) -> Markup {
                 label { span.unseen { "Somebody else" }
                     select name="athlete_id" data-key="others" { @for (_, athlete) in others {
                         option value=(athlete.id) { (athlete.nickname) } } } }
-                button { "To the plate" }
+                button data-key="others-go" { "To the plate" }
             }
         }
     }
@@ -172,7 +187,7 @@ fn bats(scene: &Scene, at_bat: &AtBat, said: &Saying) -> Markup {
             form.row data-send="PUT /v1/at-the-plate" data-body=(said.json()) data-then="none" {
                 label { span.unseen { "Another bat" }
                     select name="bat_id" data-key="other-bats" { @for (id, name) in others { option value=(id) { (name) } } } }
-                button { "Take it" }
+                button data-key="other-bats-go" { "Take it" }
             }
         }
     }
@@ -193,7 +208,7 @@ fn drills(scene: &Scene, at_bat: &AtBat, said: &Saying) -> Markup {
         form.row data-send="PUT /v1/at-the-plate" data-body=(said.json()) data-then="none" {
             label { span.unseen { "Another drill" }
                 input name="drill" maxlength="100" required autocomplete="off" placeholder="Another drill" data-key="new-drill"; }
-            button { "Set" span.unseen { " drill" } }
+            button data-key="new-drill-go" { "Set" span.unseen { " drill" } }
         }
     }
 }
@@ -223,10 +238,10 @@ fn pitch(at_bat: &AtBat, said: &Saying, units: Units) -> Markup {
     let shown = at_bat.plate.pitch_speed_mps.map(|speed| format!("{:.1}", speed * unit.factor));
     html! {
         form.row data-send="PUT /v1/at-the-plate" data-body=(said.json()) data-then="none" {
-            label.pitch { "Pitch at the plate, " (unit.sign) " "
+            label.pitch { span { "Pitch at the plate, " (unit.sign) }
                 input name="pitch_speed_mps" data-as="number" data-factor=(1.0 / unit.factor) inputmode="decimal" size="5"
                     autocomplete="off" value=[shown] data-exact=[at_bat.plate.pitch_speed_mps] data-key="pitch-speed"; }
-            button { "Set" span.unseen { " pitch" } }
+            button data-key="pitch-speed-go" { "Set" span.unseen { " pitch" } }
         }
     }
 }
