@@ -205,6 +205,7 @@ async fn heartbeats_come_while_there_is_nothing_to_tell() {
         store,
         cage: "north".into(),
         clock: Arc::new(SystemClock::new()),
+        screen: Arc::default(),
         data_folder: folder.kept(),
         turns: Arc::default(),
         nearby: Arc::default(),
