@@ -102,7 +102,7 @@ async fn a_sensor_that_lies_still_is_checked_against_gravity() {
         let sensor = sensor.await.as_str().expect("a page").to_owned();
         cage.open(&sensor).await;
         browser.press("Begin: it lies still").await;
-        let done = "return document.querySelector('[data-poll] [data-done]')?.innerText";
+        let done = "return document.querySelector('[data-poll] section[data-done]')?.innerText";
         let told = browser.within(Duration::from_secs(60), "the check to be over", done, &[]).await;
         let told = told.as_str().expect("words").to_owned();
         assert!(told.contains("Fits."), "{told}");

@@ -118,6 +118,11 @@ fn forget(response: &mut Response) {
     }
 }
 
+/// Who asks, if they are known.
+pub fn known(request: &Request) -> Option<Who> {
+    request.extensions().get::<Asker>().and_then(|asker| asker.0.clone().ok())
+}
+
 /// What browsers are told of every answer.
 fn protect(response: &mut Response) {
     let is_unauthorized = response.status() == StatusCode::UNAUTHORIZED;

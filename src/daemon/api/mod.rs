@@ -56,7 +56,7 @@ mod witness;
 mod words;
 
 pub(super) use extract::{Body, Id, Params};
-pub(super) use gate::Refusal;
+pub(super) use gate::{Refusal, known};
 pub use openapi::document;
 pub(super) use pairings::{Redemption, give_back};
 pub use plate::watch as watch_the_plate;

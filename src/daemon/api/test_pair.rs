@@ -173,3 +173,20 @@ fn whoever_is_not_known_is_led_to_pairing_and_two_cookies_are_nobody() {
         assert_eq!(stale.status, 200, "an unknown token bars nobody from pairing anew");
     });
 }
+
+#[test]
+fn a_refused_page_says_so_in_plain_words_and_keeps_the_ways_of_whoever_is_known() {
+    on_each(MANY, async |gate: Gate| {
+        let unknown = gate.browse("/athletes", "").await;
+        assert!(
+            text(&unknown).contains("This device is not paired yet.") && !text(&unknown).contains("href=\"/athletes\"")
+        );
+        let cookie = cookie(&gate.enter(&gate.pair("viewer").await).await);
+        let missing = gate.browse("/nowhere", &cookie).await;
+        assert_eq!(missing.status, 404);
+        assert!(text(&missing).contains("There is nothing here.") && text(&missing).contains("href=\"/athletes\""));
+        let refused = gate.browse("/setup", &cookie).await;
+        assert_eq!(refused.status, 403);
+        assert!(text(&refused).contains("paired to look only") && text(&refused).contains("href=\"/athletes\""));
+    });
+}

@@ -1,7 +1,10 @@
 //! Problems as a person reads them who opened a page.
 
-use super::shell::Page;
+use super::shell::{Here, Page};
 use super::view::View;
+use crate::daemon::access::Who;
+use crate::daemon::api::known;
+use crate::daemon::store::rows::Role;
 use axum::body::to_bytes;
 use axum::extract::{FromRequestParts, Request};
 use axum::http::{Method, StatusCode, header};
@@ -21,6 +24,7 @@ pub async fn for_browsers(request: Request, next: Next) -> Response {
     if !wants_page {
         return next.run(request).await;
     }
+    let who = known(&request);
     let (mut parts, body) = request.into_parts();
     let Ok(view) = View::from_request_parts(&mut parts, &()).await;
     let response = next.run(Request::from_parts(parts, body)).await;
@@ -34,22 +38,40 @@ pub async fn for_browsers(request: Request, next: Next) -> Response {
         Err(_) => Value::Null,
     };
     let words = |key: &str| problem.get(key).and_then(Value::as_str).unwrap_or_default().to_owned();
-    let (title, detail) = (words("title"), words("detail"));
+    let (title, detail) = plain(status, who.as_ref()).unwrap_or_else(|| (words("title"), words("detail")));
     let main = html! {
         h1 { (title) }
-        p { (sentence(&detail)) }
+        @if !detail.is_empty() { p { (sentence(&detail)) } }
         @if status == StatusCode::UNAUTHORIZED {
             p { a.button href="/pair" { "Enter a pairing code" } }
         } @else {
             p { a.button href="/" { "To the plate" } }
         }
     };
-    let mut response = Page::for_anybody(status, title, view, main).into_response();
+    let page = match &who {
+        Some(who) => Page::new(title, Here::Elsewhere, view, who, main).with_status(status),
+        None => Page::for_anybody(status, title, view, main),
+    };
+    let mut response = page.into_response();
     for (name, value) in &head.headers {
         response.headers_mut().entry(name).or_insert_with(|| value.clone());
     }
     response.headers_mut().remove(header::CONTENT_LENGTH);
     response
+}
+
+/// What most often happens, in words that need no knowledge of the service: a title, and what to do.
+fn plain(status: StatusCode, who: Option<&Who>) -> Option<(String, String)> {
+    let is_viewer = matches!(who, Some(Who::Holder { role: Role::Viewer, .. }));
+    let (title, detail) = match status {
+        StatusCode::NOT_FOUND => ("There is nothing here.", ""),
+        StatusCode::UNAUTHORIZED => ("This device is not paired yet.", "Ask a coach for a code."),
+        StatusCode::FORBIDDEN if is_viewer => {
+            ("This is for coaches.", "This device is paired to look only; ask for a code for a coach.")
+        }
+        _ => return None,
+    };
+    Some((title.to_owned(), detail.to_owned()))
 }
 
 /// Problems are told in lower case and without a full stop, for programs to put after others.

@@ -5,7 +5,7 @@ use super::view::{Look, View};
 use crate::daemon::access::{OfAthletes, Who};
 use crate::daemon::store::rows::{Role, Word};
 use crate::report::words::Units;
-use axum::http::{HeaderName, HeaderValue, StatusCode, header};
+use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use maud::{DOCTYPE, Markup, html};
 use uuid::Uuid;
@@ -67,6 +67,11 @@ impl Page {
     pub fn for_anybody(status: StatusCode, title: impl Into<String>, view: View, main: Markup) -> Self {
         let (title, here, of) = (title.into(), Here::Elsewhere, OfAthletes::default());
         Self { status, title, here, view, role: None, is_paired: false, stream: None, of, main }
+    }
+
+    /// With another status than 200.
+    pub fn with_status(self, status: StatusCode) -> Self {
+        Self { status, ..self }
     }
 
     /// Its slots (`data-slot`) are filled anew by this stream.
@@ -136,21 +141,21 @@ fn leave(role: &str) -> Markup {
 
 /// Units and light: each button sets a cookie to its value.
 fn choices(view: View) -> Markup {
-    let (units, units_words) = match view.units {
-        Units::Us => ("metric", "mph, ft"),
-        Units::Metric => ("us", "m/s, m"),
+    let (units, units_words, other_units) = match view.units {
+        Units::Us => ("metric", "mph, ft", "m/s, m"),
+        Units::Metric => ("us", "m/s, m", "mph, ft"),
     };
-    let (look, look_words) = match view.look {
-        Look::Auto => ("light", "Light: auto"),
-        Look::Light => ("dark", "Light"),
-        Look::Dark => ("auto", "Dark"),
+    let (look, look_words, other_look) = match view.look {
+        Look::Auto => ("light", "Light: auto", "light"),
+        Look::Light => ("dark", "Light", "dark"),
+        Look::Dark => ("auto", "Dark", "as the device has it"),
     };
     html! {
         .choices {
-            button type="button" data-set=(format!("units={units}")) title="Change the units" {
-                span.unseen { "Units: " } (units_words)
-            }
-            button type="button" data-set=(format!("look={look}")) title="Light, dark, or as the device has it" { (look_words) }
+            button type="button" data-set=(format!("units={units}")) data-key="units" title=(format!("Change to {other_units}"))
+                aria-label=(format!("Units: {units_words}; change to {other_units}")) { (units_words) }
+            button type="button" data-set=(format!("look={look}")) data-key="look" title=(format!("Change to {other_look}"))
+                aria-label=(format!("{look_words}; change to {other_look}")) { (look_words) }
         }
     }
 }
@@ -160,7 +165,6 @@ impl IntoResponse for Page {
         let headers = [
             (header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8")),
             (header::CONTENT_SECURITY_POLICY, POLICY),
-            (HeaderName::from_static("cross-origin-opener-policy"), HeaderValue::from_static("same-origin")),
             // Under `no-referrer` a browser sends a form's `Origin` as `null` (Fetch, 3.2), which is nobody's.
             (header::REFERRER_POLICY, HeaderValue::from_static("same-origin")),
         ];

@@ -7,8 +7,8 @@
   const kept = (key) => { try { return localStorage.getItem(key); } catch { return null; } };
   const keep = (key, value) => { try { localStorage.setItem(key, value); } catch { /* It holds until the page is left. */ } };
 
-  // ---- The stream. Something comes every 5 s; EventSource connects again by itself, unless it was refused.
-  const SILENT_MS = 12000, DOUBT_MS = 1500, AGAIN_MS = 2000;
+  // ---- The stream. Something comes every 2.5 s; EventSource connects again by itself, unless it was refused.
+  const SILENT_MS = 6000, DOUBT_MS = 1500, AGAIN_MS = 2000;
   const shown = new Map();
   let source = null, heard = Date.now(), doubt = 0, again = 0;
 
@@ -16,7 +16,9 @@
     heard = Date.now();
     clearTimeout(doubt);
     doubt = 0;
+    if (byId("lost").hidden) return;
     byId("lost").hidden = true;
+    window.swingd.clear();
   };
   const isLost = () => (byId("lost").hidden = false);
 
@@ -104,9 +106,9 @@
     document.addEventListener("keydown", (event) => {
       if (!hasKeys || event.ctrlKey || event.altKey || event.metaKey || event.repeat || event.key.length !== 1) return;
       if (event.target.closest?.("input, select, textarea")) return;
-      const place = document.querySelector(`[data-hotkey="${CSS.escape(event.key.toLowerCase())}"]`);
+      const places = document.querySelectorAll(`[data-hotkey="${CSS.escape(event.key.toLowerCase())}"]`);
       // Nothing happens to what is not shown.
-      if (place?.getClientRects().length) place.click();
+      [...places].find((place) => place.getClientRects().length)?.click();
     });
   }
 

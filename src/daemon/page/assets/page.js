@@ -6,7 +6,15 @@
   const byKey = (key, within) => (key ? one(`[data-key="${CSS.escape(key)}"]`, within) : null);
   const living = (element) => (element.isConnected ? element : (byKey(element.dataset.key) ?? document.body));
 
-  const problemAt = (element) => one("[data-problem]", element.closest("form, section, dialog") ?? document) ?? one("#problem");
+  // In what is nearest around it: a form, the section that it is in; else on the page.
+  const AROUND = "form, section, dialog";
+  const problemAt = (element) => {
+    for (let at = element.closest(AROUND); at; at = at.parentElement?.closest(AROUND)) {
+      const place = one("[data-problem]", at);
+      if (place) return place;
+    }
+    return one("[data-problem]") ?? one("#problem");
+  };
 
   const show = (element, words) => {
     const place = problemAt(living(element));
@@ -14,6 +22,45 @@
     place.hidden = words === "";
     if (words) place.scrollIntoView({ block: "nearest" });
   };
+
+  // What was wrong is so no more.
+  const clear = () => {
+    document.querySelectorAll("#problem, [data-problem]").forEach((place) => (place.hidden = true));
+    document.querySelectorAll("[aria-invalid]").forEach((field) => field.removeAttribute("aria-invalid"));
+  };
+
+  // ---- What had the focus has it again when the page was loaded anew. Where it has no key: the same in the order of the page.
+  const AFTER = "after";
+  const likes = (element) => {
+    if (element.dataset.key) return `[data-key="${CSS.escape(element.dataset.key)}"]`;
+    if (element.id) return `#${CSS.escape(element.id)}`;
+    return `[data-send="${CSS.escape(element.dataset.send ?? "")}"]`;
+  };
+  const reload = (element) => {
+    const like = likes(element);
+    const place = [...document.querySelectorAll(like)].indexOf(element);
+    const field = [...(element.elements ?? [])].indexOf(document.activeElement);
+    try {
+      sessionStorage.setItem(AFTER, JSON.stringify({ path: window.location.pathname, like, place, field }));
+    } catch {
+      // It begins at the top.
+    }
+    window.location.reload();
+  };
+  const comeBack = () => {
+    try {
+      const { path, like, place, field } = JSON.parse(sessionStorage.getItem(AFTER) ?? "{}");
+      sessionStorage.removeItem(AFTER);
+      if (path !== window.location.pathname) return;
+      const element = document.querySelectorAll(like)[place];
+      const at = element?.elements ? (element.elements[field] ?? one("button", element)) : element;
+      at?.focus({ preventScroll: true });
+      at?.scrollIntoView({ block: "nearest" });
+    } catch {
+      // It begins at the top.
+    }
+  };
+  comeBack();
 
   // ---- A form's fields as JSON. A name with points (offset_b_m.2) leads into lists and objects.
   const put = (body, name, value) => {
@@ -62,6 +109,11 @@
     return body;
   };
 
+  // Whoever waits longer is told.
+  const PATIENCE_MS = 8000;
+  const silence = (error) =>
+    error.name === "TimeoutError" ? "No answer from the service. Try again." : "The service was not reached. Try again.";
+
   const keys = new WeakMap();
   const send = async (element) => {
     if (element.dataset.confirm && !window.confirm(element.dataset.confirm)) return;
@@ -84,14 +136,15 @@
     show(element, "");
     element.querySelectorAll?.("[aria-invalid]").forEach((field) => field.removeAttribute("aria-invalid"));
     try {
-      const answer = await fetch(path, { method, headers, body });
+      const answer = await fetch(path, { method, headers, body, signal: AbortSignal.timeout(PATIENCE_MS) });
       const isJson = (answer.headers.get("Content-Type") ?? "").includes("json");
       const said = isJson ? await answer.json() : {};
       keys.delete(element);
       if (!answer.ok) return refused(element, said, answer.status);
+      clear();
       done(element, said);
     } catch (error) {
-      show(element, `It was not sent: ${error.message}. Try again.`);
+      show(element, silence(error));
     } finally {
       buttons.forEach((button) => (button.ariaBusy = null));
     }
@@ -116,7 +169,8 @@
     show(element, `${said.title ?? `Status ${status}`}: ${words ?? ""}`);
   };
 
-  // data-then: none, reload (as where nothing is said), or an address in which {id} is that of the answer. data-also: the id of a
+  // data-then: none, reload (as where nothing is said), #id of the part to go to, which is asked for anew, or an address in which
+  // {id} is that of the answer. data-also: the id of a
   // form that follows unless it is hidden, {id} in its address being the same; if it is refused, it is sent again alone.
   const done = (element, said) => {
     const withId = (text) => text.replaceAll("{id}", said.id ?? "");
@@ -131,8 +185,15 @@
       return send(also);
     }
     if (then === "none") return;
-    if (then === "reload") return window.location.reload();
+    if (then === "reload") return reload(element);
+    if (then.startsWith("#")) return goTo(one(then));
     window.location.assign(then);
+  };
+
+  const goTo = (place) => {
+    place.dispatchEvent(new CustomEvent("ask"));
+    place.focus({ preventScroll: true });
+    place.scrollIntoView({ block: "start" });
   };
 
   const following = (form) => {
@@ -159,7 +220,7 @@
     if (button.dataset.send) send(button);
     if (button.dataset.set) {
       document.cookie = `${button.dataset.set}; path=/; max-age=31536000; SameSite=Strict`;
-      window.location.reload();
+      reload(button);
     }
     if ("print" in button.dataset) window.print();
   });
@@ -187,6 +248,7 @@
   };
 
   window.swingd = {
+    clear,
     fill(slot, html) {
       const key = slot.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
       const open = [...slot.querySelectorAll("details[open][data-key]")].map((details) => details.dataset.key);
@@ -219,6 +281,7 @@
       if (!one("[data-done]", place)) next = setTimeout(ask, every);
     };
     document.addEventListener("sent", ask);
+    place.addEventListener("ask", ask);
     ask();
   }
 })();

@@ -67,7 +67,10 @@ fn main(screen: &Screen, units: Units) -> Markup {
         .live {
             .seen {
                 div.slot role="status" data-slot=(Slot::Faults.name()) { (screen.html(units, Slot::Faults)) }
-                (slot(Slot::Who))
+                section aria-label="Who is at the plate" {
+                    (slot(Slot::Who))
+                    p data-problem role="alert" hidden {}
+                }
                 (slot(Slot::Numbers))
                 .charts { (slot(Slot::Speed)) (slot(Slot::Side)) (slot(Slot::Above)) }
                 h2 { "This round" }

@@ -54,7 +54,8 @@ struct Viewer {
 
 impl Viewer {
     fn new(api: &Api, watching: Watching, units: Units) -> Self {
-        let mut beat = interval(api.heartbeat);
+        // Twice as often as other streams: whoever stands at the net is to see soon that nothing comes.
+        let mut beat = interval(api.heartbeat / 2);
         beat.set_missed_tick_behavior(MissedTickBehavior::Delay);
         let mut screen = watching.screen();
         // What was said before somebody came is not said to them.

@@ -24,7 +24,7 @@ const OTHER_KIND: &str = "this swing is of another round: the next one is set be
 pub fn part(scene: &Scene, slot: Slot, units: Units) -> Markup {
     match slot {
         Slot::Faults => sensor::faults(scene),
-        Slot::Who => plate::who(scene, units),
+        Slot::Who => html! { (plate::who(scene, units)) (plate::near(scene)) },
         Slot::Numbers => numbers::numbers(scene, units),
         Slot::Speed => speed(scene, units),
         Slot::Side => path(scene, svg::View::Side, units),
@@ -72,7 +72,7 @@ fn both(key: &str, chart: &Chart, words: Option<&str>) -> Markup {
         (chart.svg)
         .foot {
             details data-key=(format!("{key}-table")) {
-                summary { "As a table" }
+                summary data-key=(format!("{key}-summary")) { "As a table" }
                 .wide tabindex="0" role="region" aria-label=(format!("Numbers: {key}")) { (chart.as_text) }
             }
             @if let Some(words) = words { p.faint { (words) } }

@@ -5,7 +5,7 @@ use super::bats_from;
 use crate::daemon::page::words as page_words;
 use crate::daemon::store::rows::Mark;
 use crate::engine::Stage;
-use crate::engine::metrics::{Flag, Metric};
+use crate::engine::metrics::{Estimate, Flag, Metric};
 use crate::report::event;
 use crate::report::words::{self, Units, rounded};
 use maud::{Markup, html};
@@ -31,6 +31,7 @@ pub fn numbers(scene: &Scene, units: Units) -> Markup {
                 @if let Some(side) = last.side { span { (bats_from(side)) } }
                 span { (met(last)) }
                 span.stage { (stage_words(last.stage)) }
+                span { "±: 95 %" }
                 @if last.mark != Mark::None { span.mark { (page_words::mark(last.mark)) } }
             }
             @if is_flagged { (flags(&last.flags)) }
@@ -53,8 +54,9 @@ fn name(scene: &Scene, last: &Last) -> Markup {
 fn number(scene: &Scene, last: &Last, metric: Metric, units: Units) -> Markup {
     let row = words::row_of(metric, &[last.metrics[metric.index()]], units);
     let cell = row.cells.into_iter().next().flatten();
+    let is_vague = last.metrics[metric.index()].is_some_and(|estimate| is_vague(metric, estimate));
     html! {
-        .reading data-metric=(metric.key()) {
+        .reading.vague[is_vague] data-metric=(metric.key()) {
             dt { (row.label) }
             @match cell {
                 Some(cell) => {
@@ -72,7 +74,9 @@ fn number(scene: &Scene, last: &Last, metric: Metric, units: Units) -> Markup {
                     @if let Some(why) = why_absent(last, metric) { span.why { " " (why) } }
                 }
             }
-            @if let Some(then) = scene.then_of_last().and_then(|then| then.medians[metric.index()]) {
+            @if is_vague {
+                dd.then { "not known well" }
+            } @else if let Some(then) = scene.then_of_last().and_then(|then| then.medians[metric.index()]) {
                 dd.then { (against(last, metric, then, units)) }
             }
         }
@@ -82,10 +86,14 @@ fn number(scene: &Scene, last: &Last, metric: Metric, units: Units) -> Markup {
 /// The median then, and by how much this one differs.
 fn against(last: &Last, metric: Metric, then: f64, units: Units) -> String {
     let unit = units.of(metric);
-    let decimals = if matches!(unit.sign, "°" | "ms" | "°/s") { 0 } else { 1 };
+    let estimates = [last.metrics[metric.index()]];
+    let half_widths = estimates.iter().flatten().map(|now| words::HALF_WIDTH_95 * now.sigma * unit.factor);
+    let decimals = words::decimals(half_widths);
+    let shown = |value: f64| format!("{:.decimals$}", value * unit.factor).parse().unwrap_or(f64::NAN);
     let middle = rounded(then * unit.factor, decimals) + if unit.sign.starts_with('°') { "" } else { " " } + unit.sign;
-    let Some(now) = last.metrics[metric.index()] else { return format!("then {middle}") };
-    let by = rounded((now.value - then) * unit.factor, decimals);
+    let [Some(now)] = estimates else { return format!("then {middle}") };
+    // Of what is shown, so that it adds up.
+    let by = rounded(shown(now.value) - shown(then), decimals);
     let sign = if by.starts_with('−') || by.chars().all(|c| "0.".contains(c)) { "" } else { "+" };
     format!("then {middle} ({sign}{by})")
 }
@@ -93,6 +101,12 @@ fn against(last: &Last, metric: Metric, then: f64, units: Units) -> String {
 fn pitch_words(last: &Last, units: Units) -> String {
     let unit = units.speed();
     format!("{} {}", rounded(last.pitch.pitch_speed_mps * unit.factor, 0), unit.sign)
+}
+
+/// Whether its ± is as large as half of it or more. Of an angle, which is often near zero, as half of ten degrees.
+fn is_vague(metric: Metric, Estimate { value, sigma }: Estimate) -> bool {
+    let least = if Units::Metric.of(metric).sign == "°" { 10.0 } else { 0.0 };
+    words::HALF_WIDTH_95 * sigma >= 0.5 * value.abs().max(least)
 }
 
 fn absent(last: &Last, metric: Metric) -> &'static str {
@@ -150,4 +164,35 @@ pub fn said(scene: &Scene, last: &Last, units: Units) -> String {
     let time = value(Metric::TimeToContact, 0).map(|time| format!("{time} milliseconds to contact."));
     let care = (!last.flags.is_empty()).then(|| "With care.".to_owned());
     [number, speed, time, care].into_iter().flatten().collect::<Vec<_>>().join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::scene::tests::scene;
+    use super::*;
+
+    #[test]
+    fn the_difference_to_then_is_that_of_what_is_shown() {
+        let scene = scene(1);
+        let last = scene.last.as_ref().unwrap();
+        // 67.108 mph now, 64.875 mph then: 2.233 apart, but 67.11 and 64.87 are shown.
+        let told = against(last, Metric::BatSpeed, 64.8749 * 0.44704, Units::Us);
+        assert!(told.starts_with("then 64.87") && told.ends_with("(+2.24)"), "{told}");
+    }
+
+    #[test]
+    fn what_is_hardly_known_is_faint_and_compared_with_nothing() {
+        let is = |metric, value, sigma| is_vague(metric, Estimate { value, sigma });
+        assert!(!is(Metric::BatSpeed, 30.0, 0.15) && is(Metric::BatSpeed, 30.0, 7.7));
+        assert!(
+            !is(Metric::AttackAngle, 0.5, 0.4) && is(Metric::AttackAngle, -0.5, 3.0),
+            "an angle near zero is known"
+        );
+        let mut scene = scene(1);
+        let known = numbers(&scene, Units::Us).into_string();
+        assert!(!known.contains("not known well") && known.contains("±: 95 %"), "{known}");
+        scene.last.as_mut().unwrap().metrics[Metric::BatSpeed.index()].as_mut().unwrap().sigma = 10.0;
+        let vague = numbers(&scene, Units::Us).into_string();
+        assert!(vague.contains("reading vague") && vague.contains("not known well"), "{vague}");
+    }
 }

@@ -42,6 +42,12 @@ pub fn who(scene: &Scene, units: Units) -> Markup {
     }
 }
 
+/// On a phone, where all else that can be said is far below: the side, under the name.
+pub fn near(scene: &Scene) -> Markup {
+    let Some(at_bat) = &scene.at_bat else { return html! {} };
+    html! { .row.near.change role="group" aria-label="Side" { (side_buttons(at_bat, "near")) } }
+}
+
 /// All that can be said at a touch.
 pub fn choices(scene: &Scene, units: Units) -> Markup {
     let Some(at_bat) = &scene.at_bat else { return html! {} };
@@ -73,12 +79,16 @@ fn say(words: &str, key: &str, is_so: bool, hotkey: Option<&str>, changes: &Valu
 }
 
 fn sides(at_bat: &AtBat) -> Markup {
+    group("Side", &side_buttons(at_bat, "side"))
+}
+
+fn side_buttons(at_bat: &AtBat, place: &str) -> Markup {
     let button = |side: Side, words: &str, hotkey: &str| {
         let word = side.word();
         let is_so = at_bat.plate.side == Some(side);
-        say(words, &format!("side-{word}"), is_so, Some(hotkey), &json!({ "side": word }))
+        say(words, &format!("{place}-{word}"), is_so, Some(hotkey), &json!({ "side": word }))
     };
-    group("Side", &html! { (button(Side::Left, "Left", "l")) (button(Side::Right, "Right", "r")) })
+    html! { (button(Side::Left, "Left", "l")) (button(Side::Right, "Right", "r")) }
 }
 
 fn athletes(scene: &Scene, at_bat: &AtBat) -> Markup {
@@ -102,7 +112,7 @@ fn athletes(scene: &Scene, at_bat: &AtBat) -> Markup {
                 label { span.unseen { "Somebody else" }
                     select name="athlete_id" data-key="others" { @for (_, athlete) in others {
                         option value=(athlete.id) { (athlete.nickname) } } } }
-                button { "To the plate" }
+                button data-key="others-go" { "To the plate" }
             }
         }
     }
@@ -138,7 +148,7 @@ fn bats(scene: &Scene, at_bat: &AtBat) -> Markup {
             form.row data-send=(SEND) data-then="none" data-key="send-bat" {
                 label { span.unseen { "Another bat" }
                     select name="bat_id" data-key="other-bats" { @for (id, name) in others { option value=(id) { (name) } } } }
-                button { "Take it" }
+                button data-key="other-bats-go" { "Take it" }
             }
         }
     }
@@ -159,7 +169,7 @@ fn drills(scene: &Scene, at_bat: &AtBat) -> Markup {
         form.row data-send=(SEND) data-then="none" data-key="send-drill" {
             label { span.unseen { "Another drill" }
                 input name="drill" maxlength="100" required autocomplete="off" placeholder="Another drill" data-key="new-drill"; }
-            button { "Set" span.unseen { " drill" } }
+            button data-key="new-drill-go" { "Set" span.unseen { " drill" } }
         }
     }
 }
@@ -188,10 +198,10 @@ fn pitch(at_bat: &AtBat, units: Units) -> Markup {
     let shown = at_bat.plate.pitch_speed_mps.map(|speed| format!("{:.1}", speed * unit.factor));
     html! {
         form.row data-send=(SEND) data-then="none" data-key="send-pitch" {
-            label.pitch { "Pitch at the plate, " (unit.sign) " "
+            label.pitch { span { "Pitch at the plate, " (unit.sign) }
                 input name="pitch_speed_mps" data-as="number" data-factor=(1.0 / unit.factor) inputmode="decimal" size="5"
                     autocomplete="off" value=[shown] data-exact=[at_bat.plate.pitch_speed_mps] data-key="pitch-speed"; }
-            button { "Set" span.unseen { " pitch" } }
+            button data-key="pitch-speed-go" { "Set" span.unseen { " pitch" } }
         }
     }
 }

@@ -6,8 +6,23 @@ use maud::{Markup, html};
 /// Silence up to this is none, s.
 const SILENT_S: u64 = 2;
 
-/// What is wrong, why, and what can be done.
+/// What is wrong, why, and what can be done. Several stand in one line, to be opened, so that they leave room for the numbers.
 pub fn faults(scene: &Scene) -> Markup {
+    let unread = scene.unread.as_ref().map(|_| "the record cannot be read");
+    let causes: Vec<_> = unread.into_iter().chain(scene.faults.iter().map(|fault| fault.cause.as_str())).collect();
+    html! {
+        @if causes.len() > 1 {
+            details.care data-key="faults" {
+                summary data-key="faults-summary" { span { strong { (causes.len()) " notices: " } (causes.join("; ")) } }
+                (each(scene))
+            }
+        } @else {
+            (each(scene))
+        }
+    }
+}
+
+fn each(scene: &Scene) -> Markup {
     html! {
         @if let Some(why) = &scene.unread {
             .care { strong { "The record cannot be read: " } (why) ". It is tried again." }

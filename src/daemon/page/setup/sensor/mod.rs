@@ -74,7 +74,7 @@ pub async fn page(
         section aria-labelledby="checks" {
             h2 #checks { "Checks" }
             p.care { (routines::CAUTION) }
-            div data-poll=(part) aria-live="polite" { (checking::drawn(state.as_ref(), &kept, view.units)) }
+            div #check tabindex="-1" data-poll=(part) aria-live="polite" { (checking::drawn(state.as_ref(), &kept, view.units)) }
             .steps { (routines::cards(id, &bats, state.as_ref())) }
         }
     };

@@ -82,7 +82,8 @@ pub fn cards(sensor_id: Uuid, bats: &[rows::Bat], state: Option<&CheckState>) ->
                 h3 id=(format!("check-{}", routine.word)) { (routine.title) }
                 p { (routine.what_for) }
                 ol { @for step in routine.steps { li { (step) } } }
-                form data-send=(format!("POST /v1/sensors/{sensor_id}/checks")) data-body=(json!({"kind": routine.word})) {
+                form data-send=(format!("POST /v1/sensors/{sensor_id}/checks")) data-body=(json!({"kind": routine.word}))
+                    data-then="#check" {
                     .fields { (asked(routine.kind, bats, chosen)) }
                     (fields::problem())
                     button.primary.change type="submit" { (routine.begin) }
