@@ -116,7 +116,8 @@ async fn quick_touches_all_hold() {
         let is_drawn = "return document.querySelector('[data-key=source-machine]')";
         cage.browser.until("the touches", is_drawn, &[]).await;
         // Both before either is answered.
-        let both = "for (const key of ['side-left', 'source-machine']) document.querySelector(`[data-key=${key}]`).click()";
+        let both =
+            "for (const key of ['side-left', 'source-machine']) document.querySelector(`[data-key=${key}]`).click()";
         cage.browser.run(both, &[]).await;
         let are_so = "return ['side-left', 'source-machine'].every((key) => \
             document.querySelector(`[data-key=${key}]`).ariaPressed === 'true')";
