@@ -219,6 +219,11 @@ impl<D: Disk> Stations<D> {
         *known = Some((at_bat.plate.version, context));
     }
 
+    /// What is swung and how the sensors sit, for stations yet to be opened.
+    pub fn wear(&self, at_bat: &AtBat) {
+        *self.outfit.lock().unwrap_or_else(PoisonError::into_inner) = Arc::clone(&at_bat.outfit);
+    }
+
     /// From here on the sensor's swings are this athlete's or, while somebody else is at the plate, nobody's: they are
     /// simulated.
     pub fn keep_to(&self, sensor: &str, athlete_id: Uuid) {

@@ -110,6 +110,27 @@ async fn sides_and_athletes_change_in_the_middle_of_a_lesson() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn quick_touches_all_hold() {
+    visit("touches", Plays::Nothing, async |cage| {
+        wren_and_robin(cage).await;
+        cage.open("/").await;
+        let is_drawn = "return document.querySelector('[data-key=source-machine]')";
+        cage.browser.until("the touches", is_drawn, &[]).await;
+        // Both before either is answered.
+        let both =
+            "for (const key of ['side-left', 'source-machine']) document.querySelector(`[data-key=${key}]`).click()";
+        cage.browser.run(both, &[]).await;
+        let are_so = "return ['side-left', 'source-machine'].every((key) => \
+            document.querySelector(`[data-key=${key}]`).ariaPressed === 'true')";
+        cage.browser.until("both", are_so, &[]).await;
+        let plate = cage.get("/v1/at-the-plate").await;
+        assert_eq!((&plate["side"], &plate["ball_source"]), (&json!("left"), &json!("machine")));
+        assert_eq!(plate["drill"], "high tee");
+    })
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_swing_is_left_out_and_opened_by_keys_alone() {
     visit("keys", Plays::Lesson(6), async |cage| {
         wren_and_robin(cage).await;

@@ -83,7 +83,7 @@ impl Scene<'_> {
         let times_s = self.all().filter_map(|drawn| drawn.curves.times_s.last());
         let is_after = |t: &f64| *t > 1e-3;
         let is_after = times_s.chain(self.then.and_then(|band| band.times_s.last())).any(is_after);
-        let x = Scale::new((-before_ms, if is_after { AFTER_MS } else { 0.0 }), (44.0, 356.0));
+        let x = Scale::new((-before_ms, if is_after { AFTER_MS } else { 0.0 }), (44.0, 346.0));
         let unit = units.speed();
         let (step, least) = match units {
             Units::Us => (20.0, 80.0),
