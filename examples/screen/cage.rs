@@ -104,11 +104,10 @@ pub fn play(lessons: Vec<Lesson>, wanted: Wanted) -> anyhow::Result<Outcome> {
     Ok(outcome)
 }
 
-fn play_on(
-    service: &Service,
-    lessons: &[Lesson],
-    wanted: Wanted,
-) -> anyhow::Result<(Outcome, Vec<Sent>, Vec<JoinHandle<Vec<Seen>>>)> {
+/// What came of it so far, what was sent, and who still reads.
+type Played = (Outcome, Vec<Sent>, Vec<JoinHandle<Vec<Seen>>>);
+
+fn play_on(service: &Service, lessons: &[Lesson], wanted: Wanted) -> anyhow::Result<Played> {
     let address = service.address();
     put_at_the_plate(address)?;
     let units = ["us", "metric"];
