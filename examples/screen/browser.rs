@@ -13,7 +13,7 @@ const PATIENCE: Duration = Duration::from_secs(10);
 pub struct Seen {
     /// When the empty line that ends the event had been read.
     pub at: Instant,
-    /// Which swing, and whether these are its `first` or its `final` numbers.
+    /// Which swing, and the stage of these numbers of it, as it is told.
     pub swing: String,
     pub stage: String,
 }

@@ -22,6 +22,12 @@ use tokio::sync::broadcast::error::RecvError;
 /// After the last packet, what is on its way may take so long.
 const GRACE: Duration = Duration::from_secs(2);
 
+/// How often the page is fetched.
+const LOADS: usize = 20;
+
+/// A swing that is told this long after another is there before that one has to be drawn.
+const SAME_TIME: Duration = Duration::from_millis(150);
+
 /// What is measured.
 #[derive(Clone, Copy)]
 pub struct Wanted {
@@ -40,11 +46,13 @@ pub struct Outcome {
     pub engine_ms: Vec<f64>,
     /// From a swing's event to its numbers with a viewer.
     pub numbers_ms: Vec<f64>,
-    /// How often a viewer did not get a swing's numbers, because another's came at the same time.
+    /// How often a viewer did not get a swing's numbers because another swing was the last one by then,
     pub superseded: usize,
+    /// and how often without that.
+    pub missed: usize,
     pub lost_entries: f64,
     pub dropped: f64,
-    pub page: Fetched,
+    pub pages: Vec<Fetched>,
 }
 
 /// A swing's event, and when it was told.
@@ -52,7 +60,7 @@ struct Told {
     at: Instant,
     sensor: String,
     swing: Option<String>,
-    stage: &'static str,
+    stage: String,
     contact_s: f64,
     met_ball: bool,
 }
@@ -133,7 +141,7 @@ fn play_on(
     };
     sleep(GRACE);
     if wanted.viewers > 0 {
-        outcome.page = browser::fetch_page(address)?;
+        outcome.pages = (0..LOADS).map(|_| browser::fetch_page(address)).collect::<Result<_, _>>()?;
     }
     for (_, state) in service.hub().sensors() {
         let state: Value = serde_json::from_str(&state)?;
@@ -185,11 +193,7 @@ fn listen(service: &Service) -> anyhow::Result<JoinHandle<Vec<Told>>> {
 fn event(data: &str, at: Instant) -> Option<Told> {
     let event: Value = serde_json::from_str(data).ok()?;
     let told = &event["told"];
-    let stage = match told["stage"].as_str()? {
-        "streaming" => "first",
-        "final" => "final",
-        _ => return None,
-    };
+    let stage = told["stage"].as_str()?.to_owned();
     Some(Told {
         at,
         sensor: event["sensor"].as_str()?.to_owned(),
@@ -202,7 +206,7 @@ fn event(data: &str, at: Instant) -> Option<Told> {
 
 /// A swing that met nothing is known as one only 0.18 s later, so only those with a ball count.
 fn engine_ms(told: &[Told], sent: &[Sent]) -> Vec<f64> {
-    let firsts = told.iter().filter(|told| told.stage == "first" && told.met_ball);
+    let firsts = told.iter().filter(|told| told.stage == "streaming" && told.met_ball);
     let took = firsts.filter_map(|told| {
         let sensor: usize = told.sensor.strip_prefix("sensor-")?.parse().ok()?;
         let held = sent.get(sensor)?.handed_over.get(holding(told.contact_s))?;
@@ -211,15 +215,24 @@ fn engine_ms(told: &[Told], sent: &[Sent]) -> Vec<f64> {
     took.collect()
 }
 
-fn put_numbers(outcome: &mut Outcome, told: &[Told], seen: &[Seen]) {
-    for told in told {
+fn put_numbers(outcome: &mut Outcome, all: &[Told], seen: &[Seen]) {
+    // A revision may change nothing that is shown.
+    for told in all.iter().filter(|told| told.stage != "revised") {
         let Some(swing) = &told.swing else { continue };
         let is_it = |seen: &&Seen| seen.swing == *swing && seen.stage == told.stage;
         match seen.iter().find(is_it) {
             Some(seen) => {
                 outcome.numbers_ms.push(seen.at.saturating_duration_since(told.at).as_secs_f64() * 1e3);
             }
-            None => outcome.superseded += 1,
+            None if is_overtaken(told, all) => outcome.superseded += 1,
+            None => outcome.missed += 1,
         }
     }
+}
+
+/// Whether another swing, of whichever sensor, was the last one when this had to be drawn: first told after this one was.
+fn is_overtaken(told: &Told, all: &[Told]) -> bool {
+    let begun = all.iter().find(|first| first.swing == told.swing).map_or(told.at, |first| first.at);
+    let others = all.iter().filter(|other| other.stage == "streaming" && other.swing != told.swing);
+    others.map(|other| other.at).any(|at| at >= begun && at <= told.at + SAME_TIME)
 }

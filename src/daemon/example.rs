@@ -15,7 +15,6 @@ use super::playback::{Pace, play};
 use super::record::plate::AtBat;
 use super::recorder::SystemDisk;
 use crate::engine::wire::mcap::{Entry, LinkRecord, LinkState};
-use serde::Deserialize;
 use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tokio_util::sync::CancellationToken;
@@ -178,14 +177,7 @@ impl Example {
 
     /// A sensor that is connected and is not this one.
     pub fn real_sensor(&self) -> Option<String> {
-        #[derive(Deserialize)]
-        struct State<'a> {
-            link: Option<&'a str>,
-        }
-        let is_connected =
-            |state: &str| serde_json::from_str::<State>(state).is_ok_and(|it| it.link == Some("connected"));
-        let real = |(name, state): (String, String)| (name != SENSOR && is_connected(&state)).then_some(name);
-        self.hub.sensors().into_iter().find_map(real)
+        self.hub.connected().into_iter().find(|name| name != SENSOR)
     }
 
     fn say(&self, cause: String) {

@@ -9,7 +9,7 @@ use super::hub::{Fault, Hub};
 use super::inlet::Inlet;
 use super::link::{Described, Keeper, Speaks, Target, Write};
 use super::nearby::{Claim, Heard, Nearby};
-use super::radio::{Advert, Radio, RadioError, printable};
+use super::radio::{Advert, Radio, RadioError};
 use crate::engine::device::descriptor::{Command, Descriptor};
 use crate::engine::device::own;
 use std::collections::{BTreeMap, BTreeSet};
@@ -205,10 +205,9 @@ impl<R: Radio> Finder<R> {
     /// What is understood is near.
     fn hear(&self, advert: &Advert) {
         let Some(kind) = self.catalogue.name_of(advert) else { return };
-        let name = advert.name.as_deref().map(printable).filter(|name| !name.is_empty());
         self.nearby.hear(Heard {
             is_sure: self.catalogue.is_sure(advert),
-            advert: Advert { name, ..advert.clone() },
+            advert: advert.clone(),
             kind,
             utc_ns: self.clock.now().utc_ns,
             sensor: None,

@@ -270,6 +270,17 @@ impl Hub {
     fn lock(&self) -> MutexGuard<'_, Inner> {
         self.inner.lock().unwrap_or_else(PoisonError::into_inner)
     }
+
+    /// The names of the sensors that are connected by their last word, in their order.
+    pub fn connected(&self) -> Vec<String> {
+        #[derive(serde::Deserialize)]
+        struct State<'a> {
+            link: Option<&'a str>,
+        }
+        let is_connected =
+            |state: &str| serde_json::from_str(state).is_ok_and(|it: State| it.link == Some("connected"));
+        self.sensors().into_iter().filter(|(_, state)| is_connected(state)).map(|(name, _)| name).collect()
+    }
 }
 
 impl Inner {

@@ -4,7 +4,9 @@
 //!   radio ─► keeper (task a sensor) ──┐                      ┌─► recorder (thread) ─► disk
 //!            drain (task a sensor) ───┼─► ring ─► station ───┤
 //!   recording ─► playback (thread) ───┘          (thread)    ├─► ingest (task) ─► store
-//!                                                            └─► hub ─► SSE, Rust channel, event log (thread)
+//!                                                            ├─► hub ─► SSE, Rust channel, event log (thread)
+//!                                                            │     └─► board (task, while somebody looks) ─► viewers
+//!                                                            └─► tap ─► a check (blocking pool, when it is asked for)
 //! ```
 //!
 //! [`clock`] the host's time; [`radio`] Bluetooth behind a trait; [`link`] a connection kept alive; [`finder`] which sensors
@@ -15,14 +17,18 @@
 //! [`store`] where it is kept, and [`record`] what comes there; [`api`] the door for front-ends, [`access`] who may go
 //! through it, and [`metrics`] what is counted.
 //!
-//! [`page`] draws what people see of it in a browser. [`offline`] is that door where no service runs.
+//! [`page`] draws what people see of it in a browser: one task for all who look at the cage screen, with tasks beside it that
+//! read the store; it ends a while after the last viewer. `opening` is before all of it. [`offline`] is the
+//! API where no service runs.
 //!
 //! Bounds: the ring [`inlet::DEPTH`] (full: dropped, counted, a gap), the recorder's queue [`recorder::QUEUE_DEPTH`] (full:
 //! not recorded, counted, a fault), the ingest's queue [`record::ingest::QUEUE_DEPTH`] (full: taken from the recording at
-//! the next start), the hub's channels (full: the subscriber catches up or is told
-//! that it cannot; whoever draws swings takes the latest), the
-//! event log's queue (full: counted). Stopping: sources end, stations empty their rings, finish and close, what they told is
-//! stored, the event log is written; within [`STOP_WITHIN`].
+//! the next start), the hub's channels (full: the subscriber catches up or is told that it cannot; whoever draws swings takes
+//! the latest), the event log's queue (full: counted). A viewer of the cage screen takes the latest drawing of each part: what
+//! waits for it is at most one of each and one of what is spoken, and drawings between are gone. A [`tap`] keeps the last
+//! minutes of samples while somebody checks a sensor (full: the oldest go); they are worked through when a check is asked for, on
+//! the pool of blocking threads, one asking one thread. Stopping: sources end, stations empty their rings, finish and
+//! close, what they told is stored, the event log is written; within [`STOP_WITHIN`].
 
 pub mod access;
 pub mod api;
@@ -211,6 +217,11 @@ impl<D: Disk> Stations<D> {
             station.inlet.push(self.plate_entry(sensor, &context));
         }
         *known = Some((at_bat.plate.version, context));
+    }
+
+    /// What is swung and how the sensors sit, for stations yet to be opened.
+    pub fn wear(&self, at_bat: &AtBat) {
+        *self.outfit.lock().unwrap_or_else(PoisonError::into_inner) = Arc::clone(&at_bat.outfit);
     }
 
     /// From here on the sensor's swings are this athlete's or, while somebody else is at the plate, nobody's: they are

@@ -31,7 +31,7 @@ pub enum Claim {
 /// A sensor that is understood, as it was heard last.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Heard {
-    /// What it advertises.
+    /// What it advertises, its name as it came over the air.
     pub advert: Advert,
     /// What kind of sensor it is.
     pub kind: String,

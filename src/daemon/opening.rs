@@ -144,7 +144,10 @@ pub(super) async fn bring_back_the_plate(
     stations: &Stations<SystemDisk>,
 ) -> Result<(), StoreError> {
     let at_bat = plate::current(&mut *store.read().await?, cage, UtcMicros(clock.now().utc_ns / 1000)).await?;
-    if at_bat.entry() != AtThePlate::default() {
+    if at_bat.entry() == AtThePlate::default() {
+        // Nobody, and how the sensors sit is known all the same.
+        stations.wear(&at_bat);
+    } else {
         stations.at_the_plate(&at_bat);
     }
     Ok(())

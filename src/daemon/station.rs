@@ -405,6 +405,7 @@ impl<R: Recording> Station<R> {
     fn look(&mut self, now: Now) {
         let status = self.recording.status(now);
         self.tap.tell_fix(self.session.fix());
+        self.tap.expire(now);
         if self.in_recording > 0 {
             status.file.iter().for_each(|file| self.handover.file(file));
         }

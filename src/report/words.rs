@@ -1,5 +1,6 @@
 //! The words and units in which a metric is shown to people.
 
+use crate::engine::check::FITS_WITHIN_SIGMAS;
 use crate::engine::metrics::{Estimate, Flag, Metric};
 use crate::engine::swing::Swing;
 
@@ -105,7 +106,7 @@ pub fn meaning(flag: Flag) -> &'static str {
 }
 
 /// Half the width of a 95 % interval in standard deviations (normal distribution).
-pub const HALF_WIDTH_95: f64 = 1.96;
+pub const HALF_WIDTH_95: f64 = FITS_WITHIN_SIGMAS;
 
 /// A metric of several swings, as text.
 #[derive(Clone, Debug, PartialEq)]

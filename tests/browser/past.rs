@@ -124,6 +124,22 @@ async fn a_note_is_kept_and_a_swing_moves_to_whose_it_is() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_swing_and_a_lesson_are_printed_without_what_is_to_be_touched() {
+    visit("print", Plays::Nothing, async |cage| {
+        let practice = practice(cage).await;
+        for (path, words) in
+            [(page_of(&practice.swings[0]), "Numbers"), (format!("/lessons/{}", practice.lesson), "Round 1")]
+        {
+            cage.open(&path).await;
+            cage.browser.sees(words).await;
+            let sheets = cage.browser.prints().await;
+            assert!((1..=6).contains(&sheets), "{path} takes {sheets} sheets");
+        }
+    })
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn pages_of_the_past_suit_every_screen_light_and_reader() {
     visit("past", Plays::Nothing, async |cage| {
         let practice = practice(cage).await;

@@ -46,6 +46,7 @@ async fn a_pendulum_timed_with_the_space_bar_gives_a_moment_of_inertia() {
         for run in 1..=3 {
             space(browser).await;
             browser.sees("Running: count 3 full swings").await;
+            // The time itself is what is measured.
             tokio::time::sleep(RUN).await;
             space(browser).await;
             browser.sees(&format!("Run {run}:")).await;
@@ -106,6 +107,17 @@ async fn a_sensor_that_lies_still_is_checked_against_gravity() {
         let told = told.as_str().expect("words").to_owned();
         assert!(told.contains("Fits."), "{told}");
         assert!(told.contains("Specific force") && told.contains("m/s²"), "{told}");
+        // The others begin, and say what to do first.
+        for (button, title) in [
+            ("Begin: it stands", "How it sits"),
+            ("Begin: it hangs", "As a pendulum"),
+            ("Begin: I point", "Taking aim"),
+        ] {
+            browser.press(button).await;
+            let step = "const at = document.querySelector('[data-poll]'); const words = at.querySelector('.came')?.textContent; \
+                return at.querySelector('h3')?.textContent === arguments[0] && words && !words.startsWith('Waiting')";
+            browser.until(&format!("the first step of {title:?}"), step, &[json!(title)]).await;
+        }
         cage.inspect("sensor", &sensor, "Standing still").await;
     })
     .await;

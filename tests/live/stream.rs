@@ -199,6 +199,7 @@ async fn heartbeats_come_while_there_is_nothing_to_tell() {
     let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
     let address = listener.local_addr().unwrap();
     let shared = Api {
+        screen: Arc::default(),
         access: Arc::new(Access::new(&access::Settings::default(), "north".into(), address, store.clone())),
         metrics: Arc::default(),
         nearly_full_bytes: 1,
@@ -209,6 +210,7 @@ async fn heartbeats_come_while_there_is_nothing_to_tell() {
         data_folder: folder.kept(),
         turns: Arc::default(),
         nearby: Arc::default(),
+        screen: Arc::default(),
         checks: Arc::default(),
         hub: Arc::new(Hub::new(Vec::new(), 1, 10, Box::new(|_| {}))),
         plate: Arc::new(|_| {}),

@@ -66,6 +66,13 @@ const NO_COOKIE: &str = "there is not one cookie with a token; pair this device 
 const FORWARDED: [&str; 3] = ["forwarded", "via", "x-real-ip"];
 const FORWARDED_PREFIX: &str = "x-forwarded";
 
+impl Claim<'_> {
+    /// Whether a cookie makes it, be it readable or not.
+    pub fn is_by_cookie(&self) -> bool {
+        matches!(self, Self::Cookie(_) | Self::Unreadable(NO_COOKIE))
+    }
+}
+
 impl Peer {
     /// Whether both ends are on this machine, as far as the connection tells.
     pub fn is_loopback(&self) -> bool {
@@ -105,7 +112,7 @@ pub fn claim<'a>(headers: &'a HeaderMap, peer: &Peer) -> Claim<'a> {
 }
 
 fn of_cookies(headers: &HeaderMap) -> Claim<'_> {
-    let mut given = tokens_of_cookies(headers);
+    let mut given = cookies(headers).filter(|(name, _)| *name == COOKIE).map(|(_, token)| token);
     match (given.next(), given.next()) {
         (None, _) => Claim::Nobody,
         (Some(token), None) if !token.is_empty() => Claim::Cookie(token),
@@ -113,16 +120,10 @@ fn of_cookies(headers: &HeaderMap) -> Claim<'_> {
     }
 }
 
-/// Whether it brings the cookie.
-pub fn has_cookie(headers: &HeaderMap) -> bool {
-    tokens_of_cookies(headers).next().is_some()
-}
-
-/// What the cookies of that name hold (RFC 6265, 4.2.1). A header that is no text holds none of ours.
-fn tokens_of_cookies(headers: &HeaderMap) -> impl Iterator<Item = &str> {
+/// Names and values of all cookies (RFC 6265, 4.2.1). A header that is no text, and a part without `=`, hold none of ours.
+pub(in crate::daemon) fn cookies(headers: &HeaderMap) -> impl Iterator<Item = (&str, &str)> {
     let lines = headers.get_all(header::COOKIE).iter().filter_map(|line| line.to_str().ok());
-    let pairs = lines.flat_map(|line| line.split(';')).filter_map(|pair| pair.trim().split_once('='));
-    pairs.filter(|(name, _)| *name == COOKIE).map(|(_, token)| token)
+    lines.flat_map(|line| line.split(';')).filter_map(|pair| pair.trim().split_once('='))
 }
 
 /// The cookie with a token, for a browser to keep until the token expires: no script reads it, no other site's page has it

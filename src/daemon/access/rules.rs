@@ -47,7 +47,7 @@ impl Rule {
     }
 }
 
-/// Looking is a viewer's; changing, consents and taking whole files along a coach's; erasing, exporting all of somebody and
+/// Looking is a viewer's; changing, what makes the service listen or keep samples, consents and taking whole files along a coach's; erasing, exporting all of somebody and
 /// saying who may are the owner's.
 const RULES: &[Rule] = &[
     viewer("GET", "/v1/openapi.json").of_nobody(),
@@ -60,6 +60,7 @@ const RULES: &[Rule] = &[
     viewer("GET", "/v1/profiles/{sha256}").of_nobody(),
     viewer("GET", "/v1/at-the-plate"),
     coach("PUT", "/v1/at-the-plate"),
+    coach("PATCH", "/v1/at-the-plate"),
     coach("POST", "/v1/example"),
     coach("DELETE", "/v1/example"),
     viewer("GET", "/v1/athletes"),
@@ -81,9 +82,9 @@ const RULES: &[Rule] = &[
     coach("DELETE", "/v1/bats/{id}").of_nobody(),
     viewer("GET", "/v1/sensors/{id}").of_nobody(),
     coach("PATCH", "/v1/sensors/{id}").of_nobody(),
-    viewer("GET", "/v1/nearby").of_nobody(),
+    coach("GET", "/v1/nearby").of_nobody(),
     coach("PUT", "/v1/nearby/{id}").of_nobody(),
-    viewer("GET", "/v1/sensors/{id}/checks").of_nobody(),
+    coach("GET", "/v1/sensors/{id}/checks").of_nobody(),
     coach("POST", "/v1/sensors/{id}/checks").of_nobody(),
     viewer("GET", "/v1/mounts").of_nobody(),
     coach("POST", "/v1/mounts").of_nobody(),
@@ -145,7 +146,7 @@ const RULES: &[Rule] = &[
     coach("GET", "/setup/nearby").of_nobody(),
     coach("GET", "/setup/athletes/{id}"),
     coach("GET", "/setup/bats/{id}").of_nobody(),
-    coach("GET", "/setup/sensors/{id}").of_nobody(),
+    coach("GET", "/setup/sensors/{id}"),
     coach("GET", "/setup/sensors/{id}/check").of_nobody(),
     owner("GET", "/v1/audit"),
 ];

@@ -7,6 +7,7 @@ use super::extract::{Body, Id, Params};
 use super::idempotency::Creation;
 use super::page::{Page, PageParams};
 use super::patch::Patch;
+use super::plate;
 use super::problem::Result;
 use crate::daemon::store::queries::bats;
 use crate::daemon::store::rows::{self, Moi, Seen, UtcMicros};
@@ -134,7 +135,7 @@ pub async fn read(State(api): State<Api>, Id(id): Id<Uuid>) -> Result<Versioned<
 
 /// Edit a bat
 ///
-/// Swings that were analysed with it keep their numbers; a new analysis uses what it says then.
+/// Swings that were analysed with it keep their numbers; the next swings and new analyses use what it says then.
 #[utoipa::path(
     patch, path = "/v1/bats/{id}", tag = "bats", params(("id" = Uuid, Path)),
     request_body(content = BatPatch, content_type = "application/merge-patch+json"),
@@ -151,6 +152,7 @@ pub async fn edit(
     let row = patch.apply(&BatBody::of(&before))?.row(id, before.created, version)?;
     bats::update(&mut changes, &row).await?;
     changes.commit().await?;
+    plate::renew(&api).await;
     let version = version + 1;
     Ok(Versioned(version, Bat::of(rows::Bat { version, ..row })))
 }
@@ -163,6 +165,7 @@ pub async fn remove(State(api): State<Api>, Id(id): Id<Uuid>, IfMatch(version): 
     let mut changes = api.store.write().await?;
     bats::delete(&mut changes, Seen { id, version }).await?;
     changes.commit().await?;
+    plate::renew(&api).await;
     Ok(StatusCode::NO_CONTENT)
 }
 
@@ -321,6 +324,26 @@ mod tests {
             assert_eq!(api.delete(&path, "\"1\"").await.status, 412);
             assert_eq!(api.delete(&path, "\"2\"").await.status, 204);
             assert_eq!(api.get(&path).await.status, 404);
+        });
+    }
+
+    /// The bat that the stations were told of last.
+    #[test]
+    fn the_next_swings_are_with_the_bat_as_it_was_edited_and_without_it_once_it_is_removed() {
+        on_each(async |api: TestApi| {
+            let heard = || api.plate.lock().unwrap().clone();
+            let made = api.post("/v1/bats", json!({"name": "Ash 33", "kind": "bat", "length_m": 0.838})).await;
+            assert!(heard().is_empty(), "nobody swings with it yet");
+            api.put("/v1/at-the-plate", json!({"bat_id": made.json["id"]})).await;
+            let path = made.header("location").unwrap();
+            api.patch(path, "\"1\"", json!({"name": "Ash 34", "length_m": 0.864})).await;
+            let told = heard();
+            assert_eq!((told.len(), told[1].bat.as_deref()), (2, Some("Ash 34")));
+            assert_eq!(api.delete(path, "\"1\"").await.status, 412);
+            assert_eq!(heard().len(), 2, "nothing changed");
+            assert_eq!(api.delete(path, "\"2\"").await.status, 204);
+            let told = heard();
+            assert_eq!((told.len(), &told[2].bat), (3, &None));
         });
     }
 

@@ -255,7 +255,7 @@ pub async fn begin(State(api): State<Api>, Id(id): Id<Uuid>, Body(new): Body<New
     }
     let fitted = Fitted::of(&mut reading, id, new.bat_id).await?;
     drop(reading);
-    let tap = api.checks.tap(&sensor.name).filter(|_| is_connected(&api, &sensor.name)).ok_or_else(|| {
+    let tap = api.checks.tap(&sensor.name).filter(|_| api.hub.connected().contains(&sensor.name)).ok_or_else(|| {
         let detail = format!("the sensor {} is not connected; expected it to be: wake it by moving it", sensor.name);
         Problem::new(ProblemKind::Conflict, detail)
     })?;
@@ -266,7 +266,7 @@ pub async fn begin(State(api): State<Api>, Id(id): Id<Uuid>, Body(new): Body<New
         latitude_rad: new.latitude_deg.map(f64::to_radians),
         fitted,
     };
-    api.checks.begin(&sensor.name, begun.clone(), &tap, api.clock.now());
+    api.checks.begin(&sensor.name, begun.clone(), tap, api.clock.now());
     Ok(Json(CheckState::of(id, &begun, None, true)))
 }
 
@@ -276,22 +276,12 @@ pub async fn begin(State(api): State<Api>, Id(id): Id<Uuid>, Body(new): Body<New
 /// If there is no such sensor.
 pub async fn state(api: &Api, id: Uuid) -> Result<Option<CheckState>> {
     let sensor = sensors::get(&mut *api.store.read().await?, id).await?;
-    let is_connected = is_connected(api, &sensor.name);
+    let is_connected = api.hub.connected().contains(&sensor.name);
     let (checks, now) = (Arc::clone(&api.checks), api.clock.now());
     // Minutes of samples are looked at.
     let told = tokio::task::spawn_blocking(move || checks.told(&sensor.name, now)).await;
     let told = told.map_err(|_| Problem::new(ProblemKind::Internal, "the check failed on what the sensor sent"))?;
     Ok(told.map(|(begun, told)| CheckState::of(id, &begun, told.as_ref(), is_connected)))
-}
-
-/// By its last word.
-fn is_connected(api: &Api, sensor: &str) -> bool {
-    let states = api.hub.sensors();
-    let state = states.iter().find(|(name, _)| name == sensor);
-    state.is_some_and(|(_, state)| {
-        let state: serde_json::Value = serde_json::from_str(state).unwrap_or_default();
-        state.get("link").and_then(serde_json::Value::as_str) == Some("connected")
-    })
 }
 
 impl From<CheckKind> for Kind {

@@ -7,7 +7,7 @@ use super::Api;
 use super::idempotency::Caller;
 use super::problem::{Kind, Problem};
 use super::witness;
-use crate::daemon::access::caller::{self, Claim, claim, has_cookie, holder};
+use crate::daemon::access::caller::{self, Claim, claim, holder};
 use crate::daemon::access::host::Hosts;
 use crate::daemon::access::rules::{Rule, rule_of};
 use crate::daemon::access::{Peer, Who, secret};
@@ -86,9 +86,11 @@ fn seconds(wait: Duration) -> u64 {
 pub async fn before_routing(State(api): State<Api>, mut request: Request, next: Next) -> Response {
     let (began, method) = (api.clock.now().elapsed, request.method().clone());
     let peer = request.extensions().get::<Peer>().copied();
-    let came_with_cookie = has_cookie(request.headers());
+    let is_by_cookie = peer.is_some_and(|peer| claim(request.headers(), &peer).is_by_cookie());
+    let mut is_unknown = false;
     let mut response = match admit(&api, request.method(), request.uri(), request.headers(), peer).await {
         Ok(asker) => {
+            is_unknown = asker.0.is_err();
             if let Ok(Who::Holder { id, .. }) = &asker.0 {
                 request.extensions_mut().insert(Caller(id.to_string()));
             }
@@ -103,7 +105,7 @@ pub async fn before_routing(State(api): State<Api>, mut request: Request, next: 
     let route = route.as_ref().map_or("none", |route| route.0.as_str());
     api.metrics.answered(route, method.as_str(), response.status().as_u16(), took);
     protect(&mut response);
-    if came_with_cookie && response.status() == StatusCode::UNAUTHORIZED {
+    if is_by_cookie && is_unknown && response.status() == StatusCode::UNAUTHORIZED {
         forget(&mut response);
     }
     response

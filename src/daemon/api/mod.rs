@@ -188,7 +188,7 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(tokens::revoke))
         .routes(routes!(live::events))
         .routes(routes!(live::faults))
-        .routes(routes!(plate::read, plate::put))
+        .routes(routes!(plate::read, plate::put, plate::change))
         .routes(routes!(example::create, example::remove))
         .routes(routes!(recordings::list, imports::create).layer(DefaultBodyLimit::max(imports::LONGEST_BODY)))
         .routes(routes!(recordings::read))

@@ -8,12 +8,12 @@ use super::problem::{Kind, Problem, Result};
 use crate::daemon::MOST_SENSORS;
 use crate::daemon::finder::{LISTENING, RADIO};
 use crate::daemon::nearby::Heard;
+use crate::daemon::radio::printable;
 use crate::daemon::store::queries::chosen_sensors;
 use crate::daemon::store::rows::{ChosenSensor, UtcMicros};
 use axum::Json;
 use axum::extract::State;
 use serde::{Deserialize, Serialize};
-use serde_json::Value;
 use utoipa::ToSchema;
 
 /// What can be heard.
@@ -113,7 +113,7 @@ pub async fn choose(
 pub fn near(api: &Api) -> NearbySensors {
     api.nearby.look();
     let mut chosen = api.nearby.chosen();
-    let connected = connected(api);
+    let connected = api.hub.connected();
     let heard = api.nearby.heard().into_iter();
     let mut items: Vec<NearbySensor> = heard
         .map(|heard| {
@@ -139,18 +139,11 @@ fn why_empty(api: &Api) -> String {
     )
 }
 
-/// The names of those that are connected, played ones too.
-pub fn connected(api: &Api) -> Vec<String> {
-    let states = api.hub.sensors().into_iter();
-    let is_connected = |state: &str| serde_json::from_str::<Value>(state).is_ok_and(|it| it["link"] == "connected");
-    states.filter(|(_, state)| is_connected(state)).map(|(name, _)| name).collect()
-}
-
 impl NearbySensor {
     fn of(heard: Heard, is_used: bool, is_connected: bool) -> Self {
         Self {
             id: heard.advert.id,
-            name: heard.advert.name,
+            name: heard.advert.name.as_deref().map(printable).filter(|name| !name.is_empty()),
             kind: Some(heard.kind),
             is_sure: heard.is_sure,
             rssi_dbm: heard.advert.rssi_dbm,
@@ -190,12 +183,13 @@ mod tests {
             api.api.nearby.begin();
             let words = api.get("/v1/nearby").await.json["why_empty"].as_str().unwrap().to_owned();
             assert!(words.contains("wake it"), "{words}");
-            hear(&api, "hci0/dev_1", "Knob");
+            // As it came over the air; shown without what would steer a terminal.
+            hear(&api, "hci0/dev_1", "Knob\u{1b}\0");
             api.api.nearby.keep("hci0/dev_1", Some("Knob-dev1"));
             api.api.hub.sensor("Knob-dev1", &json!({"link": "connected"}));
             let near = api.get("/v1/nearby").await.json;
             let expected = json!({
-                "id": "hci0/dev_1", "name": "Knob", "kind": "swingd sensor", "is_sure": true, "rssi_dbm": -61,
+                "id": "hci0/dev_1", "name": "Knob\u{fffd}", "kind": "swingd sensor", "is_sure": true, "rssi_dbm": -61,
                 "heard": "1970-01-01T00:00:01.000000Z", "is_used": false, "is_connected": true, "sensor": "Knob-dev1"});
             assert_eq!(near, json!({"is_listening": true, "why_empty": null, "items": [expected]}));
         });

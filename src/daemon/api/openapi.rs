@@ -62,14 +62,16 @@ pub(super) fn complete(document: &mut OpenApi) {
 
 /// The name of the security scheme.
 const TOKEN: &str = "token";
+/// A change of it says only what is changed, whatever the version.
+const AT_THE_PLATE: &str = "/v1/at-the-plate";
 /// What they do to many things is answered again under the same key as well.
 const DONE_ONCE: [&str; 2] = ["/v1/swings/moves", "/v1/ball-results/import"];
 
 fn complete_item(path: &str, item: &mut PathItem) {
     let edits = [&mut item.patch, &mut item.delete];
-    for operation in
-        edits.into_iter().flatten().filter(|operation| !is_of_access(operation) && !is_confirmed(operation))
-    {
+    let is_of_a_version =
+        |operation: &&mut Operation| path != AT_THE_PLATE && !is_of_access(operation) && !is_confirmed(operation);
+    for operation in edits.into_iter().flatten().filter(is_of_a_version) {
         let words = "The ETag of the version that is edited.";
         add(operation, header_parameter("If-Match", true, words, "^\"[0-9]{1,18}\"$"));
     }

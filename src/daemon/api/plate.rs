@@ -5,6 +5,7 @@ use super::check::Check;
 use super::etag::Versioned;
 use super::extract::Body;
 use super::instant::Instant;
+use super::patch::Patch;
 use super::problem::{Kind, Place, Problem, Result};
 use super::words::{BallSource, Occasion, Side};
 use crate::daemon::record::plate::{self, AtBat, PlateError, Saying};
@@ -22,7 +23,7 @@ const PLATE: &str = "plate";
 const LOOK_EVERY: Duration = Duration::from_secs(20);
 
 /// Who and what the next swing belongs to. What is left out is not known.
-#[derive(Deserialize, ToSchema)]
+#[derive(Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PlateBody {
     /// Who swings; null: nobody who is known.
@@ -123,6 +124,36 @@ pub async fn put(State(api): State<Api>, Body(body): Body<PlateBody>) -> Result<
     .await
 }
 
+/// Changes to who and what the next swing belongs to.
+type PlatePatch = Patch<PlateBody>;
+
+/// Say something else of who is at the plate
+///
+/// What is named is changed, `null` makes it unknown, all else stays as it is said now; then as the whole of it said at once.
+/// It needs no If-Match: a touch says only what it changes, so touches in quick succession, and those on two devices, all hold.
+/// A note is on the round that goes on or begins; without one, rounds keep theirs.
+#[utoipa::path(
+    patch, path = "/v1/at-the-plate", tag = "plate",
+    request_body(content = PlatePatch, content_type = "application/merge-patch+json"),
+    responses((status = 200, body = PlateOut))
+)]
+pub async fn change(State(api): State<Api>, patch: PlatePatch) -> Result<Versioned<PlateOut>> {
+    to_the_end(async move {
+        // Whoever changes waits here for the one before, and goes on from what that one said.
+        let mut changes = api.store.write().await?;
+        let before = plate::current(&mut changes, &api.cage, api.now()).await?;
+        let is_noted = patch.names("note");
+        let mut saying = patch.apply(&PlateBody::of(&before))?.checked()?;
+        if is_noted {
+            saying.note.get_or_insert_default();
+        }
+        let at_bat = plate::put(&mut changes, &api.cage, &saying, api.now()).await?;
+        changes.commit().await?;
+        Ok(Versioned(at_bat.plate.version, tell(&api, &at_bat)))
+    })
+    .await
+}
+
 /// Stations and stream learn who is at the plate.
 pub(super) fn tell(api: &Api, at_bat: &AtBat) -> PlateOut {
     (api.plate)(at_bat);
@@ -174,11 +205,27 @@ pub async fn renew(api: &Api) {
     let current = async { plate::current(&mut *api.store.read().await?, &api.cage, api.now()).await };
     match current.await {
         Ok(at_bat) => (api.plate)(&at_bat),
-        Err(error) => tracing::warn!(%error, "a mount is used from the next one at the plate on"),
+        Err(error) => tracing::warn!(%error, "a bat or a mount is used from the next one at the plate on"),
     }
 }
 
 impl PlateBody {
+    /// What is said now, but for the note, which is the round's.
+    fn of(at_bat: &AtBat) -> Self {
+        let plate = &at_bat.plate;
+        Self {
+            athlete_id: plate.athlete_id,
+            side: plate.side.map(Into::into),
+            bat_id: plate.bat_id,
+            drill: plate.drill.clone(),
+            ball_source: plate.ball_source.map(Into::into),
+            pitch_speed_mps: plate.pitch_speed_mps,
+            pitch_descent_deg: plate.pitch_descent_deg,
+            occasion: at_bat.lesson.as_ref().map(|lesson| lesson.occasion.into()),
+            note: None,
+        }
+    }
+
     fn checked(self) -> Result<Saying> {
         let mut check = Check::new();
         self.drill.iter().for_each(|drill| {

@@ -163,7 +163,13 @@ fn whoever_is_not_known_is_led_to_pairing_and_two_cookies_are_nobody() {
         assert_eq!(page.header("referrer-policy"), Some("same-origin"), "else its form has no origin");
         let cookie = cookie(&gate.enter(&gate.pair("viewer").await).await);
         assert_eq!(gate.browse("/v1/bats", &format!("{cookie}; {cookie}")).await.status, 401);
-        let stale = gate.browse("/pair", "swingd_token=swingd_0").await;
+        let stale = "swingd_token=swingd_0";
+        let gone = gate.browse("/v1/bats", stale).await;
+        assert!(gone.status == 401 && gone.header("set-cookie").unwrap().contains("Max-Age=0"), "{gone:?}");
+        let wrong = there(Request::get("/v1/bats"), 9).header("authorization", "Bearer swingd_0");
+        let wrong = gate.api.send(plain(wrong.header("cookie", &cookie))).await;
+        assert_eq!((wrong.status, wrong.header("set-cookie")), (401, None), "the cookie is none the worse for it");
+        let stale = gate.browse("/pair", stale).await;
         assert_eq!(stale.status, 200, "an unknown token bars nobody from pairing anew");
     });
 }

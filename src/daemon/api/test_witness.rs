@@ -98,6 +98,7 @@ fn whoever_is_changed_or_entered_has_an_entry() {
         let knob = sensor(&gate.api, "knob").await;
         for (method, path, body, expected) in [
             ("PUT", "/v1/at-the-plate", json!({"athlete_id": wren}), vec![wren]),
+            ("PATCH", "/v1/at-the-plate", json!({"side": "left"}), vec![wren]),
             ("POST", "/v1/lessons", json!({"athlete_id": wren}), vec![wren]),
             ("POST", "/v1/rounds", json!({"lesson_id": lesson}), vec![wren]),
             ("POST", "/v1/aims", json!({"sensor_id": knob, "lesson_id": lesson}), vec![wren]),

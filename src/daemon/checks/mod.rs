@@ -1,8 +1,8 @@
 //! Checks that somebody does now: what was begun for which sensor, and how it stands.
 //!
 //! A check lives as long as the service: what is worth keeping of it is stored as a mount or an aim by whoever looks at it.
-//! How one stands is worked out from the [`Tap`] whenever it is asked; once it has a result, that one stays and the tap is
-//! closed. [`words`] says what to do.
+//! How one stands is worked out from the [`Tap`] when it is asked, for one at a time; who asks meanwhile or soon after is told
+//! the same. Once it has a result, that one stays and the tap is closed. [`words`] says what to do.
 
 pub mod words;
 
@@ -11,7 +11,7 @@ use super::record::outfit::Outfit;
 use super::store::StoreError;
 use super::store::queries::{bats, mounts};
 use super::store::rows::{self, Moi, UtcMicros};
-use super::tap::{Poured, Tap};
+use super::tap::{Opening, Poured, Tap};
 use crate::engine::check::aim::{self, Aiming};
 use crate::engine::check::gravity;
 use crate::engine::check::mount::{self, Mounting};
@@ -21,12 +21,15 @@ use crate::engine::metrics::{Estimate, HANDS_FROM_KNOB_M};
 use crate::engine::profile::{self, Profile};
 use sqlx::AnyConnection;
 use std::collections::BTreeMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 use uuid::Uuid;
 
 /// Gives the tap of a sensor by its name; `None` if it was not connected since the start.
 pub type Taps = Arc<dyn Fn(&str) -> Option<Arc<Tap>> + Send + Sync>;
 
+/// Samples are looked at anew once so much has passed, on the service's clock or the sensor's: minutes of them are copied.
+const LOOK_EVERY: Duration = Duration::from_millis(500);
 /// A scale and a ruler know a bat's mass to this part of it and its balance point to this, m: 1 σ, assumptions.
 const MASS_SIGMA: f64 = 0.01;
 const BALANCE_SIGMA_M: f64 = 3.0e-3;
@@ -169,8 +172,19 @@ pub struct Checks {
 #[derive(Clone, Debug)]
 struct Present {
     begun: Arc<Begun>,
-    /// How it stood last, and at what offset the sensor's mount was taken to be.
-    last: Option<Told>,
+    tap: Arc<Tap>,
+    opening: Opening,
+    /// How it stood last. Locked while somebody looks.
+    last: Arc<Mutex<Option<Look>>>,
+}
+
+/// How it stood when somebody looked.
+#[derive(Clone, Debug)]
+struct Look {
+    at: Duration,
+    /// The newest sample, s on the sensor's clock.
+    newest_s: f64,
+    told: Told,
 }
 
 /// How a check stands, with what it was judged by.
@@ -194,34 +208,22 @@ impl Checks {
     }
 
     /// Begins one; what was there for this sensor is over.
-    pub fn begin(&self, sensor: &str, begun: Begun, tap: &Tap, now: Now) {
-        tap.open(now);
-        let present = Present { begun: Arc::new(begun), last: None };
-        self.lock().insert(sensor.to_owned(), present);
+    pub fn begin(&self, sensor: &str, begun: Begun, tap: Arc<Tap>, now: Now) {
+        // Under one lock, so that of two that begin at once the one that stays is the one that has the tap.
+        let mut present = self.lock();
+        let opening = tap.open(now);
+        present.insert(sensor.to_owned(), Present { begun: Arc::new(begun), tap, opening, last: Arc::default() });
     }
 
     /// How a sensor's check stands now; `None` if there is none. Takes a moment: it looks at minutes of samples.
     pub fn told(&self, sensor: &str, now: Now) -> Option<(Arc<Begun>, Option<Told>)> {
-        let Present { begun, last } = self.lock().get(sensor)?.clone();
-        if last.as_ref().is_some_and(|told| told.stands.is_over()) {
-            return Some((begun, last));
+        let present = self.lock().get(sensor)?.clone();
+        if let Some(told) = present.look(now) {
+            return Some((present.begun, Some(told)));
         }
-        let tap = self.tap(sensor);
-        let Some(poured) = tap.as_ref().and_then(|tap| tap.pour(now)) else {
-            // Nobody looked for long: what was begun is over.
-            self.end(sensor, &begun);
-            return None;
-        };
-        let offset = begun.fitted.dress(&poured.profile).mount.offset_b_m;
-        let told = Told { stands: begun.look(&poured), offset_b_m: offset.into() };
-        let mut present = self.lock();
-        if let Some(present) = present.get_mut(sensor).filter(|present| Arc::ptr_eq(&present.begun, &begun)) {
-            if told.stands.is_over() {
-                tap.iter().for_each(|tap| tap.close());
-            }
-            present.last = Some(told.clone());
-        }
-        Some((begun, Some(told)))
+        // Nobody asked for long, and what was begun is over; or another was begun meanwhile.
+        self.end(sensor, &present.begun);
+        self.lock().get(sensor).map(|another| (Arc::clone(&another.begun), None))
     }
 
     fn end(&self, sensor: &str, begun: &Arc<Begun>) {
@@ -231,7 +233,41 @@ impl Checks {
         }
     }
 
-    fn lock(&self) -> std::sync::MutexGuard<'_, BTreeMap<String, Present>> {
+    fn lock(&self) -> MutexGuard<'_, BTreeMap<String, Present>> {
         self.present.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
+
+impl Present {
+    /// How it stands; `None` if its tap was closed or opened by another.
+    fn look(&self, now: Now) -> Option<Told> {
+        let mut last = self.last.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(over) = last.as_ref().filter(|last| last.told.stands.is_over()) {
+            return Some(over.told.clone());
+        }
+        let newest_s = self.tap.ask(self.opening, now)?;
+        if let Some(fresh) = last.as_ref().filter(|last| last.is_fresh(newest_s, now)) {
+            return Some(fresh.told.clone());
+        }
+        let poured = self.tap.pour(self.opening)?;
+        let offset_b_m = self.begun.fitted.dress(&poured.profile).mount.offset_b_m.into();
+        let told = Told { stands: self.begun.look(&poured), offset_b_m };
+        if told.stands.is_over() {
+            self.tap.close(self.opening);
+        }
+        *last = Some(Look { at: now.elapsed, newest_s, told: told.clone() });
+        Some(told)
+    }
+}
+
+impl Look {
+    /// Whether nothing came since, or little, and a short while ago.
+    fn is_fresh(&self, newest_s: f64, now: Now) -> bool {
+        let since_s = newest_s - self.newest_s;
+        let is_little = (0.0..LOOK_EVERY.as_secs_f64()).contains(&since_s);
+        newest_s == self.newest_s || is_little && now.elapsed.saturating_sub(self.at) < LOOK_EVERY
+    }
+}
+
+#[cfg(test)]
+mod tests;

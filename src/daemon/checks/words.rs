@@ -48,19 +48,17 @@ fn after_still(stood: &Stood) -> String {
 }
 
 fn after_mount(found: &MountFound) -> String {
+    if !found.agrees() {
+        return "Gravity and rolling tell different axes: the bat leaned, or the sensor moved in its mount. Fix the sensor, stand \
+                the bat upright, and begin again."
+            .into();
+    }
     let another_way = if found.is_another_way() {
-        " The sensor sits another way than was entered: store this mount, and look at where the IMU sits along the bat."
+        " The sensor sits another way than was entered: look at where the IMU sits along the bat, too."
     } else {
         ""
     };
-    if found.agrees() {
-        format!("Store this mount. It holds until the sensor is taken off.{another_way}")
-    } else {
-        format!(
-            "Gravity and rolling tell different axes: the bat leaned, or the sensor moved in its mount. Fix the sensor, stand \
-             the bat upright, and begin again.{another_way}"
-        )
-    }
+    format!("Store this mount. It holds until the sensor is taken off.{another_way}")
 }
 
 fn after_pendulum(swung: &Swung) -> String {

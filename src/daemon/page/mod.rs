@@ -3,10 +3,14 @@
 //!
 //! [`shell`] is around every page; [`view`] says in which units and which light somebody looks; [`assets`] is the style and the
 //! script; [`refused`] turns problems into words for a browser; [`when`] and [`words`] tell instants, numbers and small
-//! words. Then a module a page: [`live`]; [`past`]; [`setup`]; [`pair`]. Pages only read: whatever changes something goes
-//! through the API.
+//! words; [`figure`] is a chart with its table. Then a module a page: [`live`]; [`past`]; [`setup`]; [`pair`].
+//!
+//! Pages only read: whatever changes something goes through the API. But `POST /pair` redeems a code and `POST /pair/leave` voids
+//! a token, as a browser without one has no script to do it with; and what lists sensors (`/setup`, `/setup/nearby?stored=true`,
+//! `/setup/sensors/{id}`) enters one that was connected a moment ago and is not stored yet, once, as `GET /v1/sensors` does.
 
 mod assets;
+mod figure;
 mod live;
 mod pair;
 mod past;

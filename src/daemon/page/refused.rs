@@ -41,11 +41,11 @@ pub async fn for_browsers(request: Request, next: Next) -> Response {
     let (title, detail) = plain(status, who.as_ref()).unwrap_or_else(|| (words("title"), words("detail")));
     let main = html! {
         h1 { (title) }
-        @if !detail.is_empty() { p { (detail) } }
+        @if !detail.is_empty() { p { (sentence(&detail)) } }
         @if status == StatusCode::UNAUTHORIZED {
             p { a.button href="/pair" { "Enter a pairing code" } }
         } @else {
-            p { a href="/" { "To the plate" } }
+            p { a.button href="/" { "To the plate" } }
         }
     };
     let page = match &who {
@@ -72,4 +72,25 @@ fn plain(status: StatusCode, who: Option<&Who>) -> Option<(String, String)> {
         _ => return None,
     };
     Some((title.to_owned(), detail.to_owned()))
+}
+
+/// Problems are told in lower case and without a full stop, for programs to put after others.
+fn sentence(detail: &str) -> String {
+    let mut letters = detail.chars();
+    let first: String = letters.next().into_iter().flat_map(char::to_uppercase).collect();
+    let end = if detail.is_empty() || detail.ends_with(['.', '?', '!']) { "" } else { "." };
+    format!("{first}{}{end}", letters.as_str())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::sentence;
+
+    #[test]
+    fn a_problem_is_a_sentence() {
+        assert_eq!(sentence("there is nothing under /x"), "There is nothing under /x.");
+        assert_eq!(sentence("`after` is no place."), "`after` is no place.");
+        assert_eq!(sentence(""), "");
+        assert_eq!(sentence("ßig?"), "SSig?");
+    }
 }

@@ -85,6 +85,13 @@ impl Page {
         self
     }
 
+    /// Those that are open to whoever looks.
+    fn ways(&self) -> impl Iterator<Item = (Here, &'static str, &'static str)> {
+        let role = self.role;
+        let least = |here: Here| if here == Here::Setup { Role::Coach } else { Role::Viewer };
+        WAYS.into_iter().filter(move |(here, ..)| role.is_some_and(|role| role >= least(*here)))
+    }
+
     fn markup(&self) -> Markup {
         let role = self.role.map_or("nobody", Word::word);
         html! {
@@ -104,10 +111,8 @@ impl Page {
                     a.skip href="#main" { "To the content" }
                     header.top {
                         nav aria-label="Pages" {
-                            @if self.role.is_some() {
-                                @for (way, href, words) in WAYS {
-                                    a href=(href) aria-current=[(way == self.here).then_some("page")] { (words) }
-                                }
+                            @for (way, href, words) in self.ways() {
+                                a href=(href) aria-current=[(way == self.here).then_some("page")] { (words) }
                             }
                         }
                         (choices(self.view))

@@ -1,8 +1,8 @@
 //! How somebody looks at the pages: units, light or dark. Kept in cookies of the browser, so that a phone and the laptop differ.
 
+use crate::daemon::access::caller::cookies;
 use crate::report::words::Units;
 use axum::extract::FromRequestParts;
-use axum::http::header::COOKIE;
 use axum::http::request::Parts;
 use std::convert::Infallible;
 
@@ -43,11 +43,9 @@ impl<S: Send + Sync> FromRequestParts<S> for View {
 
     /// A cookie that cannot be read is as good as none.
     async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Infallible> {
-        let cookies = parts.headers.get_all(COOKIE).iter().filter_map(|value| value.to_str().ok());
-        let pairs = cookies.flat_map(|cookies| cookies.split(';')).filter_map(|pair| pair.trim().split_once('='));
         let mut view = Self::default();
-        for pair in pairs {
-            match pair {
+        for cookie in cookies(&parts.headers) {
+            match cookie {
                 ("units", "metric") => view.units = Units::Metric,
                 ("look", "light") => view.look = Look::Light,
                 ("look", "dark") => view.look = Look::Dark,
@@ -62,6 +60,7 @@ impl<S: Send + Sync> FromRequestParts<S> for View {
 mod tests {
     use super::*;
     use axum::http::Request;
+    use axum::http::header::COOKIE;
 
     async fn of(cookies: &[&str]) -> View {
         let mut request = Request::builder();

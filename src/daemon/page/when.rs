@@ -23,6 +23,16 @@ pub fn instant(at: UtcMicros) -> Markup {
     element(at, "%b %-d, %Y, %H:%M:%S")
 }
 
+/// When what began then ended: the hour and minute alone where it was the same day: "17:48".
+pub fn end(begun: UtcMicros, ended: UtcMicros) -> Markup {
+    if day_text(begun) == day_text(ended) { clock(ended) } else { minute(ended) }
+}
+
+/// Hour and minute alone, where the day is said elsewhere: "17:02".
+pub fn clock(at: UtcMicros) -> Markup {
+    element(at, "%H:%M")
+}
+
 /// Hour, minute and second alone, where the day is said elsewhere: "17:02:31".
 pub fn second(at: UtcMicros) -> Markup {
     element(at, "%H:%M:%S")
@@ -80,6 +90,13 @@ mod tests {
         assert_eq!(shown, "<time datetime=\"2026-10-05T03:04:05.679Z\">Oct 4, 2026, 22:04</time>");
         assert!(in_zone(AT, "%a, %b %-d, %Y", TimeZone::UTC).into_string().contains(">Mon, Oct 5, 2026<"));
         assert_eq!(in_zone(UtcMicros(i64::MAX), "%H", west).into_string(), "at an unknown time");
+    }
+
+    #[test]
+    fn an_end_says_its_day_where_it_is_another() {
+        let after = |hours: i64| end(AT, UtcMicros(AT.0 + hours * 3_600_000_000)).into_string();
+        assert!(!after(0).contains(", "), "{}", after(0));
+        assert!(after(48).contains(", 2026, "), "{}", after(48));
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! Words and numbers that stand on more than one page.
+//! Words and numbers that stand on more than one page: one word for one thing.
 
 use crate::daemon::store::rows::{BallSource, Bats, Mark, Occasion, Side};
 use crate::engine::metrics::{Estimate, Flag, Metric};
@@ -27,6 +27,16 @@ pub fn bats(bats: Bats) -> &'static str {
     }
 }
 
+/// A name of somebody's choice, in whatever direction it is written.
+pub fn name(name: &str) -> Markup {
+    html! { bdi.name { (name) } }
+}
+
+/// Where problems of the touches around it are told.
+pub fn problem() -> Markup {
+    html! { p data-problem role="alert" hidden {} }
+}
+
 /// Where the ball comes from.
 pub fn ball_source(source: BallSource) -> &'static str {
     match source {
@@ -35,7 +45,7 @@ pub fn ball_source(source: BallSource) -> &'static str {
         BallSource::FrontToss => "front toss",
         BallSource::Machine => "machine",
         BallSource::Live => "live pitching",
-        BallSource::Dry => "no ball",
+        BallSource::Dry => "no ball (dry)",
     }
 }
 
@@ -56,9 +66,9 @@ pub fn mark(mark: Mark) -> &'static str {
     }
 }
 
-/// What a swing met.
+/// What a swing met, under a head that says so.
 pub fn contact(met_ball: bool) -> &'static str {
-    if met_ball { "ball" } else { "no ball" }
+    if met_ball { "a ball" } else { "nothing" }
 }
 
 /// A flag in a word or two, where [`meaning`] is too long.

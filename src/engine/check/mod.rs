@@ -24,8 +24,9 @@ use super::profile::{Profile, SensorProfile};
 use super::sample::Sample;
 use nalgebra::{Matrix3, Vector3};
 
-/// Two numbers fit if they differ by no more than this many σ of their difference: 95 % of a normal's.
-pub const FITS_WITHIN_SIGMAS: f64 = 1.959_964;
+/// Two numbers fit if they differ by no more than this many σ of their difference: 95 % of a normal's. What is shown as ± is
+/// as wide.
+pub const FITS_WITHIN_SIGMAS: f64 = 1.96;
 
 /// A number that was measured and the one that it should be, in one unit.
 #[derive(Clone, Copy, Debug, PartialEq)]

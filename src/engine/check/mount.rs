@@ -18,6 +18,8 @@ use std::f64::consts::{PI, TAU};
 pub const LEAST_S: f64 = 1.5;
 /// And to be rolled by this much each way: two turns less their slow beginnings and ends, rad.
 pub const LEAST_ROLL_RAD: f64 = 1.7 * TAU;
+/// Of those that a roll may have followed, the last ones are looked at: whoever stood it up more often began again long ago.
+const MOST_STOOD: usize = 4;
 /// A hand keeps the bat upright: rates and forces within what the detector of rests allows.
 const HELD: Quiet = Quiet { rate_radps: 0.3, gyro_radps: 0.115, accel_mps2: 0.65, moved_mps2: 0.8 };
 /// A bat stood up by eye is upright to this, 1 σ about each axis, rad: three degrees, an assumption.
@@ -85,12 +87,12 @@ impl MountFound {
     }
 }
 
-/// What the samples since the check began say: by the last standing that a roll followed, else by the last one.
+/// What the samples since the check began say: by the last standing that a roll followed, of the last few, else by the last one.
 pub fn look(samples: &[Sample], profile: &Profile) -> Mounting {
     let samples = usable(samples, profile);
     let found = stretches(&samples, &HELD);
     let stood: Vec<&Stretch> = found.iter().filter(|stretch| stretch.lasted_s() >= LEAST_S).collect();
-    let mut looks = stood.iter().rev().map(|stretch| look_after(stretch, &samples, profile));
+    let mut looks = stood.iter().rev().take(MOST_STOOD).map(|stretch| look_after(stretch, &samples, profile));
     let Some(last) = looks.next() else {
         let now_s = samples.last().map_or(f64::NEG_INFINITY, |sample| sample.time.0);
         let present = found.last().filter(|stretch| now_s - stretch.to_s < 0.2);

@@ -11,9 +11,39 @@ const FEWEST: usize = 3;
 /// Nearer than this to an end of the curves a time is that end, s.
 const NEAR_S: f64 = 1e-9;
 
-/// How earlier swings went: at each time the middle of them and the range that holds the middle 80 % of them.
+/// Which swings a band is of.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Called {
+    /// Earlier ones.
+    #[default]
+    Then,
+    /// Others of the same lesson, later ones too.
+    Others,
+}
+
+impl Called {
+    /// In a sentence, and beside a line.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Then => "then",
+            Self::Others => "others",
+        }
+    }
+
+    /// The same at the beginning of a sentence.
+    pub fn at_beginning(self) -> &'static str {
+        match self {
+            Self::Then => "Then",
+            Self::Others => "Others",
+        }
+    }
+}
+
+/// How earlier swings, or others, went: at each time the middle of them and the range that holds the middle 80 % of them.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Band {
+    /// Of which swings.
+    pub called: Called,
     /// Of how many swings.
     pub swings: usize,
     /// Seconds from contact.
@@ -82,15 +112,37 @@ fn quantile(sorted: &[f64], share: f64) -> Option<f64> {
 
 /// The value at a time, linear between two; `None` beyond the times or where a number is missing.
 pub(super) fn value_at(times_s: &[f64], values: &[f64], time_s: f64) -> Option<f64> {
-    let next = times_s.partition_point(|t| *t < time_s - NEAR_S);
-    let (t1, v1) = (*times_s.get(next)?, *values.get(next)?);
-    let value = if (t1 - time_s).abs() <= NEAR_S {
-        v1
-    } else {
-        let (t0, v0) = (*times_s.get(next.checked_sub(1)?)?, *values.get(next - 1)?);
-        v0 + (v1 - v0) * (time_s - t0) / (t1 - t0)
-    };
-    value.is_finite().then_some(value)
+    let between = Between::of(times_s, time_s)?;
+    let (before, after) = (*values.get(between.before)?, *values.get(between.after)?);
+    Some(between.mix(before, after)).filter(|value| value.is_finite())
+}
+
+/// Between which two of some times a time is.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Between {
+    pub(super) before: usize,
+    pub(super) after: usize,
+    /// How much of the way it is; `None`: it is the later one.
+    share: Option<f64>,
+}
+
+impl Between {
+    /// `None` beyond the times.
+    pub(super) fn of(times_s: &[f64], time_s: f64) -> Option<Self> {
+        let after = times_s.partition_point(|t| *t < time_s - NEAR_S);
+        let t1 = *times_s.get(after)?;
+        if (t1 - time_s).abs() <= NEAR_S {
+            return Some(Self { before: after, after, share: None });
+        }
+        let before = after.checked_sub(1)?;
+        let t0 = times_s[before];
+        Some(Self { before, after, share: Some((time_s - t0) / (t1 - t0)) })
+    }
+
+    /// Linear between the values there.
+    pub(super) fn mix(self, before: f64, after: f64) -> f64 {
+        self.share.map_or(after, |share| before + (after - before) * share)
+    }
 }
 
 #[cfg(test)]

@@ -16,8 +16,8 @@ const MOST_POINTS: usize = 48;
 const LARGEST: f64 = 1e6;
 /// From one name to the next below it.
 const NAME_HEIGHT: f64 = 21.0;
-/// Width of a letter of a name, on average.
-const LETTER: f64 = 10.0;
+/// Width of a letter of a name in a wide font, on average.
+const LETTER: f64 = 11.5;
 
 /// A chart in both forms.
 #[derive(Clone, Debug)]
@@ -281,6 +281,6 @@ mod tests {
             text.split(" y=\"").nth(1).unwrap().split('"').next().unwrap().parse::<f64>().unwrap()
         };
         assert_eq!((y("far"), y("high"), y("low")), (100.0, 259.0, 280.0));
-        assert_eq!(shortened("a very long name of a side", 91.0), "a very l…");
+        assert_eq!(shortened("a very long name of a side", 104.0), "a very l…");
     }
 }

@@ -1,3 +1,3 @@
 //! The charts once more under the name by which pages call them.
 
-pub use super::{Band, Chart, Drawn, Pitch, Ranges, Square, TrendLine, TrendPoint, path, speed, trend};
+pub use super::{Band, Called, Chart, Drawn, Pitch, Ranges, Square, TrendLine, TrendPoint, path, speed, trend};

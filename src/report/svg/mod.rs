@@ -17,7 +17,7 @@ mod speed;
 mod style;
 mod trend;
 
-pub use band::{Band, Ranges};
+pub use band::{Band, Called, Ranges};
 pub use chart::{Chart, Drawn};
 pub use path::{Pitch, Square, path, paths};
 pub use speed::{speed, speeds};

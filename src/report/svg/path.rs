@@ -1,7 +1,7 @@
 //! Path of the sweet spot and the hands from start to contact, as seen from one side.
 
 use super::super::words::{Unit, Units, rounded};
-use super::band::value_at;
+use super::band::Between;
 use super::chart::{Chart, Drawn, Field, Scale, at, frame, line, smooth, stroke, thinned};
 use super::numbers::table;
 use super::{View, others, which};
@@ -146,16 +146,20 @@ impl<'a> Scene<'a> {
         html! { circle.mark cx=(at(x)) cy=(at(y)) r="8" {} }
     }
 
-    /// Lines end at contact, where there is no room: the sweet spot's name stands left of its path, the hands' at its start.
+    /// Lines end at contact, where there is no room: the sweet spot's name stands left of its path, the hands' at its start,
+    /// wherever the other one leaves room.
     fn names(&self, drawn: Drawn) -> Markup {
         let places = |path_w_m| thinned(shown(drawn, path_w_m).map(|p| self.place(p)));
         let sweet = places(&drawn.curves.sweet_spot_w_m).into_iter().reduce(|a, b| if b.0 < a.0 { b } else { a });
-        let sweet = sweet.map(|(x, y)| (x - 12.0 - half_width("sweet spot"), y + 6.0));
+        let sweet =
+            sweet.map(|(x, y)| inside(&self.field, "sweet spot", (x - 12.0 - half_width("sweet spot"), y + 6.0)));
         let hands = places(&drawn.curves.hands_w_m).first().map(|&(x, y)| {
-            let covers = |(sx, sy): (f64, f64)| {
-                (sx - x).abs() < half_width("sweet spot") + half_width("hands") && (sy - (y - 11.0)).abs() < 21.0
+            let others = [-11.0, 26.0, -32.0, 47.0].map(|down| inside(&self.field, "hands", (x, y + down)));
+            let is_free = |(x, y): &(f64, f64)| {
+                let across = half_width("sweet spot") + half_width("hands");
+                sweet.is_none_or(|(sx, sy)| (sx - x).abs() >= across || (sy - y).abs() >= 21.0)
             };
-            (x, if sweet.is_some_and(covers) { y + 26.0 } else { y - 11.0 })
+            others.into_iter().find(is_free).unwrap_or(others[0])
         });
         html! {
             @if let Some(place) = sweet { (self.label("sweet", "sweet spot", place)) }
@@ -164,10 +168,8 @@ impl<'a> Scene<'a> {
     }
 
     /// Words about a place, moved inside.
-    fn label(&self, class: &str, words: &str, (x, y): (f64, f64)) -> Markup {
-        let half = half_width(words);
-        let x = x.clamp(self.field.left() + half + 3.0, self.field.right() - half - 3.0);
-        let y = y.clamp(self.field.top() + 16.0, self.field.bottom() - 4.0);
+    fn label(&self, class: &str, words: &str, place: (f64, f64)) -> Markup {
+        let (x, y) = inside(&self.field, words, place);
         html! { text class=(format!("name {class}")) x=(at(x)) y=(at(y)) text-anchor="middle" { (words) } }
     }
 
@@ -190,7 +192,7 @@ impl<'a> Scene<'a> {
         let (from, to) = (on(self.field.right()), on(self.field.left()));
         let length = (from.0 - x0).hypot(from.1 - y0).max(1e-9);
         let (dx, dy) = ((from.0 - x0) / length, (from.1 - y0) / length);
-        let tip = (x0 + 0.65 * length * dx, y0 + 0.65 * length * dy);
+        let tip = (x0 + 0.8 * length * dx, y0 + 0.8 * length * dy);
         let side = |sign: f64| (tip.0 + 17.0 * dx - 8.0 * sign * dy, tip.1 + 17.0 * dy + 8.0 * sign * dx);
         let (a, b) = (side(1.0), side(-1.0));
         let arrow = [tip, a, b].map(|(x, y)| format!("{x:.1},{y:.1}")).join(" ");
@@ -321,9 +323,15 @@ fn field(points: impl Iterator<Item = [f64; 2]>, unit: Unit) -> Field {
     Field { x: scale(0, 0.7), y: scale(1, 0.5) }
 }
 
-/// Of a name, about.
+/// Where words about a place are inside of the field.
+fn inside(field: &Field, words: &str, (x, y): (f64, f64)) -> (f64, f64) {
+    let half = half_width(words);
+    (x.clamp(field.left() + half + 3.0, field.right() - half - 3.0), y.clamp(field.top() + 16.0, field.bottom() - 4.0))
+}
+
+/// Of a name, in a wide font.
 fn half_width(words: &str) -> f64 {
-    5.4 * words.chars().count() as f64
+    6.0 * words.chars().count() as f64
 }
 
 /// To the right and up on paper.
@@ -355,10 +363,11 @@ fn is_near(p_w_m: &Vector3<f64>) -> bool {
 
 /// Sweet spot and hands at a time within the curves.
 fn pose(curves: &Curves, time_s: f64) -> Option<(Vector3<f64>, Vector3<f64>)> {
+    let between = Between::of(&curves.times_s, time_s)?;
     let point = |path_w_m: &[Vector3<f64>]| {
-        let component =
-            |i: usize| value_at(&curves.times_s, &path_w_m.iter().map(|p| p[i]).collect::<Vec<_>>(), time_s);
-        Some(Vector3::new(component(0)?, component(1)?, component(2)?)).filter(is_near)
+        let (before, after) = (path_w_m.get(between.before)?, path_w_m.get(between.after)?);
+        // What is no number is near nothing.
+        Some(before.zip_map(after, |before, after| between.mix(before, after))).filter(is_near)
     };
     Some((point(&curves.sweet_spot_w_m)?, point(&curves.hands_w_m)?))
 }

@@ -30,9 +30,12 @@ struct Scene<'a> {
 pub fn speed(now: Option<Drawn>, then: Option<&Band>, units: Units) -> Chart {
     let scene = Scene { thin: Vec::new(), bold: now, then };
     let about = match (now, then) {
-        (Some(_), Some(band)) => format!("bold: now; shaded: then, 80 % of {}", swings_in_words(band.swings)),
+        (Some(_), Some(band)) => {
+            let (word, of) = (band.called.word(), swings_in_words(band.swings));
+            format!("bold: now; shaded: {word}, 80 % of {of}")
+        }
         (Some(_), None) => "whole: sweet spot; dashed: hands".to_owned(),
-        (None, Some(band)) => format!("then: the middle 80 % of {}", swings_in_words(band.swings)),
+        (None, Some(band)) => format!("{}: the middle 80 % of {}", band.called.word(), swings_in_words(band.swings)),
         (None, None) => "no swing yet".to_owned(),
     };
     let description = scene.description(units.speed());
@@ -83,7 +86,7 @@ impl Scene<'_> {
         let times_s = self.all().filter_map(|drawn| drawn.curves.times_s.last());
         let is_after = |t: &f64| *t > 1e-3;
         let is_after = times_s.chain(self.then.and_then(|band| band.times_s.last())).any(is_after);
-        let x = Scale::new((-before_ms, if is_after { AFTER_MS } else { 0.0 }), (44.0, 356.0));
+        let x = Scale::new((-before_ms, if is_after { AFTER_MS } else { 0.0 }), (44.0, 346.0));
         let unit = units.speed();
         let (step, least) = match units {
             Units::Us => (20.0, 80.0),
@@ -108,8 +111,9 @@ impl Scene<'_> {
             let of = |ranges: &Ranges| places(&band.times_s, &ranges.middle, unit, field);
             (of(&band.bat_speed_mps), of(&band.hand_speed_mps))
         });
+        let word = self.then.map_or("", |band| band.called.word());
         let [(sweet_class, sweet_name), (hands_class, hands_name)] = match now {
-            Some(_) => [("sweet thin", "then"), ("hands thin", "then")],
+            Some(_) => [("sweet thin", word), ("hands thin", word)],
             None => [("sweet", "sweet spot"), ("hands", "hands")],
         };
         let now = now.map(|(sweet, hands)| [name("sweet", "sweet spot", sweet), name("hands", "hands", hands)]);
@@ -132,9 +136,10 @@ impl Scene<'_> {
         }
         if let Some(band) = self.then {
             let [low, middle, high] = band.bat_speed_mps.each().map(|values| contact(&band.times_s, values));
-            let (of, sign) = (swings_in_words(band.swings), unit.sign);
-            said +=
-                &format!(" Then, of {of}: at contact {middle} {sign}, the middle 80 % from {low} to {high} {sign}.");
+            let (called, of, sign) = (band.called.at_beginning(), swings_in_words(band.swings), unit.sign);
+            said += &format!(
+                " {called}, of {of}: at contact {middle} {sign}, the middle 80 % from {low} to {high} {sign}."
+            );
         }
         if self.bold.is_none() && self.then.is_none() {
             said += " No swing yet.";
@@ -146,11 +151,12 @@ impl Scene<'_> {
         let mut heads = vec!["Time from contact, ms".to_owned()];
         for point in ["Sweet spot", "Hands"] {
             heads.extend(self.bold.map(|_| format!("{point}, {}", unit.sign)));
-            heads.extend(self.then.map(|_| format!("{point} then, {}", unit.sign)));
+            heads.extend(self.then.map(|band| format!("{point} {}, {}", band.called.word(), unit.sign)));
         }
         let caption = match self.then {
             Some(band) => format!(
-                "Speed against time from contact. Then: the median of {} and, in brackets, the range of the middle 80 %.",
+                "Speed against time from contact. {}: the median of {} and, in brackets, the range of the middle 80 %.",
+                band.called.at_beginning(),
                 swings_in_words(band.swings)
             ),
             None if self.bold.is_none() => "Speed against time from contact: no swing yet.".to_owned(),

@@ -59,15 +59,57 @@ mod tests {
         (a.max(b) + 0.05) / (a.min(b) + 0.05)
     }
 
+    /// The pages' schemes: light, dark as the device has it, dark as somebody chose it, and light with what differs in print.
+    fn schemes() -> [Vec<(&'static str, &'static str)>; 4] {
+        let block = |after: &str| {
+            let (_, rules) = PAGE.split_once(after).unwrap_or_else(|| panic!("{after}"));
+            colours(&rules[..rules.find('}').unwrap()])
+        };
+        let light = block("*/\n:root{");
+        let mut print = block("@media print{.top");
+        print.extend(block(":root,:root[data-look=dark]{"));
+        print.extend(light.clone());
+        let dark = [block(":root:not([data-look=light]){"), block("\n:root[data-look=dark]{")];
+        assert_eq!(dark[0], dark[1]);
+        let [as_device, chosen] = dark;
+        [light, as_device, chosen, print]
+    }
+
+    /// A colour laid over another one.
+    fn over(colour: &str, paper: &str, opacity: f64) -> String {
+        let channel = |colour: &str, i: usize| {
+            let short = colour.len() == 4;
+            let digits = if short { colour[i + 1..i + 2].repeat(2) } else { colour[2 * i + 1..2 * i + 3].to_owned() };
+            f64::from(u8::from_str_radix(&digits, 16).unwrap())
+        };
+        let mixed = |i: usize| opacity * channel(colour, i) + (1.0 - opacity) * channel(paper, i);
+        format!("#{:02x}{:02x}{:02x}", mixed(0).round() as u8, mixed(1).round() as u8, mixed(2).round() as u8)
+    }
+
     #[test]
-    fn text_is_read_in_light_and_dark() {
+    fn words_lines_and_edges_can_be_told_from_what_is_behind_them() {
         assert!((contrast("#fff", "#000000") - 21.0).abs() < 1e-9);
-        let (light, dark) = COLOURS.split_once("@media").unwrap();
-        for scheme in [light, dark] {
-            let all = colours(scheme);
-            let of = |name: &str| all.iter().find(|(n, _)| *n == name).unwrap().1;
-            for text in ["ink", "faint", "sweet", "hands", "mark"] {
-                assert!(contrast(of("paper"), of(text)) >= 4.5, "{text}");
+        for scheme in schemes() {
+            // In print what is said last counts, and stands first here.
+            let of = |name: &str| scheme.iter().find(|(n, _)| *n == name).unwrap_or_else(|| panic!("{name}")).1;
+            let at_least = |name: &str, behind: &str, least: f64| {
+                let is = contrast(of(name), of(behind));
+                assert!(is >= least, "{name} on {behind}: {is:.2} in {scheme:?}");
+            };
+            // The figures of proto-docs/pages.md, "Colours".
+            for behind in ["paper", "raised", "care"] {
+                ["ink", "faint"].into_iter().for_each(|words| at_least(words, behind, 7.1));
+                ["sweet", "hands", "mark", "then"].into_iter().for_each(|words| at_least(words, behind, 4.6));
+                ["line", "edge"].into_iter().for_each(|edge| at_least(edge, behind, 3.2));
+                at_least("on", behind, 6.6);
+            }
+            ["sweet", "hands", "mark"].into_iter().for_each(|words| at_least(words, "paper", 5.1));
+            at_least("on", "paper", 7.3);
+            at_least("on-ink", "on", 7.3);
+            for line in ["sweet", "hands"] {
+                let drawn = |opacity| contrast(&over(of(line), of("paper"), opacity), of("paper"));
+                assert!(RULES.contains("stroke-opacity:.85") && drawn(0.85) >= 3.9, "the median of earlier ones");
+                assert!(RULES.contains("stroke-opacity:.38") && drawn(0.38) >= 1.7, "each of earlier ones");
             }
         }
     }

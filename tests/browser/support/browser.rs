@@ -7,7 +7,9 @@ use super::said::Said;
 use fantoccini::{Client, ClientBuilder};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
+use std::net::{Ipv4Addr, SocketAddr};
 use std::time::Duration;
+use swingd::daemon::access::server::reached_at;
 use tokio::sync::{Semaphore, SemaphorePermit};
 use tokio::time::{Instant, sleep};
 
@@ -59,12 +61,13 @@ pub struct Browser {
 }
 
 impl Browser {
-    /// None where there is no chromedriver, which is said.
+    /// None where there is no chromedriver, which is said, unless it is required.
     pub async fn open(name: &str) -> Option<Self> {
         let place = PLACES.acquire().await.expect("never closed");
         let driver = Driver::start(name)?;
         let mut builder = ClientBuilder::new(HttpConnector::new());
-        let client = builder.capabilities(driver.capabilities()).connect(&driver.url()).await.expect("a session");
+        let beyond = reached_at(SocketAddr::from((Ipv4Addr::UNSPECIFIED, 1))).await.map(|address| address.ip());
+        let client = builder.capabilities(driver.capabilities(beyond)).connect(&driver.url()).await.expect("a session");
         let browser = Self { client, _driver: driver, _place: place };
         browser.devtools("Page.addScriptToEvaluateOnNewDocument", json!({"source": WATCH_POLICY})).await;
         browser.on(LAPTOP).await;
@@ -149,9 +152,24 @@ impl Browser {
     /// What was said since the last time.
     pub async fn said(&self) -> Said {
         let mut said = Said::default();
+        self.hear(&mut said).await;
+        said
+    }
+
+    /// Adds what was said since the last time.
+    pub async fn hear(&self, said: &mut Said) {
         let logged = |entries: Result<Value, _>| entries.unwrap_or_else(|error| panic!("the log: {error}"));
         said.add_console(&logged(self.client.issue_cmd(Post::log("browser")).await));
         said.add_performance(&logged(self.client.issue_cmd(Post::log("performance")).await));
-        said
+    }
+
+    /// Waits until an event of this kind has come by a stream; adds all that was said.
+    pub async fn hears(&self, kind: &str, said: &mut Said) {
+        let deadline = Instant::now() + WAIT;
+        while !said.events.iter().any(|event| event == kind) {
+            assert!(Instant::now() < deadline, "waited {WAIT:?} in vain for {kind:?}; there came {:?}", said.events);
+            sleep(LOOK_AGAIN).await;
+            self.hear(said).await;
+        }
     }
 }

@@ -6,8 +6,9 @@ use super::serving::Serving;
 use super::sse::request;
 use serde_json::Value;
 use std::cell::RefCell;
-use std::net::SocketAddr;
+use std::net::{Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
+use swingd::daemon::access::server::reached_at;
 
 /// What comes to the service.
 #[derive(Clone, Debug)]
@@ -24,6 +25,8 @@ pub enum Plays {
 pub struct Cage {
     pub browser: Browser,
     pub address: SocketAddr,
+    /// All addresses at which it is, or was.
+    homes: Vec<SocketAddr>,
     serving: Option<Serving>,
     requests: RefCell<Vec<String>>,
     folder: Folder,
@@ -35,7 +38,8 @@ pub async fn visit(name: &str, plays: Plays, test: impl AsyncFnOnce(&mut Cage)) 
     let folder = Folder::new(name);
     let serving = serve(&folder, plays, "127.0.0.1:0");
     let address = serving.address();
-    let mut cage = Cage { browser, address, serving: Some(serving), requests: RefCell::default(), folder };
+    let (homes, serving) = (vec![address], Some(serving));
+    let mut cage = Cage { browser, address, homes, serving, requests: RefCell::default(), folder };
     test(&mut cage).await;
     let complaints = cage.complaints().await;
     assert_eq!(complaints, Vec::<String>::new(), "the browser complained");
@@ -111,6 +115,20 @@ impl Cage {
         self.serving = Some(serving);
     }
 
+    /// The service for other machines too, elsewhere; the address at which this machine is another one to it. None where there is no such
+    /// address.
+    pub async fn serve_for_others(&mut self) -> Option<SocketAddr> {
+        reached_at(SocketAddr::from((Ipv4Addr::UNSPECIFIED, 1))).await?;
+        self.kill();
+        let serving = serve(&self.folder, Plays::Nothing, "0.0.0.0:0");
+        let listens = serving.address();
+        self.address = SocketAddr::from((Ipv4Addr::LOCALHOST, listens.port()));
+        self.serving = Some(serving);
+        let there = reached_at(listens).await?;
+        self.homes.extend([self.address, there]);
+        Some(there)
+    }
+
     /// What the browser complained of since the last time, for tests in which it has to.
     pub async fn complaints(&self) -> Vec<String> {
         let said = self.browser.said().await;
@@ -121,9 +139,9 @@ impl Cage {
     /// Every request went to the service; `data:` is none.
     fn stayed_here(&self) {
         let requests = self.requests.borrow();
-        let home = format!("http://{}/", self.address);
-        assert!(requests.iter().any(|url| url.starts_with(&home)), "requests are seen: {requests:?}");
-        let away: Vec<_> = requests.iter().filter(|url| !url.starts_with(&home) && !url.starts_with("data:")).collect();
+        let is_home = |url: &&String| self.homes.iter().any(|home| url.starts_with(&format!("http://{home}/")));
+        assert!(requests.iter().any(|url| is_home(&url)), "requests are seen: {requests:?}");
+        let away: Vec<_> = requests.iter().filter(|url| !is_home(url) && !url.starts_with("data:")).collect();
         assert_eq!(away, Vec::<&String>::new(), "requests that left");
     }
 

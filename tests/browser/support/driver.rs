@@ -1,11 +1,12 @@
 //! chromedriver, one a test: `CHROMEDRIVER` names it, or it stands in the path.
 
+use super::missing;
 use super::patience::WAIT;
 use super::scratch::Folder;
 use serde_json::{Map, Value, json};
 use std::ffi::OsString;
 use std::io::{BufRead, BufReader, ErrorKind, Read, Write};
-use std::net::TcpStream;
+use std::net::{IpAddr, TcpStream};
 use std::process::{Child, Command, Stdio};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
@@ -24,7 +25,7 @@ const FLAGS: [&str; 12] = [
     "--disable-component-update",
     "--disable-sync",
     "--force-prefers-reduced-motion",
-    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
+    "--no-proxy-server",
 ];
 
 /// Ended, with its browser, when it is dropped; then the folder of both goes.
@@ -35,7 +36,7 @@ pub struct Driver {
 }
 
 impl Driver {
-    /// Starts it on a free port; none where it is not installed, which is said.
+    /// Starts it on a free port; none where it is not installed, which is said, unless it is required.
     pub fn start(name: &str) -> Option<Self> {
         let program = std::env::var_os("CHROMEDRIVER").unwrap_or_else(|| OsString::from("chromedriver"));
         let folder = Folder::new(&format!("browser-{name}"));
@@ -45,7 +46,7 @@ impl Driver {
         let mut child = match command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn() {
             Ok(child) => child,
             Err(error) if error.kind() == ErrorKind::NotFound => {
-                eprintln!("no chromedriver in the path, and CHROMEDRIVER names none: {name} is not run");
+                missing::is_missing(&format!("{name}: no chromedriver in the path, and CHROMEDRIVER names none"));
                 return None;
             }
             Err(error) => panic!("chromedriver: {error}"),
@@ -64,9 +65,12 @@ impl Driver {
     }
 
     /// What a session with it is to be like: a browser without a past, that tells all that it logs.
-    pub fn capabilities(&self) -> Map<String, Value> {
+    /// `beyond` is this machine's address in its network.
+    pub fn capabilities(&self, beyond: Option<IpAddr>) -> Map<String, Value> {
         let profile = format!("--user-data-dir={}", self.folder.path("profile").display());
-        let flags: Vec<&str> = FLAGS.into_iter().chain([profile.as_str()]).collect();
+        let beyond = beyond.map(|ip| format!(", EXCLUDE {ip}")).unwrap_or_default();
+        let names = format!("--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1{beyond}");
+        let flags: Vec<&str> = FLAGS.into_iter().chain([profile.as_str(), names.as_str()]).collect();
         let wanted = json!({
             "goog:chromeOptions": {"args": flags, "perfLoggingPrefs": {"enableNetwork": true, "enablePage": false}},
             "goog:loggingPrefs": {"browser": "ALL", "performance": "ALL"},

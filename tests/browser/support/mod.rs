@@ -6,7 +6,9 @@ pub mod cage;
 pub mod commands;
 pub mod driver;
 pub mod hands;
+pub mod missing;
 pub mod numbers;
+pub mod paper;
 pub mod said;
 
 #[path = "../../live/support/patience.rs"]
@@ -20,3 +22,18 @@ pub mod serving;
 #[allow(dead_code, reason = "shared with tests/live, which uses more of it")]
 #[path = "../../live/support/sse.rs"]
 pub mod sse;
+
+use std::time::Duration;
+use tokio::time::{Instant, sleep};
+
+/// What `look` finds, as soon as it finds something.
+pub async fn wait_for<T>(what: &str, look: impl AsyncFn() -> Option<T>) -> T {
+    let deadline = Instant::now() + patience::WAIT;
+    loop {
+        if let Some(found) = look().await {
+            return found;
+        }
+        assert!(Instant::now() < deadline, "waited {:?} in vain for {what}", patience::WAIT);
+        sleep(Duration::from_millis(100)).await;
+    }
+}

@@ -1,6 +1,7 @@
 //! What the browser said meanwhile: its console, and which requests it made.
 
 use serde_json::Value;
+use std::collections::BTreeMap;
 
 /// What was logged.
 #[derive(Debug, Default)]
@@ -9,8 +10,20 @@ pub struct Said {
     pub complaints: Vec<String>,
     /// Addresses of requests.
     pub requests: Vec<String>,
-    /// Bytes that came over the network for answers that have ended, heads and bodies as they were transferred.
-    pub bytes: f64,
+    /// Kinds of the Server-Sent Events that came.
+    pub events: Vec<String>,
+    /// By the browser's name for a request.
+    transfers: BTreeMap<String, Transfer>,
+}
+
+/// An answer as it comes over the network.
+#[derive(Debug, Default)]
+struct Transfer {
+    url: String,
+    head_bytes: f64,
+    body_bytes: f64,
+    /// Of head and body, said at its end: a stream has none.
+    all_bytes: Option<f64>,
 }
 
 impl Said {
@@ -31,12 +44,43 @@ impl Said {
             let (method, of) = (&event["message"]["method"], &event["message"]["params"]);
             match method.as_str().unwrap_or_default() {
                 "Network.requestWillBeSent" => {
-                    self.requests.push(of["request"]["url"].as_str().expect("an address").to_owned());
+                    let url = of["request"]["url"].as_str().expect("an address").to_owned();
+                    self.transfer(of).url.clone_from(&url);
+                    self.requests.push(url);
                 }
                 "Network.webSocketCreated" => self.requests.push(of["url"].as_str().expect("an address").to_owned()),
-                "Network.loadingFinished" => self.bytes += of["encodedDataLength"].as_f64().unwrap_or_default(),
-                _ => {}
+                "Network.eventSourceMessageReceived" => {
+                    self.events.push(of["eventName"].as_str().unwrap_or_default().to_owned());
+                }
+                other => self.add_bytes(other, of),
             }
         }
+    }
+
+    fn add_bytes(&mut self, method: &str, of: &Value) {
+        let number = |value: &Value| value.as_f64().unwrap_or_default();
+        match method {
+            "Network.responseReceived" => {
+                self.transfer(of).head_bytes = number(&of["response"]["encodedDataLength"]);
+            }
+            // Where it does not say how many were transferred, as many as were read: nothing here is compressed.
+            "Network.dataReceived" => {
+                let (transferred, read) = (number(&of["encodedDataLength"]), number(&of["dataLength"]));
+                self.transfer(of).body_bytes += if transferred > 0.0 { transferred } else { read };
+            }
+            "Network.loadingFinished" => self.transfer(of).all_bytes = Some(number(&of["encodedDataLength"])),
+            _ => {}
+        }
+    }
+
+    fn transfer(&mut self, of: &Value) -> &mut Transfer {
+        self.transfers.entry(of["requestId"].to_string()).or_default()
+    }
+
+    /// Bytes that came over the network for answers from such addresses, heads and bodies; of a stream, those
+    /// so far.
+    pub fn bytes_of(&self, is_meant: impl Fn(&str) -> bool) -> f64 {
+        let meant = self.transfers.values().filter(|transfer| is_meant(&transfer.url));
+        meant.map(|transfer| transfer.all_bytes.unwrap_or(transfer.head_bytes + transfer.body_bytes)).sum()
     }
 }

@@ -1,8 +1,11 @@
+use super::super::patch::MERGE_PATCH;
 use super::super::test_api::{Answer, TestApi, on_each, set_clock};
 use super::*;
 use crate::daemon::store::queries::lessons;
 use crate::daemon::store::rows::UtcMicros;
 use crate::engine::wire::mcap::AtThePlate;
+use axum::body::Body;
+use axum::http::{Request, header};
 use serde_json::{Value, json};
 
 const PATH: &str = "/v1/at-the-plate";
@@ -145,5 +148,65 @@ fn stations_learn_that_a_lesson_has_lasted_too_long() {
             assert_eq!(api.plate.lock().unwrap().len(), told, "after {hours} h");
         }
         assert_eq!(api.plate.lock().unwrap().last(), Some(&AtThePlate::default()));
+    });
+}
+
+/// Without If-Match, as a touch sends it.
+async fn change(api: &TestApi, body: Value) -> Answer {
+    let request = Request::patch(PATH).header(header::CONTENT_TYPE, MERGE_PATCH);
+    api.send(request.body(Body::from(body.to_string())).unwrap()).await
+}
+
+#[test]
+fn touches_in_quick_succession_all_hold() {
+    on_each(async |api: TestApi| {
+        let wren = made(&api, "/v1/athletes", json!({"nickname": "Wren", "bats": "both"})).await;
+        let said =
+            json!({"athlete_id": wren, "side": "right", "drill": "low", "occasion": "practice", "note": "tired"});
+        let before = put(&api, said).await;
+        // Neither knows of the other.
+        let (left, machine) = (json!({"side": "left"}), json!({"ball_source": "machine", "pitch_speed_mps": 29.0}));
+        let (left, machine) = tokio::join!(change(&api, left), change(&api, machine));
+        assert_eq!((left.status, machine.status), (200, 200), "{} {}", left.json, machine.json);
+        let now = api.get(PATH).await;
+        assert_eq!(
+            (&now.json["side"], &now.json["ball_source"], &now.json["pitch_speed_mps"]),
+            (&json!("left"), &json!("machine"), &json!(29.0))
+        );
+        assert_eq!((&now.json["drill"], &now.json["occasion"]), (&json!("low"), &json!("practice")), "the rest stays");
+        assert_eq!(now.json["lesson_id"], before.json["lesson_id"]);
+        let tee = change(&api, json!({"ball_source": "tee", "pitch_speed_mps": null})).await;
+        assert_eq!((&tee.json["pitch_speed_mps"], &tee.json["side"]), (&Value::Null, &json!("left")));
+        assert_eq!(api.plate.lock().unwrap().len(), 4, "stations learn each");
+    });
+}
+
+#[test]
+fn a_note_is_changed_where_it_is_named_alone() {
+    on_each(async |api: TestApi| {
+        let wren = made(&api, "/v1/athletes", json!({"nickname": "Wren", "bats": "both"})).await;
+        put(&api, json!({"athlete_id": wren, "side": "left", "note": "tired"})).await;
+        assert_eq!(change(&api, json!({"side": "left"})).await.json["note"], "tired");
+        assert_eq!(change(&api, json!({"side": "right"})).await.json["note"], "", "another round has its own");
+        assert_eq!(change(&api, json!({"note": "late"})).await.json["note"], "late");
+        assert_eq!(change(&api, json!({"note": null})).await.json["note"], "");
+        assert_eq!(change(&api, json!({"athlete_id": null, "side": null})).await.json["athlete_id"], Value::Null);
+    });
+}
+
+#[test]
+fn a_change_that_cannot_be_is_refused_with_its_place() {
+    on_each(async |api: TestApi| {
+        let nobody = "01890a5d-ac96-774b-bcce-b302099a8057";
+        for (body, pointer) in [
+            (json!({"athlete_id": nobody}), "/athlete_id"),
+            (json!({"pitch_speed_mps": 101.0}), "/pitch_speed_mps"),
+            (json!({"drill": " "}), "/drill"),
+        ] {
+            let refused = change(&api, body).await;
+            assert_eq!((refused.status, &refused.json["errors"][0]["pointer"]), (422, &json!(pointer)));
+        }
+        assert_eq!(change(&api, json!({"nickname": "Wren"})).await.status, 422);
+        assert!(api.plate.lock().unwrap().is_empty());
     });
 }

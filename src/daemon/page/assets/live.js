@@ -112,6 +112,6 @@
     });
   }
 
-  // What was sent stands in the part that comes back; its field is empty again.
+  // What was sent stands in the part that comes back; its field is as it was drawn again.
   document.addEventListener("sent", (event) => event.target.reset?.());
 })();

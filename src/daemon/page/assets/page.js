@@ -2,6 +2,10 @@
 "use strict";
 (() => {
   const one = (selector, within = document) => within.querySelector(selector);
+  // The part that it was in may have been filled anew meanwhile: then what has its key now stands for it.
+  const byKey = (key, within = document) => (key ? one(`[data-key="${CSS.escape(key)}"]`, within) : null);
+  const living = (element) => (element.isConnected ? element : (byKey(element.dataset.key) ?? document.body));
+
   // In what is nearest around it: a form, the section that it is in; else on the page.
   const AROUND = "form, section, dialog";
   const problemAt = (element) => {
@@ -13,7 +17,7 @@
   };
 
   const show = (element, words) => {
-    const place = problemAt(element);
+    const place = problemAt(living(element));
     place.textContent = words;
     place.hidden = words === "";
     if (words) place.scrollIntoView({ block: "nearest" });
@@ -171,7 +175,7 @@
   const done = (element, said) => {
     const withId = (text) => text.replaceAll("{id}", said.id ?? "");
     const then = withId(element.dataset.then ?? "reload");
-    element.dispatchEvent(new CustomEvent("sent", { bubbles: true, detail: said }));
+    living(element).dispatchEvent(new CustomEvent("sent", { bubbles: true, detail: said }));
     const also = following(element);
     if (also) {
       also.dataset.send = withId(also.dataset.send);
@@ -226,21 +230,34 @@
     if ("go" in (event.target.form?.dataset ?? {})) event.target.form.requestSubmit();
   });
 
-  // ---- Filling a slot anew keeps what has the focus, what is open and what is being typed.
+  // ---- Filling a slot anew keeps what has the focus, what is open, what is chosen and what is being typed.
+  const firstOf = (field) => {
+    if (field.tagName !== "SELECT") return field.defaultValue;
+    return ([...field.options].find((option) => option.defaultSelected) ?? field.options[0])?.value;
+  };
+  // The same number written otherwise is the same.
+  const isFirst = (field, value) => {
+    const first = firstOf(field);
+    if (value === first || field.dataset.as !== "number" || !value.trim() || !first) return value === first;
+    return Number(value.replace(",", ".")) === Number(first);
+  };
+  const keep = (field, value) => {
+    if (!field || isFirst(field, value)) return;
+    if (field.tagName === "SELECT" && ![...field.options].some((option) => option.value === value)) return;
+    field.value = value;
+  };
+
   window.swingd = {
     clear,
     fill(slot, html) {
       const key = slot.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
       const open = [...slot.querySelectorAll("details[open][data-key]")].map((details) => details.dataset.key);
-      const isTyped = (field) => field.dataset.key && field.value !== field.defaultValue;
-      const typed = [...slot.querySelectorAll("input, textarea")].filter(isTyped).map((field) => [field.dataset.key, field.value]);
+      const isTyped = (field) => field.dataset.key && !isFirst(field, field.value);
+      const typed = [...slot.querySelectorAll("input, textarea, select")].filter(isTyped).map((field) => [field.dataset.key, field.value]);
       slot.innerHTML = html;
-      typed.forEach(([key, value]) => {
-        const field = one(`[data-key="${CSS.escape(key)}"]`, slot);
-        if (field) field.value = value;
-      });
-      open.forEach((key) => one(`details[data-key="${CSS.escape(key)}"]`, slot)?.setAttribute("open", ""));
-      if (key) one(`[data-key="${CSS.escape(key)}"]`, slot)?.focus();
+      typed.forEach(([key, value]) => keep(byKey(key, slot), value));
+      open.forEach((key) => byKey(key, slot)?.setAttribute("open", ""));
+      byKey(key, slot)?.focus();
     },
   };
 
@@ -263,7 +280,7 @@
       clearTimeout(next);
       if (!one("[data-done]", place)) next = setTimeout(ask, every);
     };
-    place.addEventListener("sent", ask);
+    document.addEventListener("sent", ask);
     place.addEventListener("ask", ask);
     ask();
   }

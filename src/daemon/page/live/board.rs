@@ -3,25 +3,26 @@
 //! Enters: what the hub tells, swings with their curves, that something was changed through the API, and what was read of the
 //! store. Leaves: a [`Screen`], of which viewers take the latest. It begins with the first viewer and ends some time after the
 //! last; nothing waits for it. Numbers are drawn and sent before charts. What is read of the store is read by tasks beside
-//! it, one at a time, so that a slow disk does not hold up a number. It may be cancelled at any time: it keeps nothing.
+//! it, one of a kind at a time, so that a slow disk does not hold up a number. It may be cancelled at any time: it keeps
+//! nothing. Should it panic, it is logged and begun anew as long as somebody looks.
 
 use super::draw;
 use super::read::{self, Question};
 use super::scene::{Read, Scene};
 use super::screen::{Part, Parts, Said, Screen, Slot};
 use super::then::{self, Kind, Then};
-use crate::daemon::api::Api;
+use crate::daemon::api::{Api, Problem};
 use crate::daemon::hub::{self, LiveSwing, News, Subscription};
 use crate::daemon::store::StoreError;
 use crate::daemon::store::rows::UtcMicros;
 use crate::engine::Stage;
 use crate::report::words::Units;
-use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use tokio::sync::broadcast::error::RecvError;
 use tokio::sync::{Notify, watch};
-use tokio::task::{JoinHandle, JoinSet};
+use tokio::task::{Id, JoinError, JoinSet};
 use tokio::time::{Instant, MissedTickBehavior, interval};
 use uuid::Uuid;
 
@@ -33,6 +34,8 @@ const LOOK_EVERY: Duration = Duration::from_secs(1);
 const READ_EVERY: u32 = 30;
 /// A viewer waits so long for the first drawing.
 const PATIENCE: Duration = Duration::from_secs(2);
+/// After a panic, the task begins anew so much later.
+const AGAIN: Duration = Duration::from_secs(1);
 
 const UNITS: [Units; 2] = [Units::Us, Units::Metric];
 
@@ -46,7 +49,10 @@ pub struct Board {
     touched: Notify,
     /// Of what was drawn last; a task that begins anew goes on with it.
     version: AtomicU64,
-    task: Mutex<Option<JoinHandle<()>>>,
+    /// Whether the task is there: it ends only under this lock, so that nobody who comes is left without.
+    task: Mutex<bool>,
+    /// Whether what was to be drawn last was drawn.
+    is_well: AtomicBool,
 }
 
 /// Somebody looks, as long as this is there.
@@ -61,10 +67,12 @@ impl Board {
         self.viewers[units as usize].fetch_add(1, Ordering::Relaxed);
         let watching = Watching { board: Arc::clone(self), units };
         let mut task = self.task.lock().unwrap_or_else(PoisonError::into_inner);
-        if task.as_ref().is_none_or(JoinHandle::is_finished) {
+        if !std::mem::replace(&mut *task, true) {
             self.screen.send_replace(Arc::default());
-            *task = Some(tokio::spawn(run(api.clone(), Arc::clone(self))));
+            self.is_well.store(false, Ordering::Relaxed);
+            tokio::spawn(keep(api.clone(), Arc::clone(self)));
         }
+        drop(task);
         self.came.notify_one();
         watching
     }
@@ -81,6 +89,13 @@ impl Board {
     fn is_watched(&self, units: Units) -> bool {
         self.viewers[units as usize].load(Ordering::Relaxed) > 0
     }
+
+    /// Whether the task is to end: whoever comes from here on begins another.
+    pub(super) fn ends(&self, is_over: bool) -> bool {
+        let mut task = self.task.lock().unwrap_or_else(PoisonError::into_inner);
+        *task = !is_over && UNITS.into_iter().any(|units| self.is_watched(units));
+        !*task
+    }
 }
 
 impl Watching {
@@ -89,13 +104,18 @@ impl Watching {
         self.board.screen.subscribe()
     }
 
-    /// The screen once it is drawn, or as it is when that takes too long.
+    /// The screen once it is drawn, and it is known whose data are on it; as it is when that takes too long.
     pub async fn drawn(&self) -> Arc<Screen> {
         let mut screen = self.screen();
-        let drawn = screen.wait_for(|screen| screen.parts(self.units).is_some());
-        // A screen that is not drawn in time is filled by the stream.
+        let drawn = screen.wait_for(|screen| screen.parts(self.units).is_some() && screen.about.is_some());
+        // Whoever gets one that is not drawn sees to it.
         let _ = tokio::time::timeout(PATIENCE, drawn).await;
         Arc::clone(&screen.borrow())
+    }
+
+    /// Whether what is sent is what is so: the task lives and could draw.
+    pub fn is_well(&self) -> bool {
+        self.board.is_well.load(Ordering::Relaxed)
     }
 }
 
@@ -119,14 +139,31 @@ struct Task {
     kind: Option<Kind>,
     said: Option<Said>,
     readings: JoinSet<Found>,
-    /// Whether the store is being read, and has to be once more.
-    is_reading: bool,
+    /// The store being read, and whether it has to be once more.
+    reading: Option<Id>,
     is_stale: bool,
+    /// Earlier swings being read, and whether they have to be once more: then what is being read is out of date.
+    reading_then: Option<Id>,
     is_then_stale: bool,
     looks: u32,
     seen: Instant,
 }
 
+/// The task, as long as it is needed.
+async fn keep(api: Api, board: Arc<Board>) {
+    loop {
+        if let Err(error) = tokio::spawn(run(api.clone(), Arc::clone(&board))).await {
+            board.is_well.store(false, Ordering::Relaxed);
+            tracing::error!(%error, "the page could not be drawn; it is begun anew");
+            tokio::time::sleep(AGAIN).await;
+        }
+        if board.ends(api.cancel.is_cancelled()) {
+            return;
+        }
+    }
+}
+
+/// Until nobody has looked for a while.
 async fn run(api: Api, board: Arc<Board>) {
     let (cancel, mut swings) = (api.cancel.clone(), api.hub.swings());
     let Subscription { mut news, .. } = api.hub.subscribe(None);
@@ -151,7 +188,7 @@ async fn run(api: Api, board: Arc<Board>) {
             },
             Some(found) = task.readings.join_next() => match found {
                 Ok(found) => task.found(found),
-                Err(error) => task.failed(&error.to_string()),
+                Err(error) => task.broken(&error),
             },
             () = board.touched.notified() => task.touched(),
             () = board.came.notified() => task.draw(&[]),
@@ -169,8 +206,9 @@ impl Task {
             kind: None,
             said: None,
             readings: JoinSet::new(),
-            is_reading: false,
+            reading: None,
             is_stale: false,
+            reading_then: None,
             is_then_stale: false,
             looks: 0,
             seen: Instant::now(),
@@ -236,64 +274,90 @@ impl Task {
     /// Reads the store, or once more when it has been read.
     fn read(&mut self) {
         self.is_stale = true;
-        if self.is_reading {
+        if self.reading.is_some() {
             return;
         }
-        (self.is_reading, self.is_stale) = (true, false);
+        self.is_stale = false;
         let (api, now) = (self.api.clone(), self.now());
         let last = self.scene.last.as_ref().map(|last| (last.id, last.athlete_id));
-        self.readings.spawn(async move { Found::Scene(read::read(&api, Question { last }, now).await.map(Box::new)) });
+        let reading = async move { Found::Scene(read::read(&api, Question { last }, now).await.map(Box::new)) };
+        self.reading = Some(self.readings.spawn(reading).id());
     }
 
     fn found(&mut self, found: Found) {
         match found {
             Found::Scene(Ok(read)) => {
-                self.is_reading = false;
+                self.reading = None;
                 self.scene.read(*read);
+                self.kind();
                 self.read_then();
                 self.draw(&Slot::ALL);
                 if self.is_stale {
                     self.read();
                 }
             }
-            Found::Scene(Err(error)) => self.failed(&error.to_string()),
-            Found::Then(found) => match *found {
-                (kind, Ok(then)) if self.kind.as_ref() == Some(&kind) => {
-                    self.scene.then = then;
-                    self.draw(&[Slot::Numbers, Slot::Speed]);
-                }
-                (_, Ok(_)) => {}
-                (_, Err(error)) => tracing::warn!(%error, "earlier swings cannot be read"),
-            },
+            Found::Scene(Err(error)) => {
+                tracing::warn!(%error, "the page cannot be read from the store");
+                self.failed(Problem::from(error).detail);
+            }
+            Found::Then(found) => self.found_then(*found),
+        }
+    }
+
+    fn found_then(&mut self, (kind, then): (Kind, Result<Option<Then>, StoreError>)) {
+        self.reading_then = None;
+        match then {
+            Ok(then) if self.kind.as_ref() == Some(&kind) && !self.is_then_stale => {
+                self.scene.then = then;
+                self.draw(&[Slot::Numbers, Slot::Speed]);
+            }
+            // What was asked for meanwhile is another one.
+            Ok(_) => self.read_then(),
+            Err(error) => {
+                tracing::warn!(%error, "earlier swings cannot be read");
+                self.is_then_stale = true;
+            }
+        }
+    }
+
+    /// What was being read will not come.
+    fn broken(&mut self, error: &JoinError) {
+        tracing::error!(%error, "what is shown could not be read");
+        if self.reading_then == Some(error.id()) {
+            (self.reading_then, self.is_then_stale) = (None, true);
+        } else {
+            self.failed("reading it failed; the log says more".to_owned());
         }
     }
 
     /// It is tried again at a later look.
-    fn failed(&mut self, why: &str) {
-        tracing::warn!(why, "the page cannot be read from the store");
-        (self.is_reading, self.is_stale) = (false, true);
-        self.scene.unread = Some(why.to_owned());
+    fn failed(&mut self, why: String) {
+        (self.reading, self.is_stale) = (None, true);
+        self.scene.unread = Some(why);
         self.draw(&Slot::ALL);
     }
 
-    /// Earlier swings, if they are of another kind than those shown or may have been changed.
-    fn read_then(&mut self) {
+    /// Earlier swings of another kind are others.
+    fn kind(&mut self) {
         let kind = self.scene.at_bat.as_ref().and_then(Kind::of);
-        let is_other = kind != self.kind;
-        if is_other {
-            self.scene.then = None;
+        if kind != self.kind {
+            (self.scene.then, self.kind, self.is_then_stale) = (None, kind, true);
         }
-        if !is_other && !self.is_then_stale {
+    }
+
+    /// Earlier swings, if they are not known or may have been changed; one at a time.
+    fn read_then(&mut self) {
+        if self.reading_then.is_some() || !self.is_then_stale {
             return;
         }
         self.is_then_stale = false;
-        self.kind.clone_from(&kind);
-        if let Some(kind) = kind {
+        if let Some(kind) = self.kind.clone() {
             let api = self.api.clone();
-            self.readings.spawn(async move {
+            let reading = async move {
                 let then = then::read(&api, &kind).await;
                 Found::Then(Box::new((kind, then)))
-            });
+            };
+            self.reading_then = Some(self.readings.spawn(reading).id());
         }
     }
 
@@ -312,6 +376,7 @@ impl Task {
         if self.is_stale || self.looks.is_multiple_of(READ_EVERY) {
             self.read();
         }
+        self.read_then();
         now.duration_since(self.seen) < LINGER
     }
 
@@ -327,8 +392,9 @@ impl Task {
             screen.put(units, parts);
         }
         screen.said.clone_from(&self.said);
-        screen.about = self.about().into();
+        screen.about = self.about();
         self.board.screen.send_replace(Arc::new(screen));
+        self.board.is_well.store(true, Ordering::Relaxed);
     }
 
     fn parts(&self, before: Option<Arc<Parts>>, slots: &[Slot], units: Units) -> Arc<Parts> {
@@ -344,9 +410,11 @@ impl Task {
         parts
     }
 
-    fn about(&self) -> Vec<Uuid> {
+    /// `None`: nothing is read yet.
+    fn about(&self) -> Option<Arc<[Uuid]>> {
+        self.scene.at_bat.as_ref()?;
         let choices = self.scene.choices.athletes.iter().map(|athlete| athlete.id);
-        choices.chain(self.scene.athlete_id()).collect()
+        Some(choices.chain(self.scene.athlete_id()).collect())
     }
 
     fn now(&self) -> UtcMicros {

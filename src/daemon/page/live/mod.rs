@@ -38,17 +38,27 @@ pub async fn page(State(api): State<Api>, view: View, Extension(who): Extension<
     }
     let screen = api.screen.watch(&api, view.units).drawn().await;
     let page = Page::new("At the plate", Here::Live, view, &who, main(&screen, view.units));
-    Ok(page.following("/live/stream").about(screen.about.iter().copied()).into_response())
+    let about = screen.about.iter().flat_map(|about| about.iter().copied());
+    Ok(page.following("/live/stream").about(about).into_response())
 }
+
+/// What is shown of it lies under these. Who is at the plate is news anyway.
+const SHOWN: [&str; 6] = ["athletes", "bats", "lessons", "rounds", "swings", "recordings"];
 
 /// What was changed through the API is shown.
 pub async fn notice(State(api): State<Api>, request: Request, next: Next) -> Response {
-    let changes = ![Method::GET, Method::HEAD].contains(request.method());
+    let is_change = changes(request.method(), request.uri().path());
     let response = next.run(request).await;
-    if changes && response.status().is_success() {
+    if is_change && response.status().is_success() {
         api.screen.touch();
     }
     response
+}
+
+/// Whether the page may look otherwise afterwards.
+fn changes(method: &Method, path: &str) -> bool {
+    let thing = path.strip_prefix("/v1/").and_then(|path| path.split('/').next());
+    ![Method::GET, Method::HEAD].contains(method) && thing.is_some_and(|thing| SHOWN.contains(&thing))
 }
 
 fn main(screen: &Screen, units: Units) -> Markup {

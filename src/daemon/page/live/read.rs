@@ -6,8 +6,9 @@ use super::scene::{Asked, AthleteChoice, Card, Choices, Last, MOST_CARDS, Read};
 use crate::daemon::api::Api;
 use crate::daemon::record::plate::{self, AtBat};
 use crate::daemon::store::StoreError;
+use crate::daemon::store::queries::rounds::InLesson;
 use crate::daemon::store::queries::swings_read::{self, FoundSwing, Order, SwingFilter, Whose};
-use crate::daemon::store::queries::{Slice, athletes, bats, lessons, profiles, rounds};
+use crate::daemon::store::queries::{Slice, athletes, bats, profiles, rounds};
 use crate::daemon::store::rows::{Athlete, Bats, Round, Side, UtcMicros};
 use crate::engine::profile::{Profile, SwingContext};
 use crate::engine::swing::Curves;
@@ -16,12 +17,10 @@ use sqlx::AnyConnection;
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
-/// Lessons through which is looked for whom and what was there recently.
-const RECENT_LESSONS: i64 = 40;
-/// Lessons of one athlete through which is looked for drills.
-const DRILL_LESSONS: i64 = 8;
-/// Rounds of a lesson.
-const MOST_ROUNDS: i64 = 100;
+/// Rounds through which is looked for whom and what was there recently.
+const RECENT_ROUNDS: i64 = 300;
+/// Rounds of one athlete through which is looked for drills.
+const DRILL_ROUNDS: i64 = 100;
 /// Drills that stand to choose.
 const MOST_DRILLS: usize = 6;
 /// Athletes and bats that are looked through at most; an academy has fewer.
@@ -51,9 +50,10 @@ pub async fn read(api: &Api, question: Question, now: UtcMicros) -> Result<Read,
     let connection = &mut *reading;
     let at_bat = plate::current(connection, &api.cage, now).await?;
     let recent = recent_rounds(connection).await?;
+    let bats = bat_choices(connection, &recent).await?;
     let choices = Choices {
-        athletes: athlete_choices(connection, &recent).await?,
-        bats: bat_choices(connection, &recent).await?,
+        athletes: athlete_choices(connection, &recent, &bats).await?,
+        bats,
         drills: drills(connection, &at_bat).await?,
     };
     let (round, before) = round(connection, &at_bat).await?;
@@ -79,28 +79,32 @@ async fn asked(connection: &mut AnyConnection, id: Uuid) -> Result<Asked, StoreE
 }
 
 /// The last lessons with their latest rounds, newest first.
-async fn recent_rounds(connection: &mut AnyConnection) -> Result<Vec<(Uuid, Option<Round>)>, StoreError> {
-    let slice = Slice { after: None, limit: RECENT_LESSONS };
-    let mut recent = Vec::new();
-    for found in lessons::list(connection, &lessons::Filter::default(), slice).await? {
-        recent.push((found.lesson.athlete_id, rounds::latest(connection, found.lesson.id).await?));
-    }
-    Ok(recent)
+async fn recent_rounds(connection: &mut AnyConnection) -> Result<Vec<(Uuid, Round)>, StoreError> {
+    let found = rounds::of_latest_lessons(connection, None, RECENT_ROUNDS).await?;
+    let latest = found.chunk_by(in_one_lesson).filter_map(<[InLesson]>::last);
+    Ok(latest.map(|found| (found.athlete_id, found.round.clone())).collect())
+}
+
+fn in_one_lesson(a: &InLesson, b: &InLesson) -> bool {
+    a.round.lesson_id == b.round.lesson_id
 }
 
 async fn athlete_choices(
     connection: &mut AnyConnection,
-    recent: &[(Uuid, Option<Round>)],
+    recent: &[(Uuid, Round)],
+    bats: &[(Uuid, String)],
 ) -> Result<Vec<AthleteChoice>, StoreError> {
     let mut all = athletes::list(connection, None, Slice { after: None, limit: MOST_THINGS }).await?;
     let place = |id: Uuid| recent.iter().position(|(athlete, _)| *athlete == id).unwrap_or(recent.len());
     // Those who were never here are in the order of their names.
     all.sort_by_cached_key(|athlete| (place(athlete.id), athlete.nickname.to_lowercase()));
-    Ok(all.iter().map(|athlete| choice(athlete, recent)).collect())
+    Ok(all.iter().map(|athlete| choice(athlete, recent, bats)).collect())
 }
 
-fn choice(athlete: &Athlete, recent: &[(Uuid, Option<Round>)]) -> AthleteChoice {
-    let round = recent.iter().find(|(id, round)| *id == athlete.id && round.is_some()).and_then(|(_, r)| r.as_ref());
+/// With the bat of their latest round, unless it is no longer swung.
+fn choice(athlete: &Athlete, recent: &[(Uuid, Round)], bats: &[(Uuid, String)]) -> AthleteChoice {
+    let round = recent.iter().find(|(id, _)| *id == athlete.id).map(|(_, round)| round);
+    let is_swung = |bat: &Uuid| bats.iter().any(|(id, _)| id == bat);
     let usual = match athlete.bats {
         Bats::Right => Some(Side::Right),
         Bats::Left => Some(Side::Left),
@@ -110,18 +114,17 @@ fn choice(athlete: &Athlete, recent: &[(Uuid, Option<Round>)]) -> AthleteChoice 
         id: athlete.id,
         nickname: athlete.nickname.clone(),
         side: round.and_then(|round| round.side).or(usual),
-        bat_id: round.and_then(|round| round.bat_id),
+        bat_id: round.and_then(|round| round.bat_id).filter(is_swung),
     }
 }
 
 async fn bat_choices(
     connection: &mut AnyConnection,
-    recent: &[(Uuid, Option<Round>)],
+    recent: &[(Uuid, Round)],
 ) -> Result<Vec<(Uuid, String)>, StoreError> {
     let mut all = bats::list(connection, Slice { after: None, limit: MOST_THINGS }).await?;
     all.retain(|bat| !bat.is_retired);
-    let used = |id: Uuid| move |round: &Round| round.bat_id == Some(id);
-    let place = |id: Uuid| recent.iter().position(|(_, round)| round.as_ref().is_some_and(used(id)));
+    let place = |id: Uuid| recent.iter().position(|(_, round)| round.bat_id == Some(id));
     all.sort_by_cached_key(|bat| (place(bat.id).unwrap_or(recent.len()), bat.name.to_lowercase()));
     Ok(all.into_iter().map(|bat| (bat.id, bat.name)).collect())
 }
@@ -130,12 +133,9 @@ async fn bat_choices(
 async fn drills(connection: &mut AnyConnection, at_bat: &AtBat) -> Result<Vec<String>, StoreError> {
     let mut drills: Vec<String> = Vec::new();
     if at_bat.plate.athlete_id.is_some() {
-        let filter = lessons::Filter { athlete_id: at_bat.plate.athlete_id, ..lessons::Filter::default() };
-        for found in lessons::list(connection, &filter, Slice { after: None, limit: DRILL_LESSONS }).await? {
-            let slice = Slice { after: None, limit: MOST_ROUNDS };
-            let rounds = rounds::list(connection, found.lesson.id, slice).await?;
-            drills.extend(rounds.into_iter().rev().filter_map(|round| round.drill));
-        }
+        let found = rounds::of_latest_lessons(connection, at_bat.plate.athlete_id, DRILL_ROUNDS).await?;
+        let newest = found.chunk_by(in_one_lesson).flat_map(|lesson| lesson.iter().rev());
+        drills.extend(newest.filter_map(|found| found.round.drill.clone()));
     }
     let mut seen = BTreeSet::new();
     drills.retain(|drill| seen.insert(drill.clone()));
@@ -165,13 +165,14 @@ async fn round(connection: &mut AnyConnection, at_bat: &AtBat) -> Result<(Vec<Ca
     Ok((cards, before))
 }
 
-/// The last swing of the lesson; of nobody, since nobody is at the plate.
+/// The last swing of the round, else of the lesson; of nobody, since nobody is at the plate.
 async fn newest(connection: &mut AnyConnection, at_bat: &AtBat) -> Result<Option<Last>, StoreError> {
-    let filter = match at_bat.plate.lesson_id {
-        Some(lesson) => SwingFilter { lesson: Some(lesson), ..SwingFilter::default() },
-        None => of_round(at_bat),
-    };
-    let found = swings_read::list(connection, &filter, Order::Newest, Slice { after: None, limit: 1 }).await?;
+    let one = Slice { after: None, limit: 1 };
+    let mut found = swings_read::list(connection, &of_round(at_bat), Order::Newest, one).await?;
+    if let (true, Some(lesson)) = (found.is_empty(), at_bat.plate.lesson_id) {
+        let filter = SwingFilter { lesson: Some(lesson), ..SwingFilter::default() };
+        found = swings_read::list(connection, &filter, Order::Newest, one).await?;
+    }
     let Some(found) = found.first() else { return Ok(None) };
     let (curves, pitch) = (curves(connection, found.swing.id).await?, pitch(connection, found).await?);
     Ok(Some(Last::stored(found, curves, pitch)))
@@ -189,7 +190,13 @@ pub async fn curves(connection: &mut AnyConnection, id: Uuid) -> Result<Option<C
     }
 }
 
-async fn pitch(connection: &mut AnyConnection, found: &FoundSwing) -> Result<SwingContext, StoreError> {
+/// What a swing was measured against, and whether its round says so.
+async fn pitch(connection: &mut AnyConnection, found: &FoundSwing) -> Result<(SwingContext, bool), StoreError> {
     let toml = profiles::get(connection, &found.analysis.profile_sha256).await?;
-    Ok(Profile::parse(&toml).map(|(profile, _)| profile.swing).unwrap_or_else(|_| Profile::default().swing))
+    let context = Profile::parse(&toml).map(|(profile, _)| profile.swing).unwrap_or_else(|_| Profile::default().swing);
+    let is_said = match found.swing.round_id {
+        Some(id) => rounds::get(connection, id).await?.pitch_speed_mps.is_some(),
+        None => false,
+    };
+    Ok((context, is_said))
 }

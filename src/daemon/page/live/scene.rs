@@ -89,6 +89,8 @@ pub struct Last {
     pub told: Option<Told>,
     /// Whose it is.
     pub athlete_id: Option<Uuid>,
+    /// In which round.
+    pub round_id: Option<Uuid>,
     /// From which side.
     pub side: Option<Side>,
     /// When, for the order.
@@ -107,6 +109,8 @@ pub struct Last {
     pub start_s: f64,
     /// The pitch that it was measured against.
     pub pitch: SwingContext,
+    /// Whether anybody said how fast it is; else it is the profile's.
+    pub is_pitch_said: bool,
     /// Whether it counts.
     pub mark: Mark,
     /// Whether it was read from the store.
@@ -195,8 +199,8 @@ impl Scene {
         let mut last = Last::told(live, now);
         self.put_card(&last, live);
         let is_same = self.last.as_ref().is_some_and(|shown| shown.is_same(&last));
-        let is_later = self.last.as_ref().is_none_or(|shown| last.stage == Stage::Streaming || last.at > shown.at);
-        if !(is_same || is_later) || last.athlete_id != self.athlete_id() {
+        let is_next = self.last.as_ref().is_none_or(|shown| last.follows(shown));
+        if !(is_same || is_next) || last.athlete_id != self.athlete_id() {
             return false;
         }
         if let Some(shown) = self.last.take().filter(|_| is_same) {
@@ -231,6 +235,12 @@ impl Scene {
             }
         }
         self.last = self.last.take().filter(|last| last.athlete_id == athlete_id).or(read.newest);
+    }
+
+    /// How it was then, if that is of the kind of the swing that is shown: the next one may be of another.
+    pub fn then_of_last(&self) -> Option<&Then> {
+        let round_id = self.at_bat.as_ref()?.plate.round_id;
+        self.then.as_ref().filter(|_| self.last.as_ref().is_none_or(|last| last.round_id == round_id))
     }
 
     /// Whose swing counts as which of the round, from 1.
@@ -269,6 +279,7 @@ impl Last {
             id: live.swing_id,
             told: Some(told),
             athlete_id: at_the_plate.athlete_id.as_deref().and_then(|id| id.parse().ok()),
+            round_id: at_the_plate.round_id.as_deref().and_then(|id| id.parse().ok()),
             side: at_the_plate.side.map(|side| match side {
                 AtThePlateSide::Right => Side::Right,
                 AtThePlateSide::Left => Side::Left,
@@ -281,19 +292,21 @@ impl Last {
             curves: (swing.curves.times_s.len() > 1).then(|| Arc::new(swing.curves.clone())),
             start_s: swing.start.0 - swing.contact.0,
             pitch: profile.swing.clone(),
+            is_pitch_said: at_the_plate.pitch_speed_mps.is_some(),
             mark: Mark::None,
             is_stored: false,
             square: OnceLock::new(),
         }
     }
 
-    /// As it is stored, with its curves and what it was measured against.
-    pub fn stored(found: &FoundSwing, curves: Option<Curves>, pitch: SwingContext) -> Self {
+    /// As it is stored, with its curves, what it was measured against and whether somebody said that.
+    pub fn stored(found: &FoundSwing, curves: Option<Curves>, pitch: (SwingContext, bool)) -> Self {
         let FoundSwing { swing, analysis, .. } = found;
         Self {
             id: Some(swing.id),
             told: None,
             athlete_id: swing.athlete_id,
+            round_id: swing.round_id,
             side: swing.side,
             at: swing.contact_utc,
             stage: stage(&analysis.stage),
@@ -302,7 +315,8 @@ impl Last {
             flags: flags_of(&analysis.flags),
             curves: curves.map(Arc::new),
             start_s: analysis.start_s - analysis.contact_s,
-            pitch,
+            pitch: pitch.0,
+            is_pitch_said: pitch.1,
             mark: swing.mark,
             is_stored: true,
             square: OnceLock::new(),
@@ -317,6 +331,18 @@ impl Last {
             let stretch = square_stretch(curves, roll_rate_radps, &self.pitch, self.met_ball)?;
             Some(Square { from_s: stretch.from_s, to_s: stretch.to_s })
         })
+    }
+
+    /// Whether it is told of for the first time, after the other one. Instants do not tell: those of a recording that is played
+    /// faster than it was run ahead.
+    fn follows(&self, shown: &Self) -> bool {
+        match (self.stage, &self.told, &shown.told) {
+            (Stage::Streaming, ..) => true,
+            (_, Some(told), Some(before)) => {
+                (&told.sensor, &told.session) == (&before.sensor, &before.session) && told.number > before.number
+            }
+            _ => self.stage != Stage::Revised && self.at > shown.at,
+        }
     }
 
     fn is_same(&self, other: &Self) -> bool {

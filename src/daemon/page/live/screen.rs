@@ -80,8 +80,8 @@ pub struct Screen {
     metric: Option<Arc<Parts>>,
     /// The last swing in words, in US units and in metric ones.
     pub said: Option<Said>,
-    /// Whose data are shown.
-    pub about: Arc<[uuid::Uuid]>,
+    /// Whose data are shown; `None`: it was not read yet.
+    pub about: Option<Arc<[uuid::Uuid]>>,
 }
 
 /// A swing in words.

@@ -1,12 +1,12 @@
 //! The parts as they change, to one viewer: Server-Sent Events (WHATWG HTML).
 //!
-//! `part` fills a slot; `say` is a swing in words, to be spoken; `beat` says that the connection lives. A viewer that connects gets
+//! `part` fills a slot; `say` is a swing in words, to be spoken; `beat` says that the connection lives and that parts are drawn. A viewer that connects gets
 //! every part, so that whatever was missed is made good. One that reads slowly misses drawings between, and never the last.
 
 use super::board::Watching;
 use super::screen::{Screen, Slot, frame};
 use crate::daemon::access::OfAthletes;
-use crate::daemon::api::Api;
+use crate::daemon::api::{Api, Kind, Problem};
 use crate::daemon::metrics::StreamClient;
 use crate::daemon::page::view::View;
 use crate::report::words::Units;
@@ -22,10 +22,12 @@ use tokio::sync::watch;
 use tokio::time::{Interval, MissedTickBehavior, interval};
 use tokio_util::sync::CancellationToken;
 
-/// Its parts, as they change.
-pub async fn stream(State(api): State<Api>, view: View) -> Response {
+/// Its parts, as they change; not before it is known, and so can be written down, whose data they are.
+pub async fn stream(State(api): State<Api>, view: View) -> Result<Response, Problem> {
     let watching = api.screen.watch(&api, view.units);
-    let about = watching.drawn().await.about.iter().copied().collect();
+    let screen = watching.drawn().await;
+    let unread = || Problem::new(Kind::Unavailable, "who is at the plate cannot be read now; it is tried again");
+    let about = screen.about.as_ref().ok_or_else(unread)?.iter().copied().collect();
     let viewer = Viewer::new(&api, watching, view.units);
     let frames = unfold(viewer, |mut viewer| async {
         let frame = viewer.next().await?;
@@ -34,7 +36,7 @@ pub async fn stream(State(api): State<Api>, view: View) -> Response {
     let kind = [(header::CONTENT_TYPE, HeaderValue::from_static("text/event-stream"))];
     let mut response = (kind, Body::from_stream(frames)).into_response();
     response.extensions_mut().insert(OfAthletes(about));
-    response
+    Ok(response)
 }
 
 struct Viewer {
@@ -46,7 +48,7 @@ struct Viewer {
     ready: VecDeque<Bytes>,
     beat: Interval,
     cancel: CancellationToken,
-    _watching: Watching,
+    watching: Watching,
     _counted: StreamClient,
 }
 
@@ -67,7 +69,7 @@ impl Viewer {
             ready: VecDeque::from([Bytes::from_static(b"retry: 1000\n\n")]),
             beat,
             cancel: api.cancel.clone(),
-            _watching: watching,
+            watching,
             _counted: api.metrics.stream_client(),
         }
     }
@@ -85,7 +87,7 @@ impl Viewer {
                     self.collect();
                 }
                 () = self.cancel.cancelled() => return None,
-                _ = self.beat.tick() => self.ready.push_back(frame("beat", "{}")),
+                _ = self.beat.tick() => self.ready.extend(self.watching.is_well().then(|| frame("beat", "{}"))),
             }
         }
     }

@@ -159,7 +159,7 @@ fn the_page_is_whole_before_the_stream_and_leads_on_where_nobody_is_entered() {
         for slot in super::Slot::ALL {
             assert!(html.contains(&format!("data-slot=\"{}\"", slot.name())), "{slot:?}");
         }
-        assert!(html.contains("<h1>Wren</h1>") && html.contains("data-stream=\"/live/stream\""));
+        assert!(html.contains("<h1><bdi>Wren</bdi></h1>") && html.contains("data-stream=\"/live/stream\""));
         assert!(!html.contains("style=\"") && !html.contains("onclick"), "the policy forbids it");
         assert!(!html.contains(&Uuid::nil().to_string()) && UtcMicros(0) < api.api.now());
     });
@@ -171,5 +171,61 @@ fn a_beat_says_that_the_connection_lives() {
         athlete(&api, "Wren").await;
         let mut viewer = Viewer::open(&api, "").await;
         assert_eq!(viewer.next("beat", |_| true).await, json!({}));
+    });
+}
+
+#[test]
+fn only_what_changes_what_is_shown_is_looked_at_again() {
+    let is_shown = |method: &str, path: &str| super::changes(&method.parse().unwrap(), path);
+    for path in ["/v1/swings/1", "/v1/bats", "/v1/athletes/1", "/v1/lessons/1", "/v1/recordings/1/reanalyses"] {
+        assert!(is_shown("PATCH", path) && !is_shown("GET", path), "{path}");
+    }
+    // Who is at the plate is news, so it is read anyway.
+    for path in [
+        "/pair",
+        "/pair/leave",
+        "/v1/pairings",
+        "/v1/nearby/1",
+        "/v1/at-the-plate",
+        "/v1/example",
+        "/v1/sensors/1/checks",
+    ] {
+        assert!(!is_shown("POST", path), "{path}");
+    }
+}
+
+#[test]
+fn a_bat_that_is_retired_is_not_offered_with_its_athlete() {
+    on_each(async |api| {
+        let (wren, robin) = (athlete(&api, "Wren").await, athlete(&api, "Robin").await);
+        let ash = api.post("/v1/bats", json!({"name": "Ash 33", "kind": "bat"})).await;
+        let (id, etag) = (ash.json["id"].as_str().unwrap(), ash.header("etag").unwrap());
+        api.put("/v1/at-the-plate", json!({"athlete_id": wren, "bat_id": id})).await;
+        api.put("/v1/at-the-plate", json!({"athlete_id": robin})).await;
+        let offered = async || {
+            let question = super::read::Question::default();
+            let read = super::read::read(&api.api, question, api.api.now()).await.unwrap();
+            read.choices.athletes.into_iter().find(|athlete| athlete.nickname == "Wren").unwrap().bat_id
+        };
+        assert_eq!(offered().await.unwrap().to_string(), id);
+        let retired = api.patch(&format!("/v1/bats/{id}"), etag, json!({"is_retired": true})).await;
+        assert_eq!(retired.status, 200, "{:?}", retired.json);
+        assert_eq!(offered().await, None);
+    });
+}
+
+/// The task has ended by itself, or failed: whoever looks on or comes gets parts.
+#[test]
+fn a_viewer_is_never_left_without_a_task_that_draws() {
+    on_each(async |api| {
+        wren_at_the_plate(&api).await;
+        let mut viewer = Viewer::open(&api, "").await;
+        viewer.part("who", "Wren").await;
+        let board = &api.api.screen;
+        assert!(!board.ends(false), "somebody looks");
+        drop(viewer);
+        assert!(board.ends(false), "nobody does");
+        let mut next = Viewer::open(&api, "").await;
+        next.part("who", "Wren").await;
     });
 }

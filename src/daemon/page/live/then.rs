@@ -3,8 +3,8 @@
 //! Of the same athlete, side, bat, drill and ball source from before the lesson, if those are three or more; else of the same
 //! side and bat, whatever the drill; else those of the lesson from before the round. Only swings that count and have no flag.
 
-use super::read::curves;
 use crate::daemon::api::Api;
+use crate::daemon::page::when::day_text;
 use crate::daemon::record::plate::AtBat;
 use crate::daemon::store::StoreError;
 use crate::daemon::store::queries::Slice;
@@ -12,10 +12,8 @@ use crate::daemon::store::queries::swings_read::{self, FoundSwing, Order, SwingF
 use crate::daemon::store::rows::{BallSource, Side, UtcMicros};
 use crate::engine::metrics::Metric;
 use crate::engine::swing::Curves;
+use crate::report::curves::decode;
 use crate::report::svg::draw::Band;
-use jiff::Timestamp;
-use jiff::tz::TimeZone;
-use sqlx::AnyConnection;
 use uuid::Uuid;
 
 /// Fewer swings are no then.
@@ -111,19 +109,13 @@ pub async fn read(api: &Api, kind: &Kind) -> Result<Option<Then>, StoreError> {
         let slice = Slice { after: None, limit: MOST };
         let found = swings_read::list(&mut reading, &kind.filter(which), Order::Newest, slice).await?;
         if found.len() >= FEWEST {
-            let drawn = all_curves(&mut reading, &found).await?;
+            let ids: Vec<Uuid> = found.iter().map(|found| found.swing.id).collect();
+            let packed = swings_read::curves_of(&mut reading, &ids).await?;
+            let drawn: Vec<_> = packed.iter().filter_map(|packed| Some(decode(packed).ok()?.to_curves())).collect();
             return Ok(Some(Then::of(&found, &drawn, which, kind)));
         }
     }
     Ok(None)
-}
-
-async fn all_curves(connection: &mut AnyConnection, found: &[FoundSwing]) -> Result<Vec<Curves>, StoreError> {
-    let mut drawn = Vec::new();
-    for found in found {
-        drawn.extend(curves(connection, found.swing.id).await?);
-    }
-    Ok(drawn)
 }
 
 impl Then {
@@ -143,7 +135,7 @@ impl Then {
     }
 }
 
-/// "then: 24 swings, 12 Oct to 3 Nov, same side, bat and drill".
+/// "then: 24 swings, Oct 12, 2026 to Nov 3, 2026, same side, bat and drill".
 fn words(swings: usize, when: &str, same: &[&str]) -> String {
     let same = match same {
         [] => String::new(),
@@ -157,17 +149,8 @@ fn between(first: UtcMicros, last: UtcMicros, which: Which) -> String {
     if which == Which::EarlierInLesson {
         return "earlier in this lesson".to_owned();
     }
-    let here = |at: UtcMicros| {
-        let instant = Timestamp::from_microsecond(at.0).unwrap_or(Timestamp::UNIX_EPOCH);
-        TimeZone::system().to_datetime(instant)
-    };
-    let (first, last) = (here(first), here(last));
-    let whole = last.strftime("%-d %b %Y").to_string();
-    match (first.date() == last.date(), first.year() == last.year()) {
-        (true, _) => whole,
-        (_, true) => format!("{} to {whole}", first.strftime("%-d %b")),
-        _ => format!("{} to {whole}", first.strftime("%-d %b %Y")),
-    }
+    let (first, last) = (day_text(first), day_text(last));
+    if first == last { last } else { format!("{first} to {last}") }
 }
 
 fn median(mut values: Vec<f64>) -> Option<f64> {
@@ -190,12 +173,21 @@ mod tests {
     }
 
     #[test]
+    fn days_are_said_as_on_other_pages_and_one_is_said_once() {
+        let day = UtcMicros(1_791_169_445_000_000);
+        let later = UtcMicros(day.0 + 3 * 86_400_000_000);
+        assert_eq!(between(day, day, Which::SameKind), day_text(day));
+        assert_eq!(between(day, later, Which::SameKind), format!("{} to {}", day_text(day), day_text(later)));
+        assert_eq!(between(day, later, Which::EarlierInLesson), "earlier in this lesson");
+    }
+
+    #[test]
     fn words_say_how_many_when_and_in_what_they_are_the_same() {
         assert_eq!(
-            words(24, "12 Oct to 3 Nov 2026", &["side", "bat", "drill"]),
-            "then: 24 swings, 12 Oct to 3 Nov 2026, same side, bat and drill"
+            words(24, "Oct 12, 2026 to Nov 3, 2026", &["side", "bat", "drill"]),
+            "then: 24 swings, Oct 12, 2026 to Nov 3, 2026, same side, bat and drill"
         );
-        assert_eq!(words(3, "2 May 2026", &["side"]), "then: 3 swings, 2 May 2026, same side");
+        assert_eq!(words(3, "May 2, 2026", &["side"]), "then: 3 swings, May 2, 2026, same side");
         assert_eq!(words(4, "earlier in this lesson", &[]), "then: 4 swings, earlier in this lesson");
     }
 }

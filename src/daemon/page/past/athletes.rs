@@ -3,8 +3,7 @@
 use super::super::shell::{Here, Page};
 use super::super::view::View;
 use super::super::when;
-use super::super::words;
-use super::name;
+use super::super::words::{self, name};
 use crate::daemon::access::Who;
 use crate::daemon::api::{Api, Kind, Params, Problem};
 use crate::daemon::store::queries::lessons::{self, Had};
@@ -100,7 +99,7 @@ fn line(athlete: &Athlete, had: &BTreeMap<Uuid, Had>) -> Markup {
                 }
             }
             a.button.change href=(format!("/setup/athletes/{}", athlete.id)) {
-                "Set up" span.unseen { " " (athlete.nickname) }
+                "Set up" span.unseen { " " (name(&athlete.nickname)) }
             }
         }
     }

@@ -19,7 +19,6 @@ pub use swing::swing;
 
 use super::super::api::{Kind, Problem};
 use crate::daemon::store::queries::TimeKey;
-use maud::{Markup, html};
 use serde::Deserialize;
 
 /// Whether the way to move swings is asked for: it names other athletes, so it is shown only then.
@@ -32,21 +31,6 @@ impl Moving {
     fn is_asked(&self) -> bool {
         self.moving.as_deref() == Some("yes")
     }
-}
-
-/// A name of somebody's choice, in whatever direction it is written.
-fn name(name: &str) -> Markup {
-    html! { bdi.name { (name) } }
-}
-
-/// A table that may be wider than the screen: it is scrolled by itself, by keyboard too.
-fn wide(about: &str, table: &Markup) -> Markup {
-    html! { .wide role="region" aria-label=(about) tabindex="0" { (table) } }
-}
-
-/// Where problems of the touches around it are told.
-fn problem() -> Markup {
-    html! { p data-problem role="alert" hidden {} }
 }
 
 /// A place in a list of a page's query.

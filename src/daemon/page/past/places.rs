@@ -6,7 +6,7 @@ use super::super::words;
 use crate::daemon::store::StoreError;
 use crate::daemon::store::queries::rounds::{InLesson, of_latest_lessons};
 use crate::daemon::store::queries::{Slice, athletes, bats};
-use crate::daemon::store::rows::{Athlete, Bat, Round};
+use crate::daemon::store::rows::{Athlete, Bat, Round, Side, Word};
 use maud::{Markup, html};
 use sqlx::AnyConnection;
 use uuid::Uuid;
@@ -45,6 +45,11 @@ impl Places {
     /// The fields of a form.
     pub fn fields(&self) -> Markup {
         html! {
+            p.faint {
+                "What stays \"as it is\" is not changed. With another athlete a swing comes into that athlete's lesson \
+                 of the same time, which is made if there is none; with another round into that round's lesson. A lesson \
+                 without a round cannot be chosen: make a round in it first, at the plate."
+            }
             label { "Athlete " select name="athlete_id" data-leave {
                 option value="" { "as it is" }
                 @for athlete in &self.athletes { option value=(athlete.id) { (athlete.nickname) } }
@@ -56,7 +61,8 @@ impl Places {
                 }
             } }
             label { "Side " select name="side" data-leave {
-                option value="" { "as it is" } option value="right" { "right" } option value="left" { "left" }
+                option value="" { "as it is" }
+                @for side in [Side::Right, Side::Left] { option value=(side.word()) { (words::side(Some(side))) } }
             } }
             label { "Bat " select name="bat_id" data-leave {
                 option value="" { "as it is" }

@@ -16,7 +16,7 @@ use maud::{Markup, html};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
-/// More are not listed at once; no cage has so many.
+/// More are not listed at once, those that were entered last first.
 pub const MOST: i64 = 500;
 /// All from the beginning.
 pub const ALL: Slice<Uuid> = Slice { after: None, limit: MOST };
@@ -24,13 +24,13 @@ pub const ALL: Slice<Uuid> = Slice { after: None, limit: MOST };
 /// The page.
 pub async fn page(State(api): State<Api>, view: View, Extension(who): Extension<Who>) -> Result<Page, Problem> {
     let mut reading = api.store.read().await?;
-    let athletes = athletes::list(&mut reading, None, ALL).await?;
+    let athletes = athletes::newest(&mut reading, MOST).await?;
     let ids: Vec<Uuid> = athletes.iter().map(|athlete| athlete.id).collect();
     let mut by_athlete: BTreeMap<Uuid, Vec<rows::Consent>> = BTreeMap::new();
     for consent in consents::of_athletes(&mut reading, &ids).await? {
         by_athlete.entry(consent.athlete_id).or_default().push(consent);
     }
-    let bats = bats::list(&mut reading, ALL).await?;
+    let bats = bats::newest(&mut reading, MOST).await?;
     drop(reading);
     let now = api.now();
     let main = html! {

@@ -1,21 +1,22 @@
 //! From nothing to the first swing: four steps on one page, drawn from what is in the store, so that a reload loses nothing.
 //! Who and what was touched stands in the address; that the cautions were read, in a cookie of the browser.
 
-use super::overview::{ALL, bat_words, new_bat, read_as};
+use super::overview::{MOST, bat_words, new_bat, read_as};
 use super::{cautions, near, people};
 use crate::daemon::access::Who;
+use crate::daemon::access::caller::cookies;
 use crate::daemon::api::extract::Params;
-use crate::daemon::api::nearby::connected;
 use crate::daemon::api::{Api, Problem};
 use crate::daemon::page::shell::{Here, Page};
 use crate::daemon::page::view::View;
 use crate::daemon::record::plate;
+use crate::daemon::store::StoreError;
 use crate::daemon::store::queries::{athletes, bats};
 use crate::daemon::store::rows::{Athlete, Bat, Bats, UtcMicros, Word};
 use crate::report::words::Units;
 use axum::Extension;
 use axum::extract::State;
-use axum::http::{HeaderMap, header};
+use axum::http::HeaderMap;
 use maud::{Markup, html};
 use serde::Deserialize;
 use serde_json::json;
@@ -51,7 +52,7 @@ enum With {
 /// How far it is.
 struct Start {
     is_heeded: bool,
-    /// Latest first.
+    /// Newest first.
     athletes: Vec<Athlete>,
     bats: Vec<Bat>,
     athlete: Option<Athlete>,
@@ -67,7 +68,7 @@ pub async fn page(
     Extension(who): Extension<Who>,
 ) -> Result<Page, Problem> {
     let start = Start::read(&api, &touched, &headers).await?;
-    let connected = connected(&api).into_iter().next();
+    let connected = api.hub.connected().into_iter().next();
     let athlete = start.athlete.as_ref().map(|athlete| athlete.nickname.clone());
     let with = match start.with {
         With::Open => None,
@@ -84,7 +85,7 @@ pub async fn page(
         }
         (start.to_the_plate())
     };
-    let shown: Vec<Uuid> = start.offered_athletes().map(|athlete| athlete.id).collect();
+    let shown: Vec<Uuid> = start.offered_athletes().chain(&start.athlete).map(|athlete| athlete.id).collect();
     Ok(Page::new("Start", Here::Setup, view, &who, main).about(shown))
 }
 
@@ -120,28 +121,38 @@ fn sensor(api: &Api) -> Markup {
     }
 }
 
+/// What is not there is nothing, and no error.
+fn there<T>(got: Result<T, StoreError>) -> Result<Option<T>, StoreError> {
+    match got {
+        Ok(it) => Ok(Some(it)),
+        Err(StoreError::NoSuch { .. }) => Ok(None),
+        Err(error) => Err(error),
+    }
+}
+
 impl Start {
     async fn read(api: &Api, touched: &Touched, headers: &HeaderMap) -> Result<Self, Problem> {
         let mut reading = api.store.read().await?;
         let at_plate = plate::current(&mut reading, &api.cage, api.now()).await?.plate;
-        let mut athletes = athletes::list(&mut reading, None, ALL).await?;
-        let mut bats = bats::list(&mut reading, ALL).await?;
-        drop(reading);
-        athletes.reverse();
-        bats.reverse();
+        let athletes = athletes::newest(&mut reading, MOST).await?;
+        let mut bats = bats::newest(&mut reading, MOST).await?;
         bats.retain(|bat| !bat.is_retired);
-        // Who was touched, else who is at the plate, else who was entered last.
-        let asked = touched.athlete.or(at_plate.athlete_id);
-        let athlete = athletes.iter().find(|athlete| Some(athlete.id) == asked).or(athletes.first()).cloned();
-        let asked = touched.bat.as_deref().map_or(at_plate.bat_id, |bat| bat.parse().ok());
-        let bat = bats.iter().find(|bat| Some(bat.id) == asked).or(bats.first());
-        let with = match (touched.bat.as_deref(), bat) {
-            (Some(USUAL), _) => With::Usual,
-            (_, Some(bat)) => With::Bat(bat.id),
-            (_, None) => With::Open,
+        // Who was touched, else who is at the plate, else who was entered last. Who was touched and is not there is nobody.
+        let athlete = match touched.athlete.or(at_plate.athlete_id) {
+            Some(id) => there(athletes::get(&mut reading, id).await)?,
+            None => athletes.first().cloned(),
         };
-        let cookies = headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
-        let is_heeded = cookies.flat_map(|cookies| cookies.split(';')).any(|pair| pair.trim() == HEEDED);
+        drop(reading);
+        let is_there = |id: &Uuid| bats.iter().any(|bat| bat.id == *id);
+        let with = match touched.bat.as_deref() {
+            Some(USUAL) => With::Usual,
+            Some(asked) => asked.parse().ok().filter(is_there).map_or(With::Open, With::Bat),
+            None => {
+                let known = at_plate.bat_id.filter(is_there).or(bats.first().map(|bat| bat.id));
+                known.map_or(With::Open, With::Bat)
+            }
+        };
+        let is_heeded = cookies(headers).any(|cookie| Some(cookie) == HEEDED.split_once('='));
         Ok(Self { is_heeded, athletes, bats, athlete, with })
     }
 

@@ -240,6 +240,28 @@ fn the_first_run_leads_from_nothing_to_the_plate_and_a_reload_loses_nothing() {
 }
 
 #[test]
+fn who_was_asked_for_is_shown_though_others_are_newer_and_nobody_in_place_of_who_is_not_there() {
+    on_each(async |api: TestApi| {
+        let wren = athlete(&api, "Wren").await;
+        for k in 0..9 {
+            athlete(&api, &format!("Tern {k}")).await;
+        }
+        let wrens = page(&api, &format!("/start?athlete={wren}")).await;
+        assert_eq!(form(&wrens, "PUT /v1/at-the-plate").body()["athlete_id"], json!(wren));
+        let request = Request::get(format!("/start?athlete={wren}")).body(Body::empty()).unwrap();
+        let answer = api.open(request).await;
+        let about = &answer.extensions().get::<crate::daemon::access::OfAthletes>().unwrap().0;
+        assert!(about.len() == 9 && about.contains(&wren.parse().unwrap()), "eight that are offered, and Wren");
+        let newest = page(&api, "/start").await;
+        assert!(newest.contains("To the plate: Tern 8"), "where nobody was asked for");
+        let nobody = page(&api, &format!("/start?athlete={}", uuid::Uuid::now_v7())).await;
+        assert!(!nobody.contains("PUT /v1/at-the-plate") && nobody.contains("Say who swings"));
+        let overview = page(&api, "/setup").await;
+        assert!(overview.find("Tern 8") < overview.find("Tern 0") && overview.contains("Wren"), "the newest first");
+    });
+}
+
+#[test]
 fn what_people_typed_is_never_markup() {
     on_each(async |api: TestApi| {
         let id = athlete(&api, HOSTILE).await;

@@ -98,6 +98,15 @@ pub async fn list(
     rows.iter().map(athlete).collect()
 }
 
+/// Those who were entered last, the newest first.
+///
+/// # Errors
+/// If they cannot be read.
+pub async fn newest(connection: &mut AnyConnection, most: i64) -> Result<Vec<Athlete>, StoreError> {
+    let newest = sqlx::query("SELECT * FROM athletes ORDER BY id DESC LIMIT $1").bind(most);
+    newest.fetch_all(connection).await?.iter().map(athlete).collect()
+}
+
 /// A page of those whose nickname holds these words, in the order of their ids; of capital and small letters only those of
 /// ASCII are the same everywhere.
 ///

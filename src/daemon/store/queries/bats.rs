@@ -110,6 +110,15 @@ pub async fn list(connection: &mut AnyConnection, slice: Slice<Uuid>) -> Result<
     rows.iter().map(bat).collect()
 }
 
+/// Those that were entered last, the newest first.
+///
+/// # Errors
+/// If they cannot be read.
+pub async fn newest(connection: &mut AnyConnection, most: i64) -> Result<Vec<Bat>, StoreError> {
+    let newest = sqlx::query("SELECT * FROM bats ORDER BY id DESC LIMIT $1").bind(most);
+    newest.fetch_all(connection).await?.iter().map(bat).collect()
+}
+
 fn bat(row: &AnyRow) -> Result<Bat, StoreError> {
     Ok(Bat {
         id: uuid(row, "id")?,

@@ -9,13 +9,16 @@ pub use numbers::said;
 
 use super::scene::Scene;
 use super::screen::Slot;
-use crate::daemon::store::rows::Side;
+use crate::daemon::page::words;
+use crate::daemon::store::rows::{Bats, Side};
 use crate::report::svg;
 use crate::report::svg::draw::{self as chart, Chart, Drawn, Pitch};
 use crate::report::words::Units;
 use maud::{Markup, html};
 
 const NO_THEN: &str = "no then yet: fewer than three earlier swings of this kind";
+
+const OTHER_KIND: &str = "this swing is of another round: the next one is set beside earlier ones of its kind";
 
 /// A part of the page.
 pub fn part(scene: &Scene, slot: Slot, units: Units) -> Markup {
@@ -38,14 +41,18 @@ fn now(scene: &Scene) -> Option<Drawn<'_>> {
 }
 
 fn speed(scene: &Scene, units: Units) -> Markup {
-    let (now, then) = (now(scene), scene.then.as_ref());
+    let (now, then) = (now(scene), scene.then_of_last());
     let band = then.and_then(|then| then.band.as_ref());
     if now.is_none() && band.is_none() {
         return html! {};
     }
     html! {
-        (both("speed", &chart::speed(now, band, units), Some(then.map_or(NO_THEN, |then| &then.words))))
+        (both("speed", &chart::speed(now, band, units), Some(then.map_or(why_no_then(scene), |then| &then.words))))
     }
+}
+
+fn why_no_then(scene: &Scene) -> &'static str {
+    if scene.then.is_some() { OTHER_KIND } else { NO_THEN }
 }
 
 fn path(scene: &Scene, view: svg::View, units: Units) -> Markup {
@@ -73,11 +80,11 @@ fn both(key: &str, chart: &Chart, words: Option<&str>) -> Markup {
     }
 }
 
-fn side_words(side: Side) -> &'static str {
-    match side {
-        Side::Right => "bats right",
-        Side::Left => "bats left",
-    }
+fn bats_from(side: Side) -> &'static str {
+    words::bats(match side {
+        Side::Right => Bats::Right,
+        Side::Left => Bats::Left,
+    })
 }
 
 #[cfg(test)]

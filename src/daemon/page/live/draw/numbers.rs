@@ -1,16 +1,20 @@
 //! The last swing's few big numbers.
 
 use super::super::scene::{Last, Scene};
-use super::side_words;
+use super::bats_from;
+use crate::daemon::page::words as page_words;
 use crate::daemon::store::rows::Mark;
 use crate::engine::Stage;
 use crate::engine::metrics::{Estimate, Flag, Metric};
+use crate::report::event;
 use crate::report::words::{self, Units, rounded};
 use maud::{Markup, html};
 
 /// Those that are shown, the first one large.
 const SHOWN: [Metric; 5] =
     [Metric::BatSpeed, Metric::TimeToContact, Metric::AttackAngle, Metric::HandSpeed, Metric::TimingWindow];
+
+const NOT_KNOWN: &str = "not known";
 
 /// The last swing.
 pub fn numbers(scene: &Scene, units: Units) -> Markup {
@@ -21,18 +25,14 @@ pub fn numbers(scene: &Scene, units: Units) -> Markup {
     };
     let is_flagged = !last.flags.is_empty();
     html! {
-        .last.flagged[is_flagged].out[last.mark == Mark::Exclude] data-stage=(stage_key(last.stage)) data-swing=[last.id] {
+        .last.flagged[is_flagged].out[last.mark == Mark::Exclude] data-stage=(event::stage(last.stage)) data-swing=[last.id] {
             p.which {
                 (name(scene, last))
-                @if let Some(side) = last.side { span { (side_words(side)) } }
-                span { (if last.met_ball { "met a ball" } else { "met nothing" }) }
+                @if let Some(side) = last.side { span { (bats_from(side)) } }
+                span { (met(last)) }
                 span.stage { (stage_words(last.stage)) }
                 span { "±: 95 %" }
-                @match last.mark {
-                    Mark::Exclude => span.mark { "left out" },
-                    Mark::Keep => span.mark { "kept" },
-                    Mark::None => {},
-                }
+                @if last.mark != Mark::None { span.mark { (page_words::mark(last.mark)) } }
             }
             @if is_flagged { (flags(&last.flags)) }
             dl.numbers { @for metric in SHOWN { (number(scene, last, metric, units)) } }
@@ -60,17 +60,23 @@ fn number(scene: &Scene, last: &Last, metric: Metric, units: Units) -> Markup {
             dt { (row.label) }
             @match cell {
                 Some(cell) => {
-                    dd {
+                    dd.value {
                         b { (cell.value) }
                         span.unit { (row.unit) }
                         span.within { span.unseen { "plus or minus " } span aria-hidden="true" { "± " } (cell.half_width) }
                     }
+                    @if metric == Metric::TimingWindow && !last.is_pitch_said {
+                        dd.then { "for a pitch of " (pitch_words(last, units)) ", assumed" }
+                    }
                 }
-                None => dd { span.absent { (absent(last, metric)) } }
+                None => dd {
+                    span.absent { (absent(last, metric)) }
+                    @if let Some(why) = why_absent(last, metric) { span.why { " " (why) } }
+                }
             }
             @if is_vague {
                 dd.then { "not known well" }
-            } @else if let Some(then) = scene.then.as_ref().and_then(|then| then.medians[metric.index()]) {
+            } @else if let Some(then) = scene.then_of_last().and_then(|then| then.medians[metric.index()]) {
                 dd.then { (against(last, metric, then, units)) }
             }
         }
@@ -84,7 +90,7 @@ fn against(last: &Last, metric: Metric, then: f64, units: Units) -> String {
     let half_widths = estimates.iter().flatten().map(|now| words::HALF_WIDTH_95 * now.sigma * unit.factor);
     let decimals = words::decimals(half_widths);
     let shown = |value: f64| format!("{:.decimals$}", value * unit.factor).parse().unwrap_or(f64::NAN);
-    let middle = rounded(then * unit.factor, decimals);
+    let middle = rounded(then * unit.factor, decimals) + if unit.sign.starts_with('°') { "" } else { " " } + unit.sign;
     let [Some(now)] = estimates else { return format!("then {middle}") };
     // Of what is shown, so that it adds up.
     let by = rounded(shown(now.value) - shown(then), decimals);
@@ -98,13 +104,28 @@ fn is_vague(metric: Metric, Estimate { value, sigma }: Estimate) -> bool {
     words::HALF_WIDTH_95 * sigma >= 0.5 * value.abs().max(least)
 }
 
+fn pitch_words(last: &Last, units: Units) -> String {
+    let unit = units.speed();
+    format!("{} {}", rounded(last.pitch.pitch_speed_mps * unit.factor, 0), unit.sign)
+}
+
 fn absent(last: &Last, metric: Metric) -> &'static str {
     let has_no_pitch = last.pitch.pitch_speed_mps <= 0.0;
     match metric {
         Metric::TimingWindow if has_no_pitch => "no pitch",
         Metric::TimingWindow if last.stage == Stage::Streaming => "with the final value",
-        _ => "not known",
+        _ => NOT_KNOWN,
     }
+}
+
+/// What the engine says of it: the flags, as far as none of the reasons above is known.
+fn why_absent(last: &Last, metric: Metric) -> Option<String> {
+    let is_flagged = absent(last, metric) == NOT_KNOWN && !last.flags.is_empty();
+    is_flagged.then(|| last.flags.iter().map(|flag| page_words::flag(*flag)).collect::<Vec<_>>().join(", "))
+}
+
+fn met(last: &Last) -> &'static str {
+    if last.met_ball { "met a ball" } else { "met nothing" }
 }
 
 fn flags(flags: &[Flag]) -> Markup {
@@ -117,13 +138,6 @@ fn flags(flags: &[Flag]) -> Markup {
             }
             "."
         }
-    }
-}
-
-fn stage_key(stage: Stage) -> &'static str {
-    match stage {
-        Stage::Streaming => "first",
-        Stage::Smoothed | Stage::Revised => "final",
     }
 }
 

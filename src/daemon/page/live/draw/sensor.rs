@@ -29,7 +29,7 @@ fn each(scene: &Scene) -> Markup {
         }
         @for fault in &scene.faults {
             .care data-fault=(fault.key) {
-                @if let Some(sensor) = &fault.sensor { strong { (sensor) ": " } }
+                @if let Some(sensor) = &fault.sensor { strong { bdi { (sensor) } ": " } }
                 (fault.cause) ". " b { "Do: " } (fault.remedy) "."
             }
         }
@@ -45,7 +45,7 @@ pub fn sensors(scene: &Scene) -> Markup {
         }
         @for (id, sensor) in &scene.sensors {
             p.sensor data-link=(sensor.link) {
-                b { (sensor.name.as_deref().unwrap_or(id)) } ": " (words(sensor))
+                b { bdi { (sensor.name.as_deref().unwrap_or(id)) } } ": " (words(sensor))
             }
         }
     }

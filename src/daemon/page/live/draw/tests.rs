@@ -1,10 +1,13 @@
 use super::super::scene::tests::{WREN, at_bat, live, scene};
 use super::super::scene::{AthleteChoice, Card, SensorLine};
+use super::super::then::Then;
 use super::*;
 use crate::daemon::hub::Fault;
+use crate::daemon::page::words as page_words;
 use crate::daemon::store::rows::{Mark, UtcMicros};
 use crate::engine::Stage;
-use serde_json::Value;
+use crate::engine::metrics::{Flag, Metric};
+use serde_json::{Value, json};
 use uuid::Uuid;
 
 fn drawn(scene: &Scene, slot: Slot) -> String {
@@ -45,13 +48,16 @@ fn the_numbers_have_units_and_their_uncertainty_and_say_how_good_they_are() {
     let first = drawn(&scene, Slot::Numbers);
     // 30.0 m/s with σ 0.15 m/s: 67.11 mph, and 1.96 σ are 0.66 mph.
     for expected in
-        ["67.11", "mph", "0.66", "157.0", "ms", "8.10", "°", "first values", "data-stage=\"first\"", "Swing 1"]
+        ["67.11", "mph", "0.66", "157.0", "ms", "8.10", "°", "first values", "data-stage=\"streaming\"", "Swing 1"]
     {
         assert!(first.contains(expected), "{expected}: {first}");
     }
     assert!(!first.contains("href=\"/swings"), "it is not stored yet");
     scene.swing(&live(1, Stage::Smoothed, &at_bat()), UtcMicros(0));
     assert!(drawn(&scene, Slot::Numbers).contains("final values"));
+    assert!(drawn(&scene, Slot::Numbers).contains("data-stage=\"final\""));
+    scene.swing(&live(1, Stage::Revised, &at_bat()), UtcMicros(0));
+    assert!(drawn(&scene, Slot::Numbers).contains("data-stage=\"revised\""));
     let metric = part(&scene, Slot::Numbers, Units::Metric).into_string();
     assert!(metric.contains("30.00") && metric.contains("m/s") && !metric.contains("mph"));
 }
@@ -97,7 +103,7 @@ fn a_card_has_its_link_and_buttons_once_it_is_stored() {
 }
 
 #[test]
-fn a_touch_says_all_that_holds_with_one_thing_changed() {
+fn a_touch_says_what_it_changes_and_nothing_else() {
     let mut scene = scene(0);
     let (robin, ash, maple) = (Uuid::from_u128(0xa2), Uuid::from_u128(0xd1), Uuid::from_u128(0xd2));
     let robin_usually =
@@ -106,26 +112,38 @@ fn a_touch_says_all_that_holds_with_one_thing_changed() {
     scene.choices.athletes = vec![wren, robin_usually];
     scene.choices.bats = vec![(ash, "Ash 33".into()), (maple, "Maple 32".into())];
     let plate = drawn(&scene, Slot::Plate);
-    let holds = serde_json::json!({"athlete_id": WREN, "side": "right", "bat_id": ash, "drill": "inside pitch",
-        "ball_source": null, "pitch_speed_mps": 20.0, "pitch_descent_deg": null, "occasion": "practice"});
-    let with = |key: &str, value: Value| {
-        let mut body = holds.clone();
-        body[key] = value;
-        body
-    };
-    assert_eq!(body(&plate, "side-right"), holds);
-    assert_eq!(body(&plate, "side-left"), with("side", "left".into()));
-    assert_eq!(body(&plate, &format!("bat-{maple}")), with("bat_id", maple.to_string().into()));
-    assert_eq!(body(&plate, "drill-None"), with("drill", Value::Null));
-    assert_eq!(body(&plate, "source-machine"), with("ball_source", "machine".into()));
-    let mut tee = with("ball_source", "tee".into());
-    tee["pitch_speed_mps"] = Value::Null;
-    assert_eq!(body(&plate, "source-tee"), tee);
-    let robin = body(&plate, &format!("athlete-{robin}"));
-    assert_eq!((&robin["side"], &robin["bat_id"]), (&Value::from("left"), &Value::from(maple.to_string())));
-    assert_eq!(body(&plate, &format!("athlete-{WREN}")), holds, "whoever is there keeps it all");
-    assert_eq!(body(&plate, "nobody")["athlete_id"], Value::Null);
+    let touches = [
+        ("side-left".to_owned(), json!({"side": "left"})),
+        (format!("bat-{maple}"), json!({"bat_id": maple})),
+        ("drill-None".to_owned(), json!({"drill": null})),
+        ("source-machine".to_owned(), json!({"ball_source": "machine"})),
+        ("source-tee".to_owned(), json!({"ball_source": "tee", "pitch_speed_mps": null})),
+        (format!("athlete-{robin}"), json!({"athlete_id": robin, "side": "left", "bat_id": maple})),
+        // Whoever is there keeps what they have.
+        (format!("athlete-{WREN}"), json!({"athlete_id": WREN, "side": "right", "bat_id": ash})),
+        ("nobody".to_owned(), json!({"athlete_id": null, "side": null, "bat_id": null})),
+    ];
+    for (key, changes) in touches {
+        assert_eq!(body(&plate, &key), changes, "{key}");
+    }
+    assert!(!plate.contains("PUT /v1/at-the-plate"));
     assert!(plate.contains("value=\"44.7\""), "20 m/s in mph");
+}
+
+#[test]
+fn what_differs_from_then_has_its_unit_and_what_is_absent_its_reason() {
+    let mut scene = scene(3);
+    let mut medians = [None; Metric::COUNT];
+    medians[Metric::BatSpeed.index()] = Some(29.0);
+    medians[Metric::AttackAngle.index()] = Some(6.0);
+    scene.then = Some(Then { band: None, medians, swings: 4, words: String::new() });
+    let last = scene.last.as_mut().unwrap();
+    last.flags = vec![Flag::NoRest];
+    last.metrics[Metric::TimeToContact.index()] = None;
+    let drawn = text(&drawn(&scene, Slot::Numbers));
+    assert!(drawn.contains("then 64.9 mph (+"), "{drawn}");
+    assert!(drawn.contains("then 6° ("), "{drawn}");
+    assert!(drawn.contains(page_words::flag(Flag::NoRest)), "{drawn}");
 }
 
 #[test]

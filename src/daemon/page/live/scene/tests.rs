@@ -92,6 +92,31 @@ fn a_better_word_takes_the_place_of_the_first_and_a_late_one_does_not_come_forwa
 }
 
 #[test]
+fn what_a_recording_played_before_says_late_does_not_come_forward() {
+    let (mut scene, at_bat) = (scene(5), at_bat());
+    let mut next = live(1, Stage::Streaming, &at_bat);
+    (next.session, next.swing_id) = ("second".into(), Some(Uuid::from_u128(0xe1)));
+    assert!(scene.swing(&next, UtcMicros(0)), "its instant is before that of the fifth");
+    for stage in [Stage::Smoothed, Stage::Revised] {
+        assert!(!scene.swing(&live(5, stage, &at_bat), UtcMicros(0)));
+    }
+    assert_eq!(scene.last.as_ref().unwrap().id, next.swing_id);
+}
+
+#[test]
+fn then_is_not_held_against_a_swing_of_another_round() {
+    let mut scene = scene(1);
+    let medians = [None; Metric::COUNT];
+    scene.then = Some(Then { band: None, medians, swings: 3, words: "then: 3 swings".into() });
+    assert!(scene.then_of_last().is_some());
+    let other = AtBat { plate: Plate { round_id: Some(Uuid::from_u128(0xb2)), ..at_bat().plate }, ..at_bat() };
+    scene.read(read(other.clone()));
+    assert!(scene.last.is_some() && scene.then_of_last().is_none());
+    scene.swing(&live(2, Stage::Streaming, &other), UtcMicros(0));
+    assert!(scene.then_of_last().is_some());
+}
+
+#[test]
 fn somebody_elses_swing_is_not_shown_as_theirs() {
     let mut scene = scene(1);
     let other = AtBat { plate: Plate { athlete_id: Some(Uuid::from_u128(9)), ..at_bat().plate }, ..at_bat() };

@@ -2,12 +2,13 @@
 
 mod trend;
 
+use super::super::figure::wide;
 use super::super::shell::{Here, Page};
 use super::super::view::View;
 use super::super::when;
-use super::super::words;
+use super::super::words::{self, name};
+use super::after;
 use super::spread::mean_and_spread;
-use super::{after, name, wide};
 use crate::daemon::access::Who;
 use crate::daemon::api::{Api, Id, Params, Problem};
 use crate::daemon::store::queries::lessons::{self, Counted};

@@ -1,8 +1,8 @@
 //! How a metric went from lesson to lesson.
 
+use super::super::super::figure::figure;
 use super::super::super::when;
 use super::super::super::words;
-use super::super::wide;
 use crate::daemon::api::{Kind, Problem};
 use crate::daemon::store::queries::swings_read::summary::{Group, GroupLesson};
 use crate::daemon::store::rows::{Bat, Occasion, Side, Word};
@@ -73,17 +73,10 @@ pub fn section(choice: Choice, groups: &[Group], bats: &[Bat], units: Units) -> 
             @if lines.is_empty() {
                 p { "No counted swing of these has this number." }
             } @else {
-                figure {
-                    (chart.svg)
-                    figcaption.faint {
-                        "A point is a lesson on its day: the mean of its counted swings from one side. The bar is \
-                         the spread: one standard deviation of that lesson's swings either way."
-                    }
-                }
-                details data-key="trend-text" {
-                    summary { "The same numbers as a table" }
-                    (wide("Numbers of the trend", &chart.as_text))
-                }
+                (figure(&chart, "trend", &html! {
+                    "A point is a lesson on its day: the mean of its counted swings from one side. The bar is \
+                     the spread: one standard deviation of that lesson's swings either way."
+                }))
             }
             (left_out(&drawn))
         }

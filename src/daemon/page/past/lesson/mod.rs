@@ -7,9 +7,9 @@ pub use rounds::ball;
 use super::super::shell::{Here, Page};
 use super::super::view::View;
 use super::super::when;
-use super::super::words;
+use super::super::words::{self, name, problem};
+use super::Moving;
 use super::places::Places;
-use super::{Moving, name, problem};
 use crate::daemon::access::Who;
 use crate::daemon::api::{Api, Id, Params, Problem};
 use crate::daemon::store::StoreError;
@@ -109,8 +109,8 @@ fn head(whole: &Whole) -> Markup {
             ", " (when::day(lesson.begun))
         }
         p {
-            (words::occasion(lesson.occasion)) ", " (when::minute(lesson.begun)) " to "
-            @match lesson.ended { Some(ended) => (when::minute(ended)), None => "now" }
+            (words::occasion(lesson.occasion)) ", " (when::clock(lesson.begun)) " to "
+            @match lesson.ended { Some(ended) => (when::end(lesson.begun, ended)), None => "now" }
             ". " (words::count(whole.swings.len(), "swing")) " in " (words::count(whole.rounds.len(), "round")) "."
             @if whole.swings.len() as i64 == MOST_SWINGS { " Only the first " (MOST_SWINGS) " swings are shown." }
         }
@@ -130,7 +130,7 @@ fn about(lesson: &Lesson) -> Markup {
     html! {
         section.change.no-print {
             h2 { "About the lesson" }
-            form.fields data-send=(format!("PATCH /v1/lessons/{}", lesson.id)) data-version=(lesson.version) {
+            form.telling data-send=(format!("PATCH /v1/lessons/{}", lesson.id)) data-version=(lesson.version) {
                 label { "Title " input name="title" value=(lesson.title) maxlength="200" dir="auto"; }
                 label { "Note " textarea name="note" rows="4" maxlength="10000" dir="auto" { (lesson.note) } }
                 (problem())
@@ -145,11 +145,7 @@ fn moving(lesson: Uuid, places: &Places) -> Markup {
     html! {
         section.card.no-print {
             h2 #move { "Move the chosen swings" }
-            p.faint {
-                "What stays \"as it is\" is not changed. With another athlete a swing comes into that athlete's lesson \
-                 of the same time, which is made if there is none; with another round into that round's lesson."
-            }
-            form.fields #moving data-send="POST /v1/swings/moves" {
+            form.telling #moving data-send="POST /v1/swings/moves" {
                 (places.fields())
                 (problem())
                 .row {

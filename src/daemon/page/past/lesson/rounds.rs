@@ -1,9 +1,9 @@
 //! The rounds of a lesson: a table of swings each.
 
+use super::super::super::figure::wide;
 use super::super::super::when;
-use super::super::super::words::{self, NOTHING};
+use super::super::super::words::{self, NOTHING, name, problem};
 use super::super::spread::mean_and_spread;
-use super::super::{name, problem, wide};
 use super::Whole;
 use crate::daemon::store::queries::swings_read::FoundSwing;
 use crate::daemon::store::rows::{BallResult, Mark, Round, Word};

@@ -1,7 +1,7 @@
 //! What people say of a swing, and whose it is: each change goes to the API with the version that is shown.
 
+use super::super::super::words::problem;
 use super::super::places::Places;
-use super::super::problem;
 use crate::daemon::store::rows::{Mark, Swing, Word};
 use maud::{Markup, html};
 use serde_json::json;
@@ -27,7 +27,7 @@ fn send(swing: &Swing) -> String {
 }
 
 fn marks(swing: &Swing) -> Markup {
-    let marks = [(Mark::None, "Counts"), (Mark::Keep, "Keep, whatever its flags"), (Mark::Exclude, "Leave out")];
+    let marks = [(Mark::None, "Count it"), (Mark::Keep, "Keep, whatever its flags"), (Mark::Exclude, "Leave out")];
     html! {
         .row role="group" aria-label="Whether it counts" {
             @for (mark, what) in marks {
@@ -40,12 +40,12 @@ fn marks(swing: &Swing) -> Markup {
 
 fn words_of_it(swing: &Swing) -> Markup {
     html! {
-        form.fields data-send=(send(swing)) data-version=(swing.version) {
+        form.telling data-send=(send(swing)) data-version=(swing.version) {
             label { "Note " textarea name="note" rows="3" maxlength="2000" dir="auto" { (swing.note) } }
             (problem())
             button type="submit" { "Save the note" }
         }
-        form.fields data-send=(send(swing)) data-version=(swing.version) {
+        form.telling data-send=(send(swing)) data-version=(swing.version) {
             label {
                 "Tags, between commas "
                 input name="tags" data-as="words" value=(swing.tags.join(", ")) dir="auto";
@@ -61,11 +61,7 @@ fn moving(swing: &Swing, places: &Places) -> Markup {
     html! {
         section.card {
             h3 #move { "Move it" }
-            p.faint {
-                "What stays \"as it is\" is not changed. With another athlete it comes into that athlete's lesson of \
-                 the same time, which is made if there is none; with another round into that round's lesson."
-            }
-            form.fields data-send=(send(swing)) data-version=(swing.version) data-then=(here) {
+            form.telling data-send=(send(swing)) data-version=(swing.version) data-then=(here) {
                 (places.fields())
                 (problem())
                 button.primary type="submit" { "Move" }

@@ -1,12 +1,12 @@
-//! How a swing went: speed against time over the lesson's other swings of the same side, and its path.
+//! How a swing went: speed against time over the lesson's others from the same side, and its path.
 
-use super::super::super::words;
-use super::super::wide;
+use super::super::super::figure::figure;
 use super::Whole;
+use super::beside::under_chart;
 use crate::engine::metrics::{Metric, square_stretch};
 use crate::engine::swing::Curves;
 use crate::report::svg::View;
-use crate::report::svg::draw::{self, Band, Chart, Drawn, Pitch, Square};
+use crate::report::svg::draw::{self, Drawn, Pitch, Square};
 use crate::report::words::Units;
 use maud::{Markup, html};
 
@@ -26,35 +26,15 @@ pub fn section(whole: &Whole, units: Units) -> Markup {
 fn charts(whole: &Whole, curves: &Curves, units: Units) -> Markup {
     let analysis = &whole.found.analysis;
     let now = Drawn { curves, start_s: analysis.start_s - analysis.contact_s };
-    let band = Band::of(&whole.others.iter().collect::<Vec<_>>());
     let (pitch, square) = (pitch(whole), square(whole, curves));
     html! {
-        (figure(&draw::speed(Some(now), band.as_ref(), units), "speed", &html! {
-            @match &band {
-                Some(band) => {
-                    "\"Then\" is this lesson: the band holds the middle 80 % of its "
-                    (words::count(band.swings, "other counted swing")) ", " (words::side(whole.found.swing.side)) "."
-                },
-                None => "There are too few other counted swings of this lesson and side for a band.",
-            }
+        (figure(&draw::speed(Some(now), whole.band.as_ref(), units), "speed", &html! {
+            (under_chart(&whole.others, whole.band.as_ref(), whole.found.swing.side))
         }))
         @for (view, key) in [(View::Side, "side"), (View::Above, "above")] {
             (figure(&draw::path(now, view, pitch, square, units), key, &html! {
                 @if pitch.is_none() { "Nothing was pitched, so there is no line of a pitch." }
             }))
-        }
-    }
-}
-
-fn figure(chart: &Chart, key: &str, caption: &Markup) -> Markup {
-    html! {
-        figure {
-            (chart.svg)
-            figcaption.faint { (caption) }
-            details data-key=(format!("text-{key}")) {
-                summary { "The same numbers as a table" }
-                (wide(&format!("Numbers of the chart: {key}"), &chart.as_text))
-            }
         }
     }
 }

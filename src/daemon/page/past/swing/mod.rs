@@ -1,5 +1,6 @@
-//! A swing: its [`numbers`], its [`curves`], where it [came from](origin), and what people [say of it](correct).
+//! A swing: its [`numbers`], its [`curves`], over those [`beside`] it, where it [came from](origin), and what people [say of it](correct).
 
+mod beside;
 mod correct;
 mod curves;
 mod numbers;
@@ -8,24 +9,26 @@ mod origin;
 use super::super::shell::{Here, Page};
 use super::super::view::View;
 use super::super::when;
-use super::super::words::{self, flag, flags_of};
+use super::super::words::{self, flag, flags_of, name};
+use super::Moving;
 use super::lesson::ball;
 use super::places::Places;
-use super::{Moving, name};
 use crate::daemon::access::Who;
-use crate::daemon::api::{Api, Id, Params, Problem, Statistics};
+use crate::daemon::api::{Api, Id, Params, Problem};
 use crate::daemon::store::StoreError;
 use crate::daemon::store::queries::ball_results::{self, BallFilter};
 use crate::daemon::store::queries::swings_read::{self, FoundSwing, Order, SwingFilter};
 use crate::daemon::store::queries::{Slice, lessons, profiles, recordings, rounds, sensors};
 use crate::daemon::store::rows::{Analysis, BallResult, Lesson, Mark, Recording, Role, Round, Sensor, Swing};
-use crate::engine::metrics::{Flag, Metric};
+use crate::engine::metrics::Flag;
 use crate::engine::profile::Profile;
 use crate::engine::swing::Curves;
 use crate::report::curves::decode;
+use crate::report::svg::draw::Band;
 use crate::report::words::{Units, meaning};
 use axum::Extension;
 use axum::extract::State;
+use beside::Others;
 use maud::{Markup, html};
 use sqlx::AnyConnection;
 use uuid::Uuid;
@@ -48,8 +51,10 @@ struct Whole {
     around: Vec<FoundSwing>,
     /// None if nothing could be drawn.
     curves: Option<Curves>,
-    /// Of the lesson's other counted swings from the same side.
-    others: Vec<Curves>,
+    /// The lesson's other swings from the same side.
+    others: Others,
+    /// How those went; `None`: too few of them can be drawn.
+    band: Option<Band>,
     balls: Vec<BallResult>,
     /// What it was analysed with, if that can be read.
     profile: Option<Profile>,
@@ -106,16 +111,14 @@ impl Whole {
             None => None,
         };
         let around = around(reading, &found.swing).await?;
-        let same: Vec<Uuid> =
-            alike(&around, &found.swing).map(|other| other.swing.id).filter(|id| *id != found.swing.id).collect();
-        let others = swings_read::curves_of(reading, &same).await?;
+        let others = Others::of(&around, &found.swing);
+        let band = beside::band(id, swings_read::curves_of(reading, &others.ids).await?).await;
         let of_swing = BallFilter { swing: Some(id), ..BallFilter::default() };
         let profile = there(profiles::get(reading, &found.analysis.profile_sha256).await)?;
         Ok(Self {
             revisions: swings_read::revisions(reading, id).await?,
             curves: there(swings_read::curves(reading, id, None).await)?
                 .and_then(|(_, compact)| unpacked(id, &compact)),
-            others: others.iter().filter_map(|compact| unpacked(id, compact)).collect(),
             balls: ball_results::list(reading, &of_swing, Slice { after: None, limit: MOST_BALLS }).await?,
             profile: profile.and_then(|text| Some(Profile::parse(&text).ok()?.0)),
             found,
@@ -124,6 +127,8 @@ impl Whole {
             recording,
             sensor,
             around,
+            others,
+            band,
         })
     }
 
@@ -140,15 +145,6 @@ async fn around(reading: &mut AnyConnection, swing: &Swing) -> Result<Vec<FoundS
         None => SwingFilter { recording: Some(swing.recording_id), ..SwingFilter::default() },
     };
     swings_read::list(reading, &filter, Order::Oldest, Slice { after: None, limit: MOST_SWINGS }).await
-}
-
-/// Counted swings of the same lesson and side: what it is seen against. Of no lesson, none.
-fn alike<'a>(around: &'a [FoundSwing], swing: &Swing) -> impl Iterator<Item = &'a FoundSwing> {
-    let (side, lesson) = (swing.side, swing.lesson_id);
-    around.iter().filter(move |other| {
-        let other = &other.swing;
-        lesson.is_some() && other.lesson_id == lesson && other.side == side && other.mark != Mark::Exclude
-    })
 }
 
 /// Nothing where there is no such thing.
@@ -194,7 +190,7 @@ fn head(whole: &Whole) -> Markup {
             @if let Some(bat) = &found.bat { ", " (name(bat)) }
             @if let Some(drill) = &found.drill { ", " (name(drill)) }
             @if let Some(source) = found.ball_source { ", " (words::ball_source(source)) }
-            ". It met " (if found.analysis.met_ball { "a ball" } else { "nothing" }) "."
+            ". It met " (words::contact(found.analysis.met_ball)) "."
         }
         @if swing.mark == Mark::Exclude { p.care { "Left out by the instructor: it is in no mean, trend or band." } }
         @if !swing.note.is_empty() { p.note dir="auto" { (swing.note) } }
@@ -246,11 +242,4 @@ fn balls(results: &[BallResult], units: Units) -> Markup {
             }
         }
     }
-}
-
-/// The median of a metric over these swings; how many have it.
-fn median(metric: Metric, swings: &[&FoundSwing]) -> (Option<f64>, usize) {
-    let values: Vec<f64> = swings.iter().filter_map(|s| Some(s.analysis.metrics[metric.index()]?.value)).collect();
-    let count = values.len();
-    (Statistics::of(values).median, count)
 }

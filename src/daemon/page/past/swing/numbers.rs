@@ -1,26 +1,23 @@
-//! Every metric of a swing with its uncertainty, and the middle of the swings it is one of.
+//! Every metric of a swing with its uncertainty, and the middle of the lesson's others.
 
+use super::super::super::figure::wide;
 use super::super::super::words::{self, NOTHING};
-use super::super::wide;
-use super::{Whole, alike, median};
-use crate::daemon::store::queries::swings_read::FoundSwing;
+use super::Whole;
 use crate::engine::metrics::Metric;
-use crate::report::words::{Units, decimals, label, rounded};
+use crate::report::words::{HALF_WIDTH_95, Units, decimals, label, rounded};
 use maud::{Markup, html};
 
 /// All of them.
 pub fn section(whole: &Whole, units: Units) -> Markup {
-    let swing = &whole.found.swing;
-    let beside: Vec<&FoundSwing> = alike(&whole.around, swing).collect();
     let table = html! {
         table.metrics {
             thead { tr {
                 th scope="col" { "Number" } th scope="col" { "Value" span.faint.under { "± 95 %" } }
-                th scope="col" { "σ" }
+                th.sigma scope="col" { "σ" }
                 th.words scope="col" { "Unit" }
-                th scope="col" { "Median" span.faint.under { "of " (beside.len()) } }
+                th scope="col" { "Others" span.faint.under { "median" } }
             } }
-            tbody { @for metric in Metric::ALL { (row(metric, whole, &beside, units)) } }
+            tbody { @for metric in Metric::ALL { (row(metric, whole, units)) } }
         }
     };
     html! {
@@ -29,31 +26,40 @@ pub fn section(whole: &Whole, units: Units) -> Markup {
             (wide("Numbers of this swing", &table))
             p.faint {
                 "± is half the width of the interval that holds the true value in 95 of 100 cases (1.96 σ). "
-                @if beside.is_empty() { "There is no counted swing of the same lesson and side." } @else {
-                    "Median: the middle of the " (words::count(beside.len(), "counted swing")) " of this lesson, "
-                    (words::side(swing.side)) "."
-                }
+                (whole.others.in_words(whole.found.swing.side))
             }
+            (definitions())
         }
     }
 }
 
-fn row(metric: Metric, whole: &Whole, beside: &[&FoundSwing], units: Units) -> Markup {
+/// What each number is; closed, for who knows them.
+fn definitions() -> Markup {
+    html! {
+        details data-key="definitions" {
+            summary { "What the numbers are" }
+            dl.meanings { @for metric in Metric::ALL { dt { (label(metric)) } dd { (in_words(metric)) } } }
+        }
+    }
+}
+
+fn row(metric: Metric, whole: &Whole, units: Units) -> Markup {
     let unit = units.of(metric);
     let estimate = whole.found.analysis.metrics[metric.index()];
-    let places = estimate.map_or(1, |estimate| decimals(std::iter::once(estimate.sigma * unit.factor)));
-    let (middle, _) = median(metric, beside);
-    let shown = |value: Option<f64>| value.map_or(NOTHING.to_owned(), |value| rounded(value * unit.factor, places));
+    // The median stands beside the value, with as many decimals.
+    let places = |widths: f64| decimals(estimate.map(|estimate| widths * estimate.sigma * unit.factor).into_iter());
+    let rounded_to =
+        |value: Option<f64>, places| value.map_or(NOTHING.to_owned(), |value| rounded(value * unit.factor, places));
     html! {
         tr data-metric=(metric.key()) {
             th scope="row" {
-                (label(metric)) span.faint.under { (in_words(metric)) }
+                (label(metric))
                 @if estimate.is_none() { (absent(metric, whole)) }
             }
             td { (words::estimate(metric, estimate, units)) }
-            td.faint { (shown(estimate.map(|estimate| estimate.sigma))) }
+            td.faint.sigma { (rounded_to(estimate.map(|estimate| estimate.sigma), places(1.0))) }
             td.words { (unit.sign) }
-            td.faint { (shown(middle)) }
+            td.faint { (rounded_to(whole.others.medians[metric.index()], places(HALF_WIDTH_95))) }
         }
     }
 }

@@ -1,8 +1,8 @@
 //! Where a swing came from: recording, sensor, engine, profile, and every analysis of it.
 
+use super::super::super::figure::wide;
 use super::super::super::when;
-use super::super::super::words::{self, NOTHING};
-use super::super::{name, wide};
+use super::super::super::words::{self, NOTHING, name};
 use super::Whole;
 use crate::daemon::store::rows::{Analysis, Origin, RecordingState};
 use crate::engine::metrics::Metric;

@@ -36,6 +36,10 @@ fn a_look_over_the_network_is_written_down_for_whom_it_shows() {
         ] {
             assert_eq!(looked(&gate, &viewer, &path).await.0, expected, "{path}");
         }
+        for (token, expected) in [(&viewer, false), (&coach, true)] {
+            let html = looked(&gate, token, "/athletes").await.1;
+            assert_eq!(html.contains("href=\"/setup\""), expected, "a way that is refused is not offered");
+        }
         for (path, of) in
             [(format!("/swings/{terns}?moving=yes"), tern), (format!("/lessons/{lesson}?moving=yes"), wren)]
         {

@@ -61,11 +61,12 @@ async fn curves(api: &TestApi, id: Uuid) -> Value {
     api.get(&format!("/v1/swings/{id}/curves")).await.json
 }
 
-/// Of the same lesson and side, counted, without itself.
+/// Of the same lesson and side, counted and without flags, without itself.
 fn others<'a>(all: &'a [FoundSwing], of: &'a FoundSwing) -> impl Iterator<Item = &'a FoundSwing> {
     all.iter().filter(|o| {
         let (one, other) = (&of.swing, &o.swing);
-        other.id != one.id && (other.lesson_id, other.side) == (one.lesson_id, one.side) && other.mark != Mark::Exclude
+        let is_clean = other.mark != Mark::Exclude && o.analysis.flags.is_empty();
+        is_clean && other.id != one.id && (other.lesson_id, other.side) == (one.lesson_id, one.side)
     })
 }
 
@@ -89,7 +90,7 @@ fn the_speed_chart_is_the_swings_curve_over_those_of_the_others() {
         }
         for (cookies, units) in [("units=metric", Units::Metric), ("", Units::Us)] {
             let (_, html) = page_with(&api, &format!("/swings/{}", found.swing.id), cookies).await;
-            assert!(html.contains(&format!("{} other counted swings", others.len())), "{html}");
+            assert!(html.contains(&format!("Others: {} swings of this lesson", others.len())), "{html}");
             let factor = units.speed().factor;
             let rows = rows(&html, "speed");
             assert!(rows.len() > 6, "{rows:?}");

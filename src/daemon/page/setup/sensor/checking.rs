@@ -4,8 +4,7 @@ use super::routines::title;
 use crate::daemon::api::checks::{AimFound, CheckState, MountFoundOut, PendulumFound, Step, StillFound, Verdict};
 use crate::daemon::page::setup::fields;
 use crate::daemon::store::rows;
-use crate::engine::check::FITS_WITHIN_SIGMAS;
-use crate::report::words::{Units, rounded};
+use crate::report::words::{HALF_WIDTH_95, Units, decimals, rounded};
 use maud::{Markup, html};
 use serde_json::json;
 use std::f64::consts::TAU;
@@ -103,11 +102,10 @@ fn rows_of(rows: &[Row]) -> Markup {
     }
 }
 
-/// A value with ±, which on all pages is 95 %, in two digits.
+/// A value with ±, which on all pages is 95 %, rounded as everywhere.
 fn with_range(value: f64, sigma: f64, unit: &str) -> String {
-    let half = FITS_WITHIN_SIGMAS * sigma;
-    let is_wide = half > 0.0 && half.is_finite();
-    let decimals = if is_wide { (1.0 - half.log10().floor()).clamp(0.0, 5.0) as usize } else { 3 };
+    let half = HALF_WIDTH_95 * sigma;
+    let decimals = decimals(std::iter::once(half));
     let space = if unit == "°" { "" } else { " " };
     format!("{} ± {}{space}{unit}", rounded(value, decimals), rounded(half, decimals))
 }
@@ -115,7 +113,7 @@ fn with_range(value: f64, sigma: f64, unit: &str) -> String {
 fn of_still(still: &StillFound) -> Markup {
     let [x, y, z] = still.gyro_bias_s_radps.map(f64::to_degrees);
     let bias = format!("{}, {}, {} °/s", rounded(x, 2), rounded(y, 2), rounded(z, 2));
-    let sigma = format!("0 ± {} °/s each", rounded(FITS_WITHIN_SIGMAS * still.gyro_bias_sigma_radps.to_degrees(), 2));
+    let sigma = format!("0 ± {} °/s each", rounded(HALF_WIDTH_95 * still.gyro_bias_sigma_radps.to_degrees(), 2));
     rows_of(&[
         (
             "Specific force",
@@ -133,7 +131,7 @@ fn of_mount(mount: &MountFoundOut) -> Markup {
     html! {
         dl.pairs {
             dt { "The bat's axis in the sensor" }
-            dd { "known to ± " (rounded(FITS_WITHIN_SIGMAS * degrees(mount.tilt_sigma_rad), 2)) "°" }
+            dd { "known to ± " (rounded(HALF_WIDTH_95 * degrees(mount.tilt_sigma_rad), 2)) "°" }
             dt { "Away from what was known before" }
             dd { (rounded(degrees(mount.from_nominal_rad), 2)) "°" @if mount.is_another_way { ": it sits another way" } }
             dt { "Gravity against rolling" }
@@ -189,7 +187,9 @@ fn of_aim(aim: &AimFound) -> Markup {
     }
 }
 
+/// What does not fit is offered as well, as one may know which of the two is wrong, but not as what is to be done.
 fn store_mount(state: &CheckState, mount: &MountFoundOut, kept: &Kept) -> Markup {
+    let fits = state.verdict == Some(Verdict::Fits);
     let is_same = |row: &&rows::Mount| {
         row.source == rows::MountSource::Measured
             && row.q_bs_wxyz.iter().zip(mount.q_bs_wxyz).all(|(one, other)| (one - other).abs() < 1e-9)
@@ -202,7 +202,10 @@ fn store_mount(state: &CheckState, mount: &MountFoundOut, kept: &Kept) -> Markup
         @if kept.mounts.iter().any(|row| is_same(&row)) {
             p { "It is stored." }
         } @else {
-            button.primary.change type="button" data-key="store" data-send="POST /v1/mounts" data-body=(body) { "Store this mount" }
+            button.change.primary[fits] type="button" data-key="store" data-send="POST /v1/mounts" data-body=(body)
+                data-confirm=[(!fits).then_some("It does not fit: gravity and rolling tell different axes. Store this mount all the same?")] {
+                @if fits { "Store this mount" } @else { "Store it all the same" }
+            }
         }
     }
 }

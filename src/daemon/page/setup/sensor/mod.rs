@@ -9,7 +9,7 @@ mod sits;
 mod tests;
 
 use super::fields;
-use super::overview::ALL;
+use super::overview::{ALL, MOST};
 use crate::daemon::access::Who;
 use crate::daemon::api::extract::Id;
 use crate::daemon::api::sensors;
@@ -17,12 +17,14 @@ use crate::daemon::api::{Api, Problem, checks};
 use crate::daemon::page::shell::{Here, Page};
 use crate::daemon::page::view::View;
 use crate::daemon::store::queries::aims::{self, Filter};
-use crate::daemon::store::queries::{bats, mounts, sensors as rows};
+use crate::daemon::store::queries::{bats, lessons, mounts, sensors as rows};
+use crate::daemon::store::rows::Aim;
 use axum::Extension;
 use axum::extract::State;
 use axum::response::Html;
 use maud::{Markup, html};
 use serde_json::Value;
+use sqlx::AnyConnection;
 use uuid::Uuid;
 
 /// The page.
@@ -40,7 +42,8 @@ pub async fn page(
     let mounts = mounts::list(&mut reading, Some(id), ALL).await?;
     let of_sensor = Filter { sensor_id: Some(id), ..Filter::default() };
     let aims = aims::list(&mut reading, &of_sensor, ALL).await?;
-    let bats = bats::list(&mut reading, ALL).await?;
+    let bats = bats::newest(&mut reading, MOST).await?;
+    let shown = whose(&mut reading, sits::newest(&aims)).await?;
     drop(reading);
     let name = if row.label.is_empty() { row.name.clone() } else { row.label.clone() };
     let kept = checking::Kept { mounts: &mounts, aims: &aims };
@@ -75,7 +78,15 @@ pub async fn page(
             .steps { (routines::cards(id, &bats, state.as_ref())) }
         }
     };
-    Ok(Page::new(name, Here::Setup, view, &who, main))
+    Ok(Page::new(name, Here::Setup, view, &who, main).about(shown))
+}
+
+/// Whose an aim is: of a lesson, its athlete's.
+async fn whose(reading: &mut AnyConnection, aim: Option<&Aim>) -> Result<Option<Uuid>, Problem> {
+    match aim.and_then(|aim| aim.lesson_id) {
+        Some(lesson_id) => Ok(Some(lessons::get(reading, lesson_id).await?.athlete_id)),
+        None => Ok(None),
+    }
 }
 
 /// How a check stands now: a part of a page.

@@ -3,9 +3,8 @@
 use crate::daemon::page::setup::fields;
 use crate::daemon::page::when;
 use crate::daemon::store::rows::{self, UtcMicros};
-use crate::engine::check::FITS_WITHIN_SIGMAS;
 use crate::engine::check::aim::Fix;
-use crate::report::words::{Units, rounded};
+use crate::report::words::{HALF_WIDTH_95, Units, rounded};
 use maud::{Markup, html};
 use serde_json::json;
 use std::f64::consts::FRAC_1_SQRT_2;
@@ -74,7 +73,7 @@ fn mount_words(mount: &rows::Mount, units: Units) -> Markup {
     html! {
         " " (how) " " (when::minute(mount.mounted))
         @if let Some(removed) = mount.removed { ", until " (when::minute(removed)) }
-        " · axis ± " (rounded(FITS_WITHIN_SIGMAS * mount.tilt_sigma_rad.to_degrees(), 2)) "°"
+        " · axis ± " (rounded(HALF_WIDTH_95 * mount.tilt_sigma_rad.to_degrees(), 2)) "°"
         " · IMU at " (fields::length(units).with_unit(along_m).replace('-', "−")) " along the bat"
     }
 }
@@ -102,15 +101,19 @@ fn by_hand(bats: &[rows::Bat], sensor_id: Uuid, units: Units) -> Markup {
     }
 }
 
-/// The last aims, with how sure the newest still is.
+/// The one that was taken last, which is shown.
+pub fn newest(aims: &[rows::Aim]) -> Option<&rows::Aim> {
+    aims.iter().max_by_key(|aim| aim.taken)
+}
+
+/// The last aim, with how sure it still is.
 pub fn aims(aims: &[rows::Aim], now: UtcMicros, fix: Option<Fix>) -> Markup {
-    let newest = aims.iter().max_by_key(|aim| aim.taken);
     html! {
-        @if let Some(aim) = newest {
+        @if let Some(aim) = newest(aims) {
             dl.pairs {
                 dt { "Taken" } dd { (when::minute(aim.taken)) ", " (ago(now, aim.taken)) }
                 @if let (Some(heading), Some(sigma)) = (aim.heading_rad, aim.heading_sigma_rad) {
-                    dt { "Heading then" } dd { (rounded(heading.to_degrees(), 1)) "° ± " (rounded(FITS_WITHIN_SIGMAS * sigma.to_degrees(), 1)) "°" }
+                    dt { "Heading then" } dd { (rounded(heading.to_degrees(), 1)) "° ± " (rounded(HALF_WIDTH_95 * sigma.to_degrees(), 1)) "°" }
                     dt { "How sure now" } dd { (sure_now(aim, sigma, fix)) }
                 }
             }
@@ -127,7 +130,7 @@ pub fn aims(aims: &[rows::Aim], now: UtcMicros, fix: Option<Fix>) -> Markup {
 fn sure_now(aim: &rows::Aim, sigma_rad: f64, fix: Option<Fix>) -> String {
     match (fix, aim.taken_s) {
         (Some(fix), Some(taken_s)) if fix.time_s >= taken_s => {
-            let now_rad = FITS_WITHIN_SIGMAS * sigma_rad.hypot(fix.heading_sigma_rad);
+            let now_rad = HALF_WIDTH_95 * sigma_rad.hypot(fix.heading_sigma_rad);
             let turn = if now_rad.to_degrees() > 30.0 { ": take it again" } else { "" };
             format!("± {}° at most, unless the sensor was off since{turn}", rounded(now_rad.to_degrees(), 1))
         }

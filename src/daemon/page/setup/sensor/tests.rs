@@ -1,13 +1,17 @@
 //! The page of a sensor that is not there, and of one with all kinds of results.
 
 use super::checking::{Kept, drawn};
+use crate::daemon::access::OfAthletes;
 use crate::daemon::api::checks::{
     AimFound, CheckKind, CheckState, MountFoundOut, PendulumFound, Step, StillFound, Verdict,
 };
 use crate::daemon::api::instant::Instant;
-use crate::daemon::api::test_api::{TestApi, on_each, sensor};
+use crate::daemon::api::test_api::{TestApi, athlete, on_each, sensor};
 use crate::daemon::store::rows::UtcMicros;
 use crate::report::words::Units;
+use axum::body::Body;
+use axum::http::Request;
+use serde_json::json;
 use uuid::Uuid;
 
 const NONE: Kept<'static> = Kept { mounts: &[], aims: &[] };
@@ -78,8 +82,7 @@ fn numbers_stand_with_their_95_percent_in_the_readers_units() {
     };
     let done = state(CheckKind::Still, Step::Done);
     let html = of(&CheckState { still: Some(still), verdict: Some(Verdict::DoesNotFit), ..done.clone() }, Units::Us);
-    for words in
-        ["Does not fit.", "9.85 ± 0.39 m/s²", "9.806 ± 0.029 m/s²", "0.57, −1.15, 0.00 °/s", "0 ± 1.12 °/s each"]
+    for words in ["Does not fit.", "9.85 ± 0.39 m/s²", "9.81 ± 0.03 m/s²", "0.57, −1.15, 0.00 °/s", "0 ± 1.12 °/s each"]
     {
         assert!(html.contains(words), "{words}: {html}");
     }
@@ -102,10 +105,10 @@ fn numbers_stand_with_their_95_percent_in_the_readers_units() {
     };
     let swung = CheckState { pendulum: Some(swung), verdict: Some(Verdict::Fits), ..done };
     let html = of(&swung, Units::Us);
-    for words in ["2.000 ± 0.022 mph", "1400.00 ± 0.39 ms", "data say none", "1.000 ± 0.023 in", "Fits."] {
+    for words in ["2.00 ± 0.02 mph", "1400.00 ± 0.39 ms", "data say none", "1.00 ± 0.02 in", "Fits."] {
         assert!(html.contains(words), "{words}: {html}");
     }
-    assert!(of(&swung, Units::Metric).contains("0.8941 ± 0.0098 m/s"), "{}", of(&swung, Units::Metric));
+    assert!(of(&swung, Units::Metric).contains("0.89 ± 0.01 m/s"), "{}", of(&swung, Units::Metric));
 }
 
 /// What the buttons send is taken by the API, and what is stored is not offered again.
@@ -125,7 +128,12 @@ fn the_mount_and_the_aim_that_were_found_can_be_stored_once() {
         };
         let aim = AimFound { taken_s: 12.5, heading_rad: 0.3, heading_sigma_rad: 0.04, elevation_rad: 0.1 };
         let found = [
-            CheckState { sensor_id: id, mount: Some(mount), ..state(CheckKind::Mount, Step::Done) },
+            CheckState {
+                verdict: Some(Verdict::Fits),
+                sensor_id: id,
+                mount: Some(mount),
+                ..state(CheckKind::Mount, Step::Done)
+            },
             CheckState { sensor_id: id, aim: Some(aim), ..state(CheckKind::Aim, Step::Done) },
         ];
         for (state, path) in found.iter().zip(["/v1/mounts", "/v1/aims"]) {
@@ -136,6 +144,8 @@ fn the_mount_and_the_aim_that_were_found_can_be_stored_once() {
             let stored = api.post(path, body).await;
             assert_eq!(stored.status, 201, "{:?}", stored.json);
         }
+        let leaned = of(&CheckState { verdict: Some(Verdict::DoesNotFit), ..found[0].clone() }, Units::Us);
+        assert!(leaned.contains("data-confirm=\"It does not fit") && !leaned.contains("primary"), "{leaned}");
         let mut reading = api.api.store.read().await.unwrap();
         let mounts = crate::daemon::store::queries::mounts::list(&mut reading, Some(id), super::ALL).await.unwrap();
         let filter = super::Filter { sensor_id: Some(id), ..Default::default() };
@@ -155,6 +165,32 @@ fn the_mount_and_the_aim_that_were_found_can_be_stored_once() {
             assert!(text.contains(words), "{words}: {text}");
         }
     });
+}
+
+/// An aim of a lesson is its athlete's: whoever looks at it over the network is written down with them.
+#[test]
+fn the_page_is_about_the_athlete_whose_aim_it_shows() {
+    on_each(async |api: TestApi| {
+        let id = sensor(&api, "knob").await;
+        let about = async || {
+            let page = page_of(&api, &id).await;
+            page.map(|of| of.0.into_iter().map(|id| id.to_string()).collect::<Vec<_>>())
+        };
+        assert_eq!(about().await, Some(vec![]));
+        let wren = athlete(&api, "Wren").await;
+        let lesson = api.post("/v1/lessons", json!({"athlete_id": wren})).await;
+        let aim = json!({"sensor_id": id, "lesson_id": lesson.json["id"], "taken_s": 1.0, "heading_rad": 0.2,
+            "heading_sigma_rad": 0.01});
+        assert_eq!(api.post("/v1/aims", aim).await.status, 201);
+        assert_eq!(about().await, Some(vec![wren]));
+        let rule = crate::daemon::access::rules::rule_of("GET", "/setup/sensors/{id}");
+        assert!(rule.is_personal);
+    });
+}
+
+async fn page_of(api: &TestApi, id: &str) -> Option<OfAthletes> {
+    let request = Request::get(format!("/setup/sensors/{id}")).body(Body::empty()).unwrap();
+    api.open(request).await.extensions().get::<OfAthletes>().cloned()
 }
 
 #[test]
