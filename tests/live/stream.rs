@@ -212,6 +212,7 @@ async fn heartbeats_come_while_there_is_nothing_to_tell() {
         hub: Arc::new(Hub::new(Vec::new(), 1, 10, Box::new(|_| {}))),
         plate: Arc::new(|_| {}),
         example: None,
+        screen: Arc::default(),
         cancel: cancel.clone(),
         heartbeat: Duration::from_millis(50),
     };

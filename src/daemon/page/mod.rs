@@ -27,6 +27,7 @@ pub(super) use refused::for_browsers;
 use super::api::Api;
 use axum::Router;
 use axum::routing::get;
+use tower_http::compression::CompressionLayer;
 
 /// Where the pages are. Each has its line in [`access::rules`](super::access::rules).
 pub(super) fn routes() -> Router<Api> {
@@ -47,4 +48,6 @@ pub(super) fn routes() -> Router<Api> {
         .route("/pair", get(pair::page).post(pair::enter))
         .route("/pair/leave", axum::routing::post(pair::leave))
         .route("/assets/{name}", get(assets::read))
+        // A long round's page is a quarter as large then. Event streams are left as they are.
+        .layer(CompressionLayer::new())
 }
