@@ -11,7 +11,6 @@ const CHANGES: &str = "return [...document.querySelectorAll('.change')].filter((
 #[tokio::test(flavor = "multi_thread")]
 async fn a_phone_is_paired_by_the_link_of_a_code_follows_and_leaves() {
     visit("pairing", Plays::Nothing, async |cage| {
-        cage.open("/start").await;
         let Some(there) = cage.serve_for_others().await else {
             let _ = writeln!(std::io::stderr(), "left out: pairing: this machine has no address but its own");
             return;
@@ -50,8 +49,11 @@ async fn a_phone_is_paired_by_the_link_of_a_code_follows_and_leaves() {
         browser.sees("paired no more").await;
         open(&format!("http://{there}/")).await;
         browser.sees("Enter a pairing code").await;
+        // Over plain HTTP to another machine a browser does without that header, and says so of every page.
+        let expected = ["status of 401", "The Cross-Origin-Opener-Policy header has been ignored"];
         let complaints = cage.complaints().await;
-        assert!(complaints.iter().all(|said| said.contains("status of 401")), "{complaints:?}");
+        let is_expected = |said: &String| expected.iter().any(|words| said.contains(words));
+        assert!(complaints.iter().all(is_expected), "{complaints:?}");
     })
     .await;
 }

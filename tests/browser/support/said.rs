@@ -21,7 +21,10 @@ pub struct Said {
 struct Transfer {
     url: String,
     head_bytes: f64,
-    body_bytes: f64,
+    /// Of its body: as many as were said to be transferred, and as many as were read. Nothing here is compressed, and the browser
+    /// does not say both at once.
+    sent_bytes: f64,
+    read_bytes: f64,
     /// Of head and body, said at its end: a stream has none.
     all_bytes: Option<f64>,
 }
@@ -63,10 +66,10 @@ impl Said {
             "Network.responseReceived" => {
                 self.transfer(of).head_bytes = number(&of["response"]["encodedDataLength"]);
             }
-            // Where it does not say how many were transferred, as many as were read: nothing here is compressed.
             "Network.dataReceived" => {
-                let (transferred, read) = (number(&of["encodedDataLength"]), number(&of["dataLength"]));
-                self.transfer(of).body_bytes += if transferred > 0.0 { transferred } else { read };
+                let (sent, read) = (number(&of["encodedDataLength"]), number(&of["dataLength"]));
+                let transfer = self.transfer(of);
+                (transfer.sent_bytes, transfer.read_bytes) = (transfer.sent_bytes + sent, transfer.read_bytes + read);
             }
             "Network.loadingFinished" => self.transfer(of).all_bytes = Some(number(&of["encodedDataLength"])),
             _ => {}
@@ -81,6 +84,12 @@ impl Said {
     /// so far.
     pub fn bytes_of(&self, is_meant: impl Fn(&str) -> bool) -> f64 {
         let meant = self.transfers.values().filter(|transfer| is_meant(&transfer.url));
-        meant.map(|transfer| transfer.all_bytes.unwrap_or(transfer.head_bytes + transfer.body_bytes)).sum()
+        meant.map(Transfer::bytes).sum()
+    }
+}
+
+impl Transfer {
+    fn bytes(&self) -> f64 {
+        self.all_bytes.unwrap_or(self.head_bytes + self.sent_bytes.max(self.read_bytes))
     }
 }

@@ -3,7 +3,7 @@
 (() => {
   const one = (selector, within = document) => within.querySelector(selector);
   // The part that it was in may have been filled anew meanwhile: then what has its key now stands for it.
-  const byKey = (key, within = document) => (key ? one(`[data-key="${CSS.escape(key)}"]`, within) : null);
+  const byKey = (key, within) => (key ? one(`[data-key="${CSS.escape(key)}"]`, within) : null);
   const living = (element) => (element.isConnected ? element : (byKey(element.dataset.key) ?? document.body));
 
   // In what is nearest around it: a form, the section that it is in; else on the page.

@@ -98,15 +98,15 @@ fn against(last: &Last, metric: Metric, then: f64, units: Units) -> String {
     format!("then {middle} ({sign}{by})")
 }
 
+fn pitch_words(last: &Last, units: Units) -> String {
+    let unit = units.speed();
+    format!("{} {}", rounded(last.pitch.pitch_speed_mps * unit.factor, 0), unit.sign)
+}
+
 /// Whether its ± is as large as half of it or more. Of an angle, which is often near zero, as half of ten degrees.
 fn is_vague(metric: Metric, Estimate { value, sigma }: Estimate) -> bool {
     let least = if Units::Metric.of(metric).sign == "°" { 10.0 } else { 0.0 };
     words::HALF_WIDTH_95 * sigma >= 0.5 * value.abs().max(least)
-}
-
-fn pitch_words(last: &Last, units: Units) -> String {
-    let unit = units.speed();
-    format!("{} {}", rounded(last.pitch.pitch_speed_mps * unit.factor, 0), unit.sign)
 }
 
 fn absent(last: &Last, metric: Metric) -> &'static str {

@@ -45,15 +45,7 @@ pub fn who(scene: &Scene, units: Units) -> Markup {
 /// On a phone, where all else that can be said is far below: the side, under the name.
 pub fn near(scene: &Scene) -> Markup {
     let Some(at_bat) = &scene.at_bat else { return html! {} };
-    let said = at_bat.plate.side;
-    html! {
-        .row.near.change role="group" aria-label="Side" {
-            @for (side, words, hotkey) in [(Side::Left, "Left", "l"), (Side::Right, "Right", "r")] {
-                @let word = side.word();
-                (say(words, &format!("near-{word}"), said == Some(side), Some(hotkey), &json!({ "side": word })))
-            }
-        }
-    }
+    html! { .row.near.change role="group" aria-label="Side" { (side_buttons(at_bat, "near")) } }
 }
 
 /// All that can be said at a touch.
@@ -87,12 +79,16 @@ fn say(words: &str, key: &str, is_so: bool, hotkey: Option<&str>, changes: &Valu
 }
 
 fn sides(at_bat: &AtBat) -> Markup {
+    group("Side", &side_buttons(at_bat, "side"))
+}
+
+fn side_buttons(at_bat: &AtBat, place: &str) -> Markup {
     let button = |side: Side, words: &str, hotkey: &str| {
         let word = side.word();
         let is_so = at_bat.plate.side == Some(side);
-        say(words, &format!("side-{word}"), is_so, Some(hotkey), &json!({ "side": word }))
+        say(words, &format!("{place}-{word}"), is_so, Some(hotkey), &json!({ "side": word }))
     };
-    group("Side", &html! { (button(Side::Left, "Left", "l")) (button(Side::Right, "Right", "r")) })
+    html! { (button(Side::Left, "Left", "l")) (button(Side::Right, "Right", "r")) }
 }
 
 fn athletes(scene: &Scene, at_bat: &AtBat) -> Markup {
