@@ -141,8 +141,8 @@ fn what_differs_from_then_has_its_unit_and_what_is_absent_its_reason() {
     last.flags = vec![Flag::NoRest];
     last.metrics[Metric::TimeToContact.index()] = None;
     let drawn = text(&drawn(&scene, Slot::Numbers));
-    assert!(drawn.contains("then 64.9 mph (+"), "{drawn}");
-    assert!(drawn.contains("then 6° ("), "{drawn}");
+    assert!(drawn.contains("then 64.87 mph (+"), "{drawn}");
+    assert!(drawn.contains("then 6.00° ("), "{drawn}");
     assert!(drawn.contains(page_words::flag(Flag::NoRest)), "{drawn}");
 }
 
