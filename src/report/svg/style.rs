@@ -66,8 +66,7 @@ mod tests {
             colours(&rules[..rules.find('}').unwrap()])
         };
         let light = block("*/\n:root{");
-        let mut print = block("@media print{.top");
-        print.extend(block(":root,:root[data-look=dark]{"));
+        let mut print = block("\n:root,:root:not([data-look=light]),:root[data-look=dark]{");
         print.extend(light.clone());
         let dark = [block(":root:not([data-look=light]){"), block("\n:root[data-look=dark]{")];
         assert_eq!(dark[0], dark[1]);
