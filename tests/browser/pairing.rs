@@ -47,8 +47,8 @@ async fn a_phone_is_paired_by_the_link_of_a_code_follows_and_leaves() {
         assert_eq!(browser.run("return window.isSamePage", &[]).await, true, "it was not loaded again");
         browser.press("Leave").await;
         browser.sees("paired no more").await;
-        open(&format!("http://{there}/")).await;
-        browser.sees("Enter a pairing code").await;
+        let status = "return fetch('/v1/athletes').then((answer) => answer.status)";
+        assert_eq!(browser.run(status, &[]).await, 401, "the token is forgotten");
         // Over plain HTTP to another machine a browser does without that header, and says so of every page.
         let expected = ["status of 401", "The Cross-Origin-Opener-Policy header has been ignored"];
         let complaints = cage.complaints().await;

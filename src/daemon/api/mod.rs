@@ -153,6 +153,7 @@ pub fn app(api: Api) -> axum::Router {
     axum::Router::new()
         .fallback_service(router)
         .layer(middleware::from_fn(pages::for_browsers))
+        .layer(pages::compression())
         .layer(middleware::from_fn_with_state(api, gate::before_routing))
 }
 

@@ -26,8 +26,12 @@ pub(super) use refused::for_browsers;
 
 use super::api::Api;
 use axum::Router;
+use axum::http::{Extensions, HeaderMap, HeaderValue, StatusCode, Version, header};
 use axum::routing::get;
-use tower_http::compression::CompressionLayer;
+use tower_http::compression::{CompressionLayer, Predicate};
+
+/// What is worth compressing; event streams are not: each event has to arrive at once.
+const PACKED: [&str; 3] = ["text/html", "text/css", "text/javascript"];
 
 /// Where the pages are. Each has its line in [`access::rules`](super::access::rules).
 pub(super) fn routes() -> Router<Api> {
@@ -48,6 +52,12 @@ pub(super) fn routes() -> Router<Api> {
         .route("/pair", get(pair::page).post(pair::enter))
         .route("/pair/leave", axum::routing::post(pair::leave))
         .route("/assets/{name}", get(assets::read))
-        // A long round's page is a quarter as large then. Event streams are left as they are.
-        .layer(CompressionLayer::new())
+}
+
+/// Pages, style and script are sent compressed: a long round's page is a quarter as large then.
+pub(super) fn compression() -> CompressionLayer<impl Predicate> {
+    CompressionLayer::new().compress_when(|_: StatusCode, _: Version, headers: &HeaderMap, _: &Extensions| {
+        let kind = headers.get(header::CONTENT_TYPE).map(HeaderValue::as_bytes);
+        kind.is_some_and(|kind| PACKED.iter().any(|packed| kind.starts_with(packed.as_bytes())))
+    })
 }

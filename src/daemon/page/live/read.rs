@@ -66,7 +66,10 @@ pub async fn read(api: &Api, question: Question, now: UtcMicros) -> Result<Read,
         (Some((_, whose)), _) => Some(whose),
         (None, _) => None,
     };
-    let newest = if whose == Some(at_bat.plate.athlete_id) { None } else { newest(connection, &at_bat).await? };
+    let shown = question.last.and_then(|(id, _)| id);
+    let is_last = round.last().is_none_or(|card| Some(card.id) == shown);
+    let is_known = whose == Some(at_bat.plate.athlete_id) && is_last;
+    let newest = if is_known { None } else { newest(connection, &at_bat).await? };
     Ok(Read { at_bat, choices, round, before, asked, newest })
 }
 

@@ -175,7 +175,7 @@ pub struct Read {
     pub before: i64,
     /// Of the swing that was the last one: what is stored of it now.
     pub asked: Option<Asked>,
-    /// The last swing of whoever is at the plate, if another one was known.
+    /// The last swing of whoever is at the plate, if it is another one than was asked for.
     pub newest: Option<Last>,
 }
 
@@ -234,7 +234,10 @@ impl Scene {
                 None => self.last = None,
             }
         }
-        self.last = self.last.take().filter(|last| last.athlete_id == athlete_id).or(read.newest);
+        // One that was read may have been followed by another before anybody listened.
+        let is_behind = |last: &Last| last.told.is_none() && read.newest.as_ref().is_some_and(|new| new.at > last.at);
+        let last = self.last.take().filter(|last| last.athlete_id == athlete_id && !is_behind(last));
+        self.last = last.or(read.newest);
     }
 
     /// How it was then, if that is of the kind of the swing that is shown: the next one may be of another.
