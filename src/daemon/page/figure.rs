@@ -1,6 +1,6 @@
 //! A chart as it stands in a page, with the same numbers as a table.
 
-use crate::report::svg::draw::Chart;
+use crate::report::svg::Chart;
 use maud::{Markup, html};
 
 /// A chart with words under it, and its table to be opened.

@@ -10,7 +10,6 @@
 
 mod band;
 mod chart;
-pub mod draw;
 mod numbers;
 mod path;
 mod speed;

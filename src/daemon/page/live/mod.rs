@@ -21,6 +21,7 @@ use super::shell::{Here, Page};
 use super::view::View;
 use crate::daemon::access::Who;
 use crate::daemon::api::{Api, Problem};
+use crate::daemon::page::words;
 use crate::daemon::store::rows::Role;
 use crate::report::words::Units;
 use axum::Extension;
@@ -69,7 +70,7 @@ fn main(screen: &Screen, units: Units) -> Markup {
                 div.slot role="status" data-slot=(Slot::Faults.name()) { (screen.html(units, Slot::Faults)) }
                 section aria-label="Who is at the plate" {
                     (slot(Slot::Who))
-                    p data-problem role="alert" hidden {}
+                    (words::problem())
                 }
                 (slot(Slot::Numbers))
                 .charts { (slot(Slot::Speed)) (slot(Slot::Side)) (slot(Slot::Above)) }
@@ -77,7 +78,7 @@ fn main(screen: &Screen, units: Units) -> Markup {
                 (slot(Slot::Round))
             }
             section.say #say aria-label="What the next swing belongs to" {
-                p data-problem role="alert" hidden {}
+                (words::problem())
                 div.slot.change data-slot=(Slot::Plate.name()) { (screen.html(units, Slot::Plate)) }
                 (slot(Slot::Sensor))
                 (by_ear_and_key())

@@ -16,7 +16,7 @@ use crate::engine::session::ToldSwing;
 use crate::engine::swing::{Contact, Curves};
 use crate::engine::wire::mcap::AtThePlateSide;
 use crate::report::event;
-use crate::report::svg::draw::Square;
+use crate::report::svg::Square;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::sync::{Arc, OnceLock};

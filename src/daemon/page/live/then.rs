@@ -3,7 +3,7 @@
 //! Of the same athlete, side, bat, drill and ball source from before the lesson, if those are three or more; else of the same
 //! side and bat, whatever the drill; else those of the lesson from before the round. Only swings that count and have no flag.
 
-use crate::daemon::api::Api;
+use crate::daemon::api::{Api, Statistics};
 use crate::daemon::page::when::day_text;
 use crate::daemon::record::plate::AtBat;
 use crate::daemon::store::StoreError;
@@ -13,7 +13,7 @@ use crate::daemon::store::rows::{BallSource, Side, UtcMicros};
 use crate::engine::metrics::Metric;
 use crate::engine::swing::Curves;
 use crate::report::curves::decode;
-use crate::report::svg::draw::Band;
+use crate::report::svg::Band;
 use uuid::Uuid;
 
 /// Fewer swings are no then.
@@ -128,7 +128,7 @@ impl Then {
         let when = between(at(found.last()), at(found.first()), which);
         Self {
             band: Band::of(&drawn.iter().collect::<Vec<_>>()),
-            medians: Metric::ALL.map(|metric| median(values(metric))),
+            medians: Metric::ALL.map(|metric| Statistics::of(values(metric)).median),
             swings: found.len(),
             words: words(found.len(), &when, &kind.same(which)),
         }
@@ -153,24 +153,9 @@ fn between(first: UtcMicros, last: UtcMicros, which: Which) -> String {
     if first == last { last } else { format!("{first} to {last}") }
 }
 
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.retain(|value| value.is_finite());
-    values.sort_by(f64::total_cmp);
-    let half = values.len() / 2;
-    let upper = *values.get(half)?;
-    Some(if values.len().is_multiple_of(2) { 0.5 * (values[half - 1] + upper) } else { upper })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_median_is_the_middle_or_between_the_two_there() {
-        assert_eq!(median(vec![]), None);
-        assert_eq!(median(vec![3.0, f64::NAN, 1.0, 2.0]), Some(2.0));
-        assert_eq!(median(vec![4.0, 1.0, 2.0, 3.0]), Some(2.5));
-    }
 
     #[test]
     fn days_are_said_as_on_other_pages_and_one_is_said_once() {

@@ -1,5 +1,6 @@
 //! Fields of forms, named as the API's bodies are. What is shown is in the units of the page; the script sends the API's.
 
+pub use crate::daemon::page::words::problem;
 use crate::report::words::Units;
 use maud::{Markup, html};
 
@@ -109,11 +110,6 @@ pub fn choice(label: &str, name: &str, words: &[(&str, &str)], chosen: &str) -> 
             }
         }
     }
-}
-
-/// Where a refusal is told.
-pub fn problem() -> Markup {
-    html! { p data-problem role="alert" hidden {} }
 }
 
 #[cfg(test)]

@@ -1,6 +1,7 @@
 //! From nothing to the first swing: four steps on one page, drawn from what is in the store, so that a reload loses nothing.
 //! Who and what was touched stands in the address; that the cautions were read, in a cookie of the browser.
 
+use super::fields;
 use super::overview::{MOST, bat_words, new_bat, read_as};
 use super::{cautions, near, people};
 use crate::daemon::access::Who;
@@ -117,7 +118,7 @@ fn sensor(api: &Api) -> Markup {
         (near::place(&near::near_now(api), "/setup/nearby"))
         p { "No sensor at hand? A bundled lesson of an invented athlete is played as if it were one." }
         button.change type="button" data-send="POST /v1/example" data-then="/" { "Try it with the bundled recording" }
-        p data-problem role="alert" hidden {}
+        (fields::problem())
     }
 }
 
@@ -239,7 +240,7 @@ impl Start {
                 @if athlete.bats == Bats::Both || athlete.bats == Bats::Unknown {
                     p.faint { (athlete.nickname) " bats from " (read_as(&people::BATS, athlete.bats.word())) ": from which now?" }
                 }
-                p data-problem role="alert" hidden {}
+                (fields::problem())
             }
         }
     }

@@ -11,8 +11,7 @@ use super::scene::Scene;
 use super::screen::Slot;
 use crate::daemon::page::words;
 use crate::daemon::store::rows::{Bats, Side};
-use crate::report::svg;
-use crate::report::svg::draw::{self as chart, Chart, Drawn, Pitch};
+use crate::report::svg::{self, Chart, Drawn, Pitch};
 use crate::report::words::Units;
 use maud::{Markup, html};
 
@@ -47,7 +46,7 @@ fn speed(scene: &Scene, units: Units) -> Markup {
         return html! {};
     }
     html! {
-        (both("speed", &chart::speed(now, band, units), Some(then.map_or(why_no_then(scene), |then| &then.words))))
+        (both("speed", &svg::speed(now, band, units), Some(then.map_or(why_no_then(scene), |then| &then.words))))
     }
 }
 
@@ -63,7 +62,7 @@ fn path(scene: &Scene, view: svg::View, units: Units) -> Markup {
         svg::View::Side => "side",
         svg::View::Above => "above",
     };
-    both(key, &chart::path(now, view, pitch, last.square(), units), None)
+    both(key, &svg::path(now, view, pitch, last.square(), units), None)
 }
 
 /// A chart, and the same as a table.

@@ -7,7 +7,7 @@ use crate::daemon::api::{Kind, Problem};
 use crate::daemon::store::queries::swings_read::summary::{Group, GroupLesson};
 use crate::daemon::store::rows::{Bat, Occasion, Side, Word};
 use crate::engine::metrics::Metric;
-use crate::report::svg::draw::{self, TrendLine, TrendPoint};
+use crate::report::svg::{self, TrendLine, TrendPoint};
 use crate::report::words::{Units, label};
 use maud::{Markup, html};
 use serde::Deserialize;
@@ -65,7 +65,7 @@ impl Choice {
 pub fn section(choice: Choice, groups: &[Group], bats: &[Bat], units: Units) -> Markup {
     let drawn: Vec<&Group> = groups.iter().filter(|group| group.lesson.is_some_and(|l| choice.holds(l))).collect();
     let lines = lines(&drawn);
-    let chart = draw::trend(choice.metric, &lines, units);
+    let chart = svg::trend(choice.metric, &lines, units);
     html! {
         section.trend {
             h2 { "From lesson to lesson" }

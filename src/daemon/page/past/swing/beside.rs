@@ -6,7 +6,7 @@ use crate::daemon::page::words;
 use crate::daemon::store::queries::swings_read::FoundSwing;
 use crate::daemon::store::rows::{Mark, Side, Swing};
 use crate::engine::metrics::Metric;
-use crate::report::svg::draw::{Band, Called};
+use crate::report::svg::{Band, Called};
 use maud::{Markup, html};
 use uuid::Uuid;
 

@@ -6,7 +6,7 @@ use super::beside::under_chart;
 use crate::engine::metrics::{Metric, square_stretch};
 use crate::engine::swing::Curves;
 use crate::report::svg::View;
-use crate::report::svg::draw::{self, Drawn, Pitch, Square};
+use crate::report::svg::{self, Drawn, Pitch, Square};
 use crate::report::words::Units;
 use maud::{Markup, html};
 
@@ -28,11 +28,11 @@ fn charts(whole: &Whole, curves: &Curves, units: Units) -> Markup {
     let now = Drawn { curves, start_s: analysis.start_s - analysis.contact_s };
     let (pitch, square) = (pitch(whole), square(whole, curves));
     html! {
-        (figure(&draw::speed(Some(now), whole.band.as_ref(), units), "speed", &html! {
+        (figure(&svg::speed(Some(now), whole.band.as_ref(), units), "speed", &html! {
             (under_chart(&whole.others, whole.band.as_ref(), whole.found.swing.side))
         }))
         @for (view, key) in [(View::Side, "side"), (View::Above, "above")] {
-            (figure(&draw::path(now, view, pitch, square, units), key, &html! {
+            (figure(&svg::path(now, view, pitch, square, units), key, &html! {
                 @if pitch.is_none() { "Nothing was pitched, so there is no line of a pitch." }
             }))
         }

@@ -24,7 +24,7 @@ use crate::engine::metrics::Flag;
 use crate::engine::profile::Profile;
 use crate::engine::swing::Curves;
 use crate::report::curves::decode;
-use crate::report::svg::draw::Band;
+use crate::report::svg::Band;
 use crate::report::words::{Units, meaning};
 use axum::Extension;
 use axum::extract::State;
