@@ -4,7 +4,7 @@ use std::fs::read_to_string;
 use std::path::{Path, PathBuf};
 
 /// Folders that compute and nothing else.
-const PURE: [&str; 3] = ["src/engine", "src/sim", "src/report"];
+const PURE: [&str; 6] = ["src/engine", "src/sim", "src/compare", "src/ball", "src/film", "src/report"];
 
 /// What pure code does not name: files, threads, clocks, the environment, the terminal, and maps whose order is random.
 const IMPURE: [&str; 16] = [
@@ -27,8 +27,11 @@ const IMPURE: [&str; 16] = [
 ];
 
 /// Which folder may not name which modules.
-const DOWNSTREAM: [(&str, &[&str]); 4] = [
-    ("src/engine", &["crate::sim", "crate::report", "crate::cli"]),
+const DOWNSTREAM: [(&str, &[&str]); 7] = [
+    ("src/engine", &["crate::sim", "crate::compare", "crate::ball", "crate::film", "crate::report", "crate::cli"]),
+    ("src/compare", &["crate::sim", "crate::ball", "crate::film", "crate::report", "crate::cli"]),
+    ("src/ball", &["crate::sim", "crate::compare", "crate::film", "crate::report", "crate::cli"]),
+    ("src/film", &["crate::sim", "crate::compare", "crate::ball", "crate::report", "crate::cli"]),
     ("src/sim", &["crate::report", "crate::cli"]),
     ("src/report", &["crate::sim", "crate::cli"]),
     ("src/daemon", &["crate::sim", "crate::cli"]),

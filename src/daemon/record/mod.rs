@@ -5,6 +5,8 @@
 //! takes one in from elsewhere. [`backlog`] is what earlier runs did not store. [`plate`] is who swings next, [`outfit`] what
 //! they swing.
 //!
+//! [`then_now`] reads two selections of swings and sets them side by side.
+//!
 //! And what is done with the record as a whole. [`erase`] takes one athlete out of everything there is: rows, files of
 //! recordings ([`cut`]), what was told, copies ([`copies`]); [`theirs`] says what is whose. [`backup`] makes a copy, described
 //! by a [`manifest`]; [`restore`] puts one in place. [`retention`] erases what was kept long enough. [`archive`] is one
@@ -31,6 +33,7 @@ mod survey;
 #[cfg(test)]
 mod tests;
 pub mod theirs;
+pub mod then_now;
 mod turns;
 mod upload;
 

@@ -1,0 +1,1 @@
+//! The sound of an instructor's own film: cracks of bat on ball, matched in time with swings that were measured.
