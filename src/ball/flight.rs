@@ -26,7 +26,7 @@ const DRAG_PER_1000_RPM: f64 = 0.0292;
 const LONGEST_S: f64 = 30.0;
 /// From a point of the flight to the next, s. Against a tenth of it, a carry differs by less than a millimetre: held by
 /// `halving_the_step_divides_the_error_by_sixteen`.
-const STEP_S: f64 = 0.02;
+const STEP_S: f64 = 0.05;
 
 /// A lift coefficient, C_l = a·S / (b + c·S).
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -159,7 +159,7 @@ impl Launch {
     }
 
     fn rate(&self, at: State) -> State {
-        let speed_mps = at.out_mps.hypot(at.up_mps);
+        let speed_mps = (at.out_mps * at.out_mps + at.up_mps * at.up_mps).sqrt();
         let per_m = self.density_kgpm3 * PI * self.radius_m * self.radius_m / (2.0 * self.mass_kg);
         let drag = per_m * self.drag * speed_mps;
         let lift = per_m * self.lift.coefficient(self.backspin_radps * self.radius_m, speed_mps) * speed_mps;
@@ -176,7 +176,7 @@ impl Launch {
 /// differ in drag, and over both lift coefficients, m. `None`: something is no number of a ball's flight.
 ///
 /// A greater exit speed and less drag always carry farther, so that only their ends are looked at; of spin and launch, which
-/// have a best value, the middle too. Held by `no_flight_within_the_spans_leaves_the_span_of_carries`.
+/// have a best value, points between them too. Held by `no_flight_within_the_spans_leaves_the_span_of_carries`.
 pub fn carries_m(kind: Kind, exit_speed_mps: Span, launch_deg: Span, density_kgpm3: Span) -> Option<Span> {
     let spans = [exit_speed_mps, launch_deg, density_kgpm3];
     if !spans.iter().all(|span| span.is_sound()) {
@@ -185,8 +185,8 @@ pub fn carries_m(kind: Kind, exit_speed_mps: Span, launch_deg: Span, density_kgp
     let drag = kind.drag_without_spin();
     let mut carries = Span::new(f64::INFINITY, 0.0);
     for (speed_mps, drag) in [(exit_speed_mps.low, drag.high), (exit_speed_mps.high, drag.low)] {
-        for backspin_rpm in three(USUAL_BACKSPIN_RPM) {
-            for angle_deg in three(launch_deg) {
+        for backspin_rpm in ends_and_middle(USUAL_BACKSPIN_RPM) {
+            for angle_deg in over(launch_deg) {
                 for density_kgpm3 in [density_kgpm3.low, density_kgpm3.high] {
                     for lift in [Lift::NATHAN, Lift::CROSS] {
                         let launch =
@@ -221,8 +221,14 @@ fn launch(kind: Kind, speed_mps: f64, angle_deg: f64, backspin_rpm: f64, drag_wi
     }
 }
 
-fn three(span: Span) -> [f64; 3] {
+fn ends_and_middle(span: Span) -> [f64; 3] {
     [span.low, span.middle(), span.high]
+}
+
+/// Five points of a span, even.
+fn over(span: Span) -> [f64; 5] {
+    let part = |share: f64| span.low + share * (span.high - span.low);
+    [span.low, part(0.25), part(0.5), part(0.75), span.high]
 }
 
 #[cfg(test)]
