@@ -1,6 +1,6 @@
 //! How dense the air is that a ball flies through.
 
-use super::Span;
+use super::Bounds;
 
 /// Gas constants of dry air and of water vapour, J/(kg·K): R = 8.314462618 J/(mol·K) over 28.9644 g/mol (ISO 2533:1975) and
 /// 18.01528 g/mol.
@@ -17,7 +17,7 @@ const ZERO_CELSIUS_K: f64 = 273.15;
 /// How far the weather's pressure goes from the standard one on most days, as a share: 20 hPa (common practice, no source).
 const WEATHER: f64 = 0.02;
 /// What is taken where nothing is said of the temperature, °C.
-pub const USUAL_TEMPERATURE_C: Span = Span::new(10.0, 30.0);
+pub const USUAL_TEMPERATURE_C: Bounds = Bounds::new(10.0, 30.0);
 /// What is taken where nothing is said of the place, m above the sea.
 pub const USUAL_ELEVATION_M: f64 = 0.0;
 
@@ -40,15 +40,15 @@ pub fn density_kgpm3(temperature_c: f64, pressure_pa: f64, humidity: f64) -> f64
     (pressure_pa - vapour_pa) / (DRY_AIR * temperature_k) + vapour_pa / (VAPOUR * temperature_k)
 }
 
-/// Densities over a span of temperatures at an elevation, whatever the weather's pressure and humidity, kg/m³. `None`: outside
+/// Densities over a range of temperatures at an elevation, whatever the weather's pressure and humidity, kg/m³. `None`: outside
 /// of −45 to 60 °C or −500 to 11,000 m.
-pub fn densities_kgpm3(temperature_c: Span, elevation_m: f64) -> Option<Span> {
+pub fn densities_kgpm3(temperature_c: Bounds, elevation_m: f64) -> Option<Bounds> {
     let is_in_range = temperature_c.is_sound()
         && temperature_c.low >= -45.0
         && temperature_c.high <= 60.0
         && (-500.0..=11_000.0).contains(&elevation_m);
     let pressure_pa = standard_pressure_pa(elevation_m);
-    is_in_range.then(|| Span {
+    is_in_range.then(|| Bounds {
         low: density_kgpm3(temperature_c.high, pressure_pa * (1.0 - WEATHER), 1.0),
         high: density_kgpm3(temperature_c.low, pressure_pa * (1.0 + WEATHER), 0.0),
     })
@@ -94,9 +94,9 @@ mod tests {
     /// About 1.0 kg/m³ at 1609 m on a warm day (common practice, no source), a fifth less than at the sea.
     #[test]
     fn a_mile_above_the_sea_air_is_a_fifth_thinner() {
-        let mile = densities_kgpm3(Span::exactly(20.0), 1609.0).unwrap();
+        let mile = densities_kgpm3(Bounds::exactly(20.0), 1609.0).unwrap();
         assert!(mile.contains(1.0), "{mile:?}");
-        let sea = densities_kgpm3(Span::exactly(20.0), 0.0).unwrap();
+        let sea = densities_kgpm3(Bounds::exactly(20.0), 0.0).unwrap();
         assert!((mile.middle() / sea.middle() - 0.82).abs() < 0.01);
         assert!(sea.contains(density_kgpm3(20.0, SEA_LEVEL_PA, 0.5)));
     }
@@ -104,11 +104,11 @@ mod tests {
     #[test]
     fn what_is_outside_of_the_weather_has_no_density() {
         for wrong in [f64::NAN, f64::INFINITY, -300.0, 100.0] {
-            assert_eq!(densities_kgpm3(Span::exactly(wrong), 0.0), None);
+            assert_eq!(densities_kgpm3(Bounds::exactly(wrong), 0.0), None);
         }
         for wrong in [f64::NAN, f64::INFINITY, -1e4, 5e4] {
-            assert_eq!(densities_kgpm3(Span::exactly(20.0), wrong), None);
+            assert_eq!(densities_kgpm3(Bounds::exactly(20.0), wrong), None);
         }
-        assert_eq!(densities_kgpm3(Span::new(30.0, 10.0), 0.0), None);
+        assert_eq!(densities_kgpm3(Bounds::new(30.0, 10.0), 0.0), None);
     }
 }

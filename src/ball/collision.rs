@@ -4,7 +4,7 @@
 //! the millisecond of the blow; what it loses by bending and what a hollow barrel gives back are in e. A ball met off the axis or
 //! off the sweet spot leaves slower.
 
-use super::Span;
+use super::Bounds;
 use super::kind::Kind;
 
 /// The pivot of ASTM F2398, from the knob's end: 6 in.
@@ -40,12 +40,12 @@ impl BatBody {
         Some(1.0 / inverse).filter(|mass_kg| mass_kg.is_finite() && *mass_kg > 0.0)
     }
 
-    /// Collision efficiency against a ball of a kind, whatever its mass and restitution within their spans. `None`: there is
+    /// Collision efficiency against a ball of a kind, whatever its mass and restitution within their ranges. `None`: there is
     /// no such bat, or one so light that the ball would not come back.
-    pub fn q(&self, kind: Kind) -> Option<Span> {
+    pub fn q(&self, kind: Kind) -> Option<Bounds> {
         let bat_kg = self.effective_mass_kg()?;
         let (ball_kg, restitution) = (kind.mass_kg(), kind.restitution());
-        let q = Span {
+        let q = Bounds {
             low: collision_efficiency(restitution.low, ball_kg.high / bat_kg),
             high: collision_efficiency(restitution.high, ball_kg.low / bat_kg),
         };
@@ -65,13 +65,18 @@ pub fn exit_speed_mps(q: f64, pitch_speed_mps: f64, bat_speed_mps: f64) -> f64 {
 
 /// Exit speeds over all of q and the 95 % interval of bat speed, m/s; none is below 0. `None`: something is not a number, or
 /// negative where it cannot be.
-pub fn exit_speeds_mps(q: Span, pitch_speed_mps: f64, bat_speed_mps: f64, bat_speed_sigma_mps: f64) -> Option<Span> {
+pub fn exit_speeds_mps(
+    q: Bounds,
+    pitch_speed_mps: f64,
+    bat_speed_mps: f64,
+    bat_speed_sigma_mps: f64,
+) -> Option<Bounds> {
     let half_width_mps = HALF_WIDTH_95 * bat_speed_sigma_mps;
     if !(pitch_speed_mps >= 0.0 && bat_speed_mps >= 0.0 && half_width_mps >= 0.0 && q.low > -1.0) {
         return None;
     }
     let slowest_mps = (bat_speed_mps - half_width_mps).max(0.0);
-    let speeds = Span {
+    let speeds = Bounds {
         low: exit_speed_mps(q.low, pitch_speed_mps, slowest_mps).max(0.0),
         high: exit_speed_mps(q.high, pitch_speed_mps, bat_speed_mps + half_width_mps),
     };
@@ -206,10 +211,10 @@ mod tests {
     }
 
     #[test]
-    fn the_span_holds_all_of_q_and_95_percent_of_bat_speed() {
-        let span = exit_speeds_mps(Span::new(0.15, 0.24), 30.0, 28.0, 0.5).unwrap();
-        assert!((span.low - (0.15 * 30.0 + 1.15 * (28.0 - 0.98))).abs() < 1e-12);
-        assert!((span.high - (0.24 * 30.0 + 1.24 * (28.0 + 0.98))).abs() < 1e-12);
+    fn the_range_holds_all_of_q_and_95_percent_of_bat_speed() {
+        let range = exit_speeds_mps(Bounds::new(0.15, 0.24), 30.0, 28.0, 0.5).unwrap();
+        assert!((range.low - (0.15 * 30.0 + 1.15 * (28.0 - 0.98))).abs() < 1e-12);
+        assert!((range.high - (0.24 * 30.0 + 1.24 * (28.0 + 0.98))).abs() < 1e-12);
     }
 
     #[test]
@@ -222,12 +227,12 @@ mod tests {
         assert_eq!(BatBody { sweet_spot_m: f64::INFINITY, ..WOOD }.q(Kind::Baseball), None);
         // About the pivot it would have less than about its centre of mass.
         assert_eq!(BatBody { balance_m: 0.8, ..WOOD }.q(Kind::Baseball), None);
-        let q = Span::new(0.15, 0.24);
+        let q = Bounds::new(0.15, 0.24);
         for wrong in [f64::NAN, f64::INFINITY, -1.0] {
             assert_eq!(exit_speeds_mps(q, wrong, 28.0, 0.5), None);
             assert_eq!(exit_speeds_mps(q, 30.0, wrong, 0.5), None);
             assert_eq!(exit_speeds_mps(q, 30.0, 28.0, wrong), None);
         }
-        assert_eq!(exit_speeds_mps(Span::exactly(f64::NAN), 30.0, 28.0, 0.5), None);
+        assert_eq!(exit_speeds_mps(Bounds::exactly(f64::NAN), 30.0, 28.0, 0.5), None);
     }
 }

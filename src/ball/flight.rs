@@ -4,7 +4,7 @@
 //! factor S = Rω/v. Both are fits to batted and pitched baseballs; spin is kept over the flight. Wind and sidespin are left out.
 //! Integrated by Runge–Kutta's method of fourth order.
 
-use super::Span;
+use super::Bounds;
 use super::kind::Kind;
 use std::f64::consts::PI;
 
@@ -16,10 +16,10 @@ const RADPS_PER_RPM: f64 = PI / 30.0;
 /// Where a ball is met above the ground, m (common practice, no source).
 pub const CONTACT_HEIGHT_M: f64 = 1.0;
 /// What is taken where nothing is said of the launch, degrees above the horizontal: where balls carry farthest for their speed.
-pub const USUAL_LAUNCH_DEG: Span = Span::new(25.0, 30.0);
+pub const USUAL_LAUNCH_DEG: Bounds = Bounds::new(25.0, 30.0);
 /// Backspin of a ball well struck at such angles, rpm: about 2000 (R. K. Adair, *The Physics of Baseball*), hardly ever topspin
 /// (A. M. Nathan, as quoted by FanGraphs, 2021); the width is common practice, no source.
-pub const USUAL_BACKSPIN_RPM: Span = Span::new(1000.0, 3000.0);
+pub const USUAL_BACKSPIN_RPM: Bounds = Bounds::new(1000.0, 3000.0);
 /// What spin adds to the drag coefficient, for 1000 rpm (A. M. Nathan's trajectory calculator, University of Illinois).
 const DRAG_PER_1000_RPM: f64 = 0.0292;
 /// A ball is not followed for longer, s.
@@ -176,14 +176,14 @@ impl Launch {
 /// differ in drag, and over both lift coefficients, m. `None`: something is no number of a ball's flight.
 ///
 /// A greater exit speed and less drag always carry farther, so that only their ends are looked at; of spin and launch, which
-/// have a best value, points between them too. Held by `no_flight_within_the_spans_leaves_the_span_of_carries`.
-pub fn carries_m(kind: Kind, exit_speed_mps: Span, launch_deg: Span, density_kgpm3: Span) -> Option<Span> {
-    let spans = [exit_speed_mps, launch_deg, density_kgpm3];
-    if !spans.iter().all(|span| span.is_sound()) {
+/// have a best value, points between them too. Held by `no_flight_within_the_ranges_leaves_the_range_of_carries`.
+pub fn carries_m(kind: Kind, exit_speed_mps: Bounds, launch_deg: Bounds, density_kgpm3: Bounds) -> Option<Bounds> {
+    let ranges = [exit_speed_mps, launch_deg, density_kgpm3];
+    if !ranges.iter().all(|range| range.is_sound()) {
         return None;
     }
     let drag = kind.drag_without_spin();
-    let mut carries = Span::new(f64::INFINITY, 0.0);
+    let mut carries = Bounds::new(f64::INFINITY, 0.0);
     for (speed_mps, drag) in [(exit_speed_mps.low, drag.high), (exit_speed_mps.high, drag.low)] {
         for backspin_rpm in ends_and_middle(USUAL_BACKSPIN_RPM) {
             for angle_deg in over(launch_deg) {
@@ -192,7 +192,7 @@ pub fn carries_m(kind: Kind, exit_speed_mps: Span, launch_deg: Span, density_kgp
                         let launch =
                             launch(kind, speed_mps, angle_deg, backspin_rpm, drag, Air { density_kgpm3, lift });
                         let carry_m = launch.carry_m()?;
-                        carries = Span::new(carries.low.min(carry_m), carries.high.max(carry_m));
+                        carries = Bounds::new(carries.low.min(carry_m), carries.high.max(carry_m));
                     }
                 }
             }
@@ -221,14 +221,14 @@ fn launch(kind: Kind, speed_mps: f64, angle_deg: f64, backspin_rpm: f64, drag_wi
     }
 }
 
-fn ends_and_middle(span: Span) -> [f64; 3] {
-    [span.low, span.middle(), span.high]
+fn ends_and_middle(range: Bounds) -> [f64; 3] {
+    [range.low, range.middle(), range.high]
 }
 
-/// Five points of a span, even.
-fn over(span: Span) -> [f64; 5] {
-    let part = |share: f64| span.low + share * (span.high - span.low);
-    [span.low, part(0.25), part(0.5), part(0.75), span.high]
+/// Five points of a range, even.
+fn over(range: Bounds) -> [f64; 5] {
+    let part = |share: f64| range.low + share * (range.high - range.low);
+    [range.low, part(0.25), part(0.5), part(0.75), range.high]
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! Baseball and softball: mass, size, and how they rebound and fly.
 
-use super::Span;
+use super::Bounds;
 use std::f64::consts::PI;
 
 /// Kilograms in an ounce and metres in an inch, exact (NIST SP 811, appendix B).
@@ -19,10 +19,10 @@ pub enum Kind {
 
 impl Kind {
     /// Mass, kg. Baseball: 5 to 5¼ oz (Official Baseball Rules, 3.01). Softball: 6¼ to 7 oz (rules of the game, from memory).
-    pub fn mass_kg(self) -> Span {
+    pub fn mass_kg(self) -> Bounds {
         match self {
-            Self::Baseball => Span::new(5.0 * KG_PER_OZ, 5.25 * KG_PER_OZ),
-            Self::Softball => Span::new(6.25 * KG_PER_OZ, 7.0 * KG_PER_OZ),
+            Self::Baseball => Bounds::new(5.0 * KG_PER_OZ, 5.25 * KG_PER_OZ),
+            Self::Softball => Bounds::new(6.25 * KG_PER_OZ, 7.0 * KG_PER_OZ),
         }
     }
 
@@ -41,20 +41,20 @@ impl Kind {
     /// Baseball: 0.46 to 0.50. The certification of bats that are not of wood allows 0.50, "slightly higher than the best
     /// available wood bats" (NCAA Baseball Research Panel, 16 September 2008); wood goes down to about 0.46 (from memory).
     /// Softball: 0.42 to 0.52: from a soft ball on wood to a hollow bat that just passes the 98 mph certification (from memory).
-    pub fn restitution(self) -> Span {
+    pub fn restitution(self) -> Bounds {
         match self {
-            Self::Baseball => Span::new(0.46, 0.50),
-            Self::Softball => Span::new(0.42, 0.52),
+            Self::Baseball => Bounds::new(0.46, 0.50),
+            Self::Softball => Bounds::new(0.42, 0.52),
         }
     }
 
     /// Collision efficiency q where nothing is known of the bat: from a child's light bat to a heavy one, whatever e. About 0.2
     /// to 0.25 is told for men's bats and a baseball; a light bat gives way more, and a light bat before a heavy softball may
     /// not even send it back from rest (q below 0). Held by `an_unknown_bat_has_the_q_of_every_usual_one`.
-    pub fn usual_q(self) -> Span {
+    pub fn usual_q(self) -> Bounds {
         match self {
-            Self::Baseball => Span::new(0.06, 0.24),
-            Self::Softball => Span::new(-0.06, 0.21),
+            Self::Baseball => Bounds::new(0.06, 0.24),
+            Self::Softball => Bounds::new(-0.06, 0.21),
         }
     }
 
@@ -64,10 +64,10 @@ impl Kind {
     /// Lang, *How Far Did That Fly Ball Travel (Redux)*, 2014); and the distances that Nathan found in 80,000 batted balls (*Going
     /// Deep on Goin' Deep*, 2016) ask for up to 0.39, see `nathan_2016_distances_lie_within_the_spans`. Softball: the same
     /// (from memory: measured ones lie in it).
-    pub fn drag_without_spin(self) -> Span {
+    pub fn drag_without_spin(self) -> Bounds {
         match self {
-            Self::Baseball => Span::new(0.28, 0.39),
-            Self::Softball => Span::new(0.28, 0.39),
+            Self::Baseball => Bounds::new(0.28, 0.39),
+            Self::Softball => Bounds::new(0.28, 0.39),
         }
     }
 }

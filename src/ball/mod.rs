@@ -1,6 +1,6 @@
 //! What a ball would do if it were squared up, and what was measured of balls.
 //!
-//! Bat speed, bat and pitch speed give a span of exit speeds ([`collision`]); those, with [`air`], launch angle and spin, a span
+//! Bat speed, bat and pitch speed give a range of exit speeds ([`collision`]); those, with [`air`], launch angle and spin, a range
 //! of carries ([`flight`]); [`squared_up`] puts both together. None of it is ever a measurement. What other devices did measure
 //! is counted in [`measured`]. Formulas, sources and assumptions: proto-docs/ball.md.
 
@@ -13,14 +13,14 @@ pub mod squared_up;
 
 /// Least and greatest of what a number may be; nothing is said of what lies between.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Span {
+pub struct Bounds {
     /// Least.
     pub low: f64,
     /// Greatest.
     pub high: f64,
 }
 
-impl Span {
+impl Bounds {
     /// From `low` to `high`.
     pub const fn new(low: f64, high: f64) -> Self {
         Self { low, high }

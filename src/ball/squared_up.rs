@@ -1,6 +1,6 @@
-//! A swing's bat speed as what a ball would do that it met squarely: spans of exit speed and carry, never a measurement.
+//! A swing's bat speed as what a ball would do that it met squarely: ranges of exit speed and carry, never a measurement.
 
-use super::Span;
+use super::Bounds;
 use super::air::{USUAL_ELEVATION_M, USUAL_TEMPERATURE_C, densities_kgpm3};
 use super::collision::{BatBody, exit_speeds_mps};
 use super::flight::{USUAL_LAUNCH_DEG, carries_m};
@@ -25,9 +25,9 @@ pub struct Meeting {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Field {
     /// Above the horizontal, degrees.
-    pub launch_angle_deg: Span,
+    pub launch_angle_deg: Bounds,
     /// Temperature of the air, °C.
-    pub temperature_c: Span,
+    pub temperature_c: Bounds,
     /// Above the sea, m.
     pub elevation_m: f64,
 }
@@ -43,20 +43,20 @@ impl Default for Field {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SquaredUp {
     /// Collision efficiency.
-    pub q: Span,
+    pub q: Bounds,
     /// Whether q is this bat's; otherwise that of usual bats.
     pub is_bats_own: bool,
     /// Exit speed, m/s.
-    pub exit_speed_mps: Span,
+    pub exit_speed_mps: Bounds,
     /// Density of the air, kg/m³.
-    pub density_kgpm3: Span,
+    pub density_kgpm3: Bounds,
     /// Carry, m.
-    pub carry_m: Span,
+    pub carry_m: Bounds,
 }
 
 /// What a ball would do that is met squarely. `None`: something is no number of bat, ball or field.
 ///
-/// A span holds what is not known of bat, ball, air and spin, and the 95 % interval of bat speed.
+/// A range holds what is not known of bat, ball, air and spin, and the 95 % interval of bat speed.
 pub fn squared_up(meeting: &Meeting, field: &Field) -> Option<SquaredUp> {
     let own = meeting.bat.and_then(|bat| bat.q(meeting.kind));
     let q = own.unwrap_or_else(|| meeting.kind.usual_q());
@@ -80,7 +80,7 @@ mod tests {
     };
 
     #[test]
-    fn a_known_bat_gives_a_narrower_span_within_that_of_an_unknown_one() {
+    fn a_known_bat_gives_a_narrower_range_within_that_of_an_unknown_one() {
         let known = squared_up(&MEETING, &Field::default()).unwrap();
         let unknown = squared_up(&Meeting { bat: None, ..MEETING }, &Field::default()).unwrap();
         assert!(known.is_bats_own && !unknown.is_bats_own);
@@ -95,7 +95,7 @@ mod tests {
     fn what_is_said_of_the_field_narrows_the_carry_alone() {
         let usual = squared_up(&MEETING, &Field::default()).unwrap();
         let said =
-            Field { launch_angle_deg: Span::exactly(27.0), temperature_c: Span::exactly(20.0), elevation_m: 0.0 };
+            Field { launch_angle_deg: Bounds::exactly(27.0), temperature_c: Bounds::exactly(20.0), elevation_m: 0.0 };
         let here = squared_up(&MEETING, &said).unwrap();
         assert_eq!(here.exit_speed_mps, usual.exit_speed_mps);
         assert!(usual.carry_m.low < here.carry_m.low && here.carry_m.high < usual.carry_m.high);
@@ -115,7 +115,7 @@ mod tests {
 
     /// Under 5 ms on two cores of a small machine in a release; a debug build is some ten times slower.
     #[test]
-    fn a_span_takes_milliseconds() {
+    fn a_range_takes_milliseconds() {
         let begun = std::time::Instant::now();
         let count: usize = 20;
         let done = (0..count).filter(|_| squared_up(&MEETING, &Field::default()).is_some()).count();

@@ -10,10 +10,10 @@ fn struck(backspin_rpm: f64) -> Launch {
     launch(Kind::Baseball, 45.0, 28.0, backspin_rpm, 0.30, air)
 }
 
-/// Whatever flies over a span of densities.
-fn carries(kind: Kind, mph: f64) -> Span {
-    let air = densities_kgpm3(Span::new(10.0, 30.0), 0.0).unwrap();
-    carries_m(kind, Span::exactly(mph * MPH), USUAL_LAUNCH_DEG, air).unwrap()
+/// Whatever flies over a range of densities.
+fn carries(kind: Kind, mph: f64) -> Bounds {
+    let air = densities_kgpm3(Bounds::new(10.0, 30.0), 0.0).unwrap();
+    carries_m(kind, Bounds::exactly(mph * MPH), USUAL_LAUNCH_DEG, air).unwrap()
 }
 
 /// From a height h: R = (v cos θ / g)·(v sin θ + √(v² sin² θ + 2gh)) (any textbook of mechanics). The method is exact for
@@ -98,8 +98,8 @@ fn nathan_2016_distances_lie_within_the_spans() {
     let drag = Kind::Baseball.drag_without_spin();
     let feet = |rpm: f64, drag: f64| launch(Kind::Baseball, 103.0 * MPH, 27.0, rpm, drag, air).carry_m().unwrap() / FT;
     let best = |drag: f64| (0..=30).map(|k| feet(f64::from(k) * 100.0, drag)).fold(0.0, f64::max);
-    assert!(Span::new(feet(0.0, drag.high), feet(0.0, drag.low)).contains(336.0));
-    assert!(Span::new(best(drag.high), best(drag.low)).contains(400.0));
+    assert!(Bounds::new(feet(0.0, drag.high), feet(0.0, drag.low)).contains(336.0));
+    assert!(Bounds::new(best(drag.high), best(drag.low)).contains(400.0));
     for drag in [drag.low, drag.high] {
         let early = (feet(1500.0, drag) - feet(0.0, drag)) / (best(drag) - feet(0.0, drag));
         assert!(early > 0.95, "of what backspin adds, {early} is there at 1500 rpm");
@@ -107,16 +107,17 @@ fn nathan_2016_distances_lie_within_the_spans() {
     assert!(carries(Kind::Baseball, 103.0).contains(405.0 * FT));
 }
 
-/// Spin, drag, launch, speed and density drawn evenly over the spans, both lifts: none carries less or farther than is said, but
+/// Spin, drag, launch, speed and density drawn evenly over the ranges, both lifts: none carries less or farther than is said, but
 /// for what the best launch angle or spin lies off the middle, half a percent.
 #[test]
-fn no_flight_within_the_spans_leaves_the_span_of_carries() {
+fn no_flight_within_the_ranges_leaves_the_range_of_carries() {
     for kind in [Kind::Baseball, Kind::Softball] {
-        let air = densities_kgpm3(Span::new(10.0, 30.0), 0.0).unwrap();
-        let (speeds, angles) = (Span::new(30.0, 38.0), Span::new(15.0, 40.0));
-        let span = carries_m(kind, speeds, angles, air).unwrap();
-        let part =
-            |span: Span, k: u32, of: u32| span.low + (span.high - span.low) * f64::from(k % of) / f64::from(of - 1);
+        let air = densities_kgpm3(Bounds::new(10.0, 30.0), 0.0).unwrap();
+        let (speeds, angles) = (Bounds::new(30.0, 38.0), Bounds::new(15.0, 40.0));
+        let range = carries_m(kind, speeds, angles, air).unwrap();
+        let part = |range: Bounds, k: u32, of: u32| {
+            range.low + (range.high - range.low) * f64::from(k % of) / f64::from(of - 1)
+        };
         for k in 0..4000u32 {
             let lift = [Lift::NATHAN, Lift::CROSS][k as usize % 2];
             let air = Air { density_kgpm3: part(air, k / 3, 4), lift };
@@ -124,7 +125,7 @@ fn no_flight_within_the_spans_leaves_the_span_of_carries() {
             let drag = part(kind.drag_without_spin(), k / 7, 5);
             let ball = launch(kind, part(speeds, k / 11, 7), part(angles, k, 13), rpm, drag, air);
             let carry_m = ball.carry_m().unwrap();
-            assert!(carry_m >= 0.995 * span.low && carry_m <= 1.005 * span.high, "{ball:?} {carry_m} {span:?}");
+            assert!(carry_m >= 0.995 * range.low && carry_m <= 1.005 * range.high, "{ball:?} {carry_m} {range:?}");
         }
     }
 }
@@ -164,12 +165,12 @@ fn whatever_is_no_ball_ends_without_a_carry() {
     for mass_kg in [0.0, -1.0] {
         assert_eq!(Launch { mass_kg, ..struck(2000.0) }.carry_m(), None);
     }
-    let air = Span::exactly(1.2);
-    for wrong in [Span::exactly(f64::NAN), Span::new(2.0, 1.0), Span::exactly(f64::INFINITY)] {
+    let air = Bounds::exactly(1.2);
+    for wrong in [Bounds::exactly(f64::NAN), Bounds::new(2.0, 1.0), Bounds::exactly(f64::INFINITY)] {
         assert_eq!(carries_m(Kind::Baseball, wrong, USUAL_LAUNCH_DEG, air), None);
-        assert_eq!(carries_m(Kind::Baseball, Span::exactly(40.0), wrong, air), None);
-        assert_eq!(carries_m(Kind::Baseball, Span::exactly(40.0), USUAL_LAUNCH_DEG, wrong), None);
+        assert_eq!(carries_m(Kind::Baseball, Bounds::exactly(40.0), wrong, air), None);
+        assert_eq!(carries_m(Kind::Baseball, Bounds::exactly(40.0), USUAL_LAUNCH_DEG, wrong), None);
     }
-    let dead = carries_m(Kind::Baseball, Span::exactly(0.0), USUAL_LAUNCH_DEG, air).unwrap();
+    let dead = carries_m(Kind::Baseball, Bounds::exactly(0.0), USUAL_LAUNCH_DEG, air).unwrap();
     assert!(dead.low >= 0.0 && dead.high < 0.01, "it drops where it is, but for what its spin does: {dead:?}");
 }

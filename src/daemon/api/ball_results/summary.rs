@@ -110,3 +110,6 @@ impl BallTally {
         Self { count: tally.count, best: tally.best, median: tally.median, standard_deviation: tally.spread }
     }
 }
+
+#[cfg(test)]
+mod tests;

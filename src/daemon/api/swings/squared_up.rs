@@ -4,7 +4,7 @@ use super::super::Api;
 use super::super::check::Check;
 use super::super::extract::{Id, Params};
 use super::super::problem::Result;
-use crate::ball::Span;
+use crate::ball::Bounds;
 use crate::ball::flight::{CONTACT_HEIGHT_M, USUAL_BACKSPIN_RPM};
 use crate::ball::kind::Kind;
 use crate::ball::squared_up::Field;
@@ -63,14 +63,14 @@ pub struct SquaredUpOut {
     why_not: Option<WhyNot>,
     /// Collision efficiency q.
     #[schema(required)]
-    collision_efficiency: Option<SpanOut>,
+    collision_efficiency: Option<BoundsOut>,
     /// Exit speed, m/s.
     #[schema(required)]
-    exit_speed_mps: Option<SpanOut>,
+    exit_speed_mps: Option<BoundsOut>,
     /// Carry, m.
     #[schema(required)]
-    carry_m: Option<SpanOut>,
-    /// What the spans are made of.
+    carry_m: Option<BoundsOut>,
+    /// What the ranges are made of.
     assumed: Assumed,
 }
 
@@ -82,9 +82,9 @@ pub struct Assumed {
     #[schema(inline)]
     ball: BallKind,
     /// Its mass, kg.
-    ball_mass_kg: SpanOut,
+    ball_mass_kg: BoundsOut,
     /// Coefficient of restitution of ball and bat.
-    restitution: SpanOut,
+    restitution: BoundsOut,
     /// Whether the collision efficiency is that of the swing's own bat, or of bats as they usually are.
     #[schema(required, inline)]
     bat: Option<BatWord>,
@@ -95,26 +95,26 @@ pub struct Assumed {
     #[schema(required, inline)]
     pitch_from: Option<PitchWord>,
     /// Launch angle above the horizontal, degrees.
-    launch_angle_deg: SpanOut,
+    launch_angle_deg: BoundsOut,
     /// Backspin, revolutions per minute.
-    backspin_rpm: SpanOut,
+    backspin_rpm: BoundsOut,
     /// Drag coefficient without what spin adds.
-    drag_without_spin: SpanOut,
+    drag_without_spin: BoundsOut,
     /// Height of contact above the ground, m.
     contact_height_m: f64,
     /// Temperature, °C.
-    temperature_c: SpanOut,
+    temperature_c: BoundsOut,
     /// Elevation above the sea, m.
     elevation_m: f64,
     /// Density of the air, kg/m³.
     #[schema(required)]
-    air_density_kgpm3: Option<SpanOut>,
+    air_density_kgpm3: Option<BoundsOut>,
 }
 
 /// Least and greatest.
 #[derive(Clone, Copy, Serialize, ToSchema)]
-#[schema(as = Span)]
-pub struct SpanOut {
+#[schema(as = Bounds)]
+pub struct BoundsOut {
     /// Least.
     low: f64,
     /// Greatest.
@@ -161,7 +161,7 @@ pub enum PitchWord {
 
 /// Say what a squared-up ball would do
 ///
-/// Spans of exit speed and carry of a ball that this swing met squarely. Nothing of it is measured; a ball met off the sweet spot or
+/// Ranges of exit speed and carry of a ball that this swing met squarely. Nothing of it is measured; a ball met off the sweet spot or
 /// off its middle leaves slower. Formulas and sources: proto-docs/ball.md.
 #[utoipa::path(
     get, path = "/v1/swings/{id}/if-squared-up", tag = "swings", params(("id" = Uuid, Path), SquaredUpParams),
@@ -193,8 +193,8 @@ impl SquaredUpParams {
         Asked {
             pitch_speed_mps: self.pitch_speed_mps,
             field: Field {
-                launch_angle_deg: self.launch_angle_deg.map_or(usual.launch_angle_deg, Span::exactly),
-                temperature_c: self.temperature_c.map_or(usual.temperature_c, Span::exactly),
+                launch_angle_deg: self.launch_angle_deg.map_or(usual.launch_angle_deg, Bounds::exactly),
+                temperature_c: self.temperature_c.map_or(usual.temperature_c, Bounds::exactly),
                 elevation_m: self.elevation_m.unwrap_or(usual.elevation_m),
             },
             kind: self.ball.unwrap_or_default().into(),
@@ -240,9 +240,9 @@ impl Assumed {
     }
 }
 
-impl From<Span> for SpanOut {
-    fn from(span: Span) -> Self {
-        Self { low: span.low, high: span.high }
+impl From<Bounds> for BoundsOut {
+    fn from(range: Bounds) -> Self {
+        Self { low: range.low, high: range.high }
     }
 }
 
@@ -285,3 +285,6 @@ impl From<PitchFrom> for PitchWord {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;
