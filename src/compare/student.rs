@@ -23,11 +23,14 @@ pub fn half_width_95(df: f64) -> Option<f64> {
 /// Where a falling function is this much, from 0 on; `None`: nowhere below 1e12.
 pub fn falling_root(function: impl Fn(f64) -> f64, value: f64) -> Option<f64> {
     let mut high = 1.0;
-    while !(function(high) <= value) {
-        high *= 2.0;
+    loop {
+        if function(high) <= value {
+            break;
+        }
         if high > 1e12 {
             return None;
         }
+        high *= 2.0;
     }
     let mut low = 0.0;
     for _ in 0..100 {
