@@ -8,6 +8,7 @@
 //! bounded ([`extract`]). Before all of it stands the [`gate`].
 
 mod aims;
+mod amounts;
 mod archive;
 mod athletes;
 mod audit;
@@ -22,6 +23,7 @@ mod example;
 pub(super) mod extract;
 mod gate;
 mod health;
+mod homework;
 mod idempotency;
 mod imports;
 pub(super) mod instant;
@@ -50,6 +52,7 @@ pub(super) mod test_gate;
 mod test_pair;
 #[cfg(test)]
 mod test_witness;
+pub(super) mod then_now;
 mod tokens;
 mod tombstones;
 mod witness;
@@ -199,6 +202,7 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(archive::read))
         .routes(routes!(tombstones::list))
         .merge(about_swings())
+        .merge(about_changes())
 }
 
 /// Swings, what is made of them, and what other devices said of their balls.
@@ -220,4 +224,15 @@ fn about_swings() -> OpenApiRouter<Api> {
         .routes(routes!(ball_results::read, ball_results::edit, ball_results::remove))
         .routes(routes!(ball_results::import))
         .routes(routes!(ball_results::summary::summary))
+}
+
+/// Then and now, and what an athlete is to do until the next time.
+fn about_changes() -> OpenApiRouter<Api> {
+    OpenApiRouter::new()
+        .routes(routes!(amounts::read, amounts::edit))
+        .routes(routes!(homework::list, homework::create))
+        .routes(routes!(homework::read, homework::edit, homework::remove))
+        .routes(routes!(then_now::comparison))
+        .routes(routes!(then_now::curves))
+        .routes(routes!(then_now::alike))
 }
