@@ -1,0 +1,35 @@
+//! A comparison as people read it: answers first, then numbers, in the reader's units.
+//!
+//! [`Told`] is one metric; [`groups`] says what is compared, [`mismatch`] what was not the same; [`alike`](alike_words) and
+//! [`trend_words`] how alike swings are and how a metric went. The pages and the report say the same words.
+
+mod alike;
+mod answer;
+mod groups;
+#[cfg(test)]
+mod tests;
+
+pub use alike::{AlikeTold, alike_words, trend_words};
+pub use answer::{GroupTold, Told, needed_words, p_words};
+pub use groups::{Heard, groups, left_out, mismatch};
+
+use super::words::{Units, rounded};
+use crate::engine::metrics::Metric;
+
+/// A value of a metric with its unit: "2.1 mph", "3.0°".
+pub fn with_unit(metric: Metric, value: f64, decimals: usize, units: Units) -> String {
+    let unit = units.of(metric);
+    let space = if unit.sign.starts_with('°') { "" } else { " " };
+    format!("{}{space}{}", rounded(value * unit.factor, decimals), unit.sign)
+}
+
+/// A number that people set themselves, without zeros at the end that say nothing: at most two decimals.
+pub fn plainly(value: f64) -> String {
+    let text = rounded(value, 2);
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+/// "1 swing", "2 swings".
+pub fn count(count: usize, one: &str) -> String {
+    format!("{count} {one}{}", if count == 1 { "" } else { "s" })
+}
