@@ -50,6 +50,7 @@ pub(super) mod test_gate;
 mod test_pair;
 #[cfg(test)]
 mod test_witness;
+pub(super) mod then_now;
 mod tokens;
 mod tombstones;
 mod witness;

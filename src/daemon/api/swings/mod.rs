@@ -6,7 +6,7 @@
 pub mod definitions;
 pub mod edit;
 pub mod export;
-mod query;
+pub(in crate::daemon::api) mod query;
 mod shape;
 pub mod summary;
 #[cfg(test)]

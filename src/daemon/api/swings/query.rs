@@ -167,7 +167,8 @@ impl PartParams {
 }
 
 impl FilterParams {
-    fn filter(self) -> Result<SwingFilter, Problem> {
+    /// What to ask the store for.
+    pub fn filter(self) -> Result<SwingFilter, Problem> {
         Check::new()
             .text("drill", self.drill.as_deref().unwrap_or_default(), LONGEST_DRILL)
             .text("tag", self.tag.as_deref().unwrap_or_default(), LONGEST_TAG)

@@ -1,0 +1,5 @@
+//! Two selections of swings set side by side.
+//!
+//! [`query`] says which.
+
+pub mod query;
