@@ -43,12 +43,8 @@ fn answers(told: &[Told], kind: &str, head: &str, none: &str, line: fn(&Told) ->
 }
 
 fn changed(told: &Told) -> Markup {
-    let way = told.answer.strip_prefix("Changed: ").unwrap_or(&told.answer);
-    html! {
-        b { (told.label) ": " (way) "." }
-        (means(told))
-        @if let Some((low, high)) = &told.interval { " The true change: " (low) " to " (told.with_unit(high)) "." }
-    }
+    let way = told.difference_words.as_ref().unwrap_or(&told.answer);
+    html! { b { (told.label) ": " (way) "." } (means(told)) }
 }
 
 fn same(told: &Told) -> Markup {

@@ -1,6 +1,7 @@
 //! What both versions have.
 
-use super::super::then_now::{groups, left_out, mismatch};
+use super::super::change;
+use super::super::then_now::{groups, left_out};
 use super::{Handout, Homework};
 use maud::{Markup, html};
 
@@ -22,7 +23,7 @@ pub fn compared(handout: &Handout) -> Markup {
         @if !handout.mismatches.is_empty() {
             .care {
                 p { strong { "Not all was the same. " } "What has changed may come from this and not from the swing:" }
-                ul { @for one in &handout.mismatches { li { (mismatch(one)) } } }
+                ul { @for one in &handout.mismatches { li { (change::condition(one.condition)) ": " (change::mismatch(one)) "." } } }
             }
         }
     }

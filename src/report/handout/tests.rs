@@ -92,10 +92,7 @@ fn every_answer_stands_in_both_versions() {
     let athlete = handout(&example(Reader::Athlete));
     let part = |from: &str, to: &str| athlete.split(from).nth(1).unwrap().split(to).next().unwrap().to_owned();
     let changed = part("What has changed</h2>", "<h2>");
-    assert!(
-        changed.contains("Bat speed at contact: up by 1.00\u{a0}m/s") && changed.contains("+0.50 to +1.50"),
-        "{changed}"
-    );
+    assert!(changed.contains("Bat speed at contact: 1.00 m/s faster (95 %: 0.50 to 1.50)"), "{changed}");
     assert!(part("What has not changed</h2>", "<h2>").contains("Attack angle: the same, within 3°"));
     let unsure = part("what it would take</h2>", "<h2>");
     assert!(unsure.contains("Timing window.") && unsure.contains("about 24 more swings on 2 more days"), "{unsure}");
@@ -117,7 +114,7 @@ fn every_answer_stands_in_both_versions() {
             "3 × 10",
             "Stop when something hurts",
             "no diagnosis and no score",
-            "Ash 33 (30 swings)",
+            "then with Ash 33, now with Maple 32",
         ] {
             assert!(html.contains(words), "{words}: {html}");
         }
@@ -140,7 +137,7 @@ fn of_one_lesson_it_says_that_nothing_can_be_told() {
             ..example(reader)
         };
         let html = handout(&few);
-        assert_eq!(html.matches("Cannot tell: one side has no swing").count(), Metric::COUNT, "{html}");
+        assert_eq!(html.matches("Cannot tell: no swing of now").count(), Metric::COUNT, "{html}");
         if reader == Reader::Athlete {
             assert!(html.contains("Nothing can be said to have changed."), "{html}");
         }

@@ -1,8 +1,9 @@
 //! One metric: has it changed?
 
+use super::super::change;
 use super::super::words::{Unit, Units, decimals, label, rounded};
-use super::{count, plainly};
-use crate::compare::numbers::{Answer, Compared, Difference, Group, Needed};
+use super::plainly;
+use crate::compare::numbers::{Answer, Compared, Difference, Group};
 use crate::engine::metrics::Metric;
 
 /// A metric of two groups in words; numbers are in `unit`, without it.
@@ -16,8 +17,10 @@ pub struct Told {
     pub unit: &'static str,
     /// `changed`, `same` or `unsure`: for styles.
     pub kind: &'static str,
-    /// The answer: "Changed: up by 2.1 mph".
+    /// The answer: "Changed, 1.9 mph faster (95 %: 0.8 to 3.0)".
     pub answer: String,
+    /// By how much, whatever the answer: "1.9 mph faster (95 %: 0.8 to 3.0)".
+    pub difference_words: Option<String>,
     /// Now minus then, with its sign.
     pub difference: Option<String>,
     /// Its 95 % interval.
@@ -62,7 +65,8 @@ impl Told {
             label: label(compared.metric),
             unit: unit.sign,
             kind: kind(compared.answer),
-            answer: answer(compared, &text, &amount, unit),
+            answer: capitalised(&change::answer(compared, units)),
+            difference_words: change::difference(compared, units),
             difference: difference.map(|difference| signed(&text(difference.value))),
             interval: difference.map(|difference| (signed(&text(difference.low)), signed(&text(difference.high)))),
             then: group(&compared.then, &text),
@@ -75,12 +79,6 @@ impl Told {
     /// A number of it with the unit.
     pub fn with_unit(&self, number: &str) -> String {
         joined(number, self.unit)
-    }
-
-    /// "+2.1 mph (95 %: +1.0 to +3.2)", where there is a difference.
-    pub fn difference_words(&self) -> Option<String> {
-        let (low, high) = self.interval.as_ref()?;
-        Some(format!("{} (95\u{a0}%: {low} to {high})", self.with_unit(self.difference.as_ref()?)))
     }
 }
 
@@ -105,31 +103,10 @@ fn kind(answer: Answer) -> &'static str {
     }
 }
 
-fn answer(compared: &Compared, text: &dyn Fn(f64) -> String, amount: &str, unit: Unit) -> String {
-    match (compared.answer, compared.difference) {
-        (Answer::Changed, Some(difference)) => {
-            let way = if difference.value < 0.0 { "down" } else { "up" };
-            format!("Changed: {way} by {}", joined(&text(difference.value.abs()), unit.sign))
-        }
-        (Answer::Changed, None) => "Changed".to_owned(),
-        (Answer::NotChanged, _) => format!("Not changed by more than {}", joined(amount, unit.sign)),
-        (Answer::CannotTell { needed }, _) => format!("Cannot tell{}", needed_words(needed, compared)),
-    }
-}
-
-/// What it would take, behind "Cannot tell".
-pub fn needed_words(needed: Option<Needed>, compared: &Compared) -> String {
-    match needed {
-        Some(Needed { swings, days }) => {
-            let (swings, days) = (count(swings as usize, "more swing"), count(days as usize, "more day"));
-            format!(": about {swings} on {days} needed")
-        }
-        None if compared.then.swings == 0 || compared.now.swings == 0 => {
-            ": one side has no swing with this number".into()
-        }
-        None if compared.difference.is_none() => ": there are too few days to know how much days differ".into(),
-        None => ": more swings would be needed than anybody makes".into(),
-    }
+/// A sentence's beginning.
+fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn group(group: &Group, text: &dyn Fn(f64) -> String) -> GroupTold {

@@ -1,7 +1,6 @@
-//! What is compared, what is left out, and what was not the same.
+//! What is compared, and what is left out.
 
 use super::count;
-use crate::compare::conditions::{Condition, Mismatch};
 
 /// A group, as far as a sentence needs it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -36,45 +35,4 @@ pub fn left_out(then: &Heard, now: &Heard) -> Option<String> {
     };
     let both: Vec<String> = [of("then", then), of("now", now)].into_iter().flatten().collect();
     (!both.is_empty()).then(|| format!("Left out: {}.", both.join("; ")))
-}
-
-/// "The bat was not the same: then Ash 33 (12 swings); now Maple 32 (10 swings)."
-pub fn mismatch(mismatch: &Mismatch) -> String {
-    let side = |values: &[(Option<String>, usize)]| {
-        let one = |(value, swings): &(Option<String>, usize)| {
-            format!(
-                "{} ({})",
-                value.as_deref().map_or("not said", |value| readable(mismatch.condition, value)),
-                count(*swings, "swing")
-            )
-        };
-        if values.is_empty() { "nothing".to_owned() } else { values.iter().map(one).collect::<Vec<_>>().join(", ") }
-    };
-    format!(
-        "{} was not the same: then {}; now {}.",
-        called(mismatch.condition),
-        side(&mismatch.then),
-        side(&mismatch.now)
-    )
-}
-
-fn called(condition: Condition) -> &'static str {
-    match condition {
-        Condition::Athlete => "Who swung",
-        Condition::Bat => "The bat",
-        Condition::Drill => "The drill",
-        Condition::BallSource => "Where the ball came from",
-        Condition::Side => "The side of the plate",
-    }
-}
-
-/// Words of the record as people read them; names of their own stay.
-fn readable(condition: Condition, value: &str) -> &str {
-    match (condition, value) {
-        (Condition::BallSource, "toss") => "side toss",
-        (Condition::BallSource, "front_toss") => "front toss",
-        (Condition::BallSource, "live") => "live pitching",
-        (Condition::BallSource, "dry") => "no ball",
-        (_, value) => value,
-    }
 }

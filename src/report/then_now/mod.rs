@@ -1,6 +1,7 @@
-//! A comparison as people read it: answers first, then numbers, in the reader's units.
+//! A comparison as pages and the report show it: answers first, then numbers, in the reader's units. The sentences are those of
+//! [`change`](super::change).
 //!
-//! [`Told`] is one metric; [`groups`] says what is compared, [`mismatch`] what was not the same; [`alike`](alike_words) and
+//! [`Told`] is one metric; [`groups`] says what is compared; [`alike`](alike_words) and
 //! [`trend_words`] how alike swings are and how a metric went. The pages and the report say the same words.
 
 mod alike;
@@ -10,8 +11,8 @@ mod groups;
 mod tests;
 
 pub use alike::{AlikeTold, alike_words, trend_words};
-pub use answer::{GroupTold, Told, needed_words, p_words};
-pub use groups::{Heard, groups, left_out, mismatch};
+pub use answer::{GroupTold, Told, p_words};
+pub use groups::{Heard, groups, left_out};
 
 use super::words::{Units, rounded};
 use crate::engine::metrics::Metric;

@@ -71,6 +71,11 @@ impl<S: Send + Sync> FromRequestParts<S> for ThenNowQuery {
     }
 }
 
+/// What a query says, decoded; nothing where it cannot be read.
+pub fn pairs(query: &str) -> Vec<(String, String)> {
+    read(query).unwrap_or_default()
+}
+
 /// The parameters of one of [`GROUPS`] as those of a list.
 fn of_group(query: &str, group: usize) -> Result<String> {
     let mut own = Vec::new();

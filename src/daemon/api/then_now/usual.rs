@@ -109,12 +109,7 @@ fn usual(days: &[&Day]) -> Vec<String> {
     let count = (days.len() / 3).max(FEW).min(days.len() / 2).min(MANY);
     let (then_last, now_first) = (days[count - 1], days[days.len() - count]);
     let bound = |key: &str, day: &Day| format!("{key}={}", day.date);
-    vec![
-        bound("then_from", first),
-        bound("then_to", then_last),
-        bound("now_from", now_first),
-        bound("now_to", last),
-    ]
+    vec![bound("then_from", first), bound("then_to", then_last), bound("now_from", now_first), bound("now_to", last)]
 }
 
 #[cfg(test)]
@@ -125,7 +120,8 @@ mod tests {
     use jiff::civil::date;
 
     fn days(count: i32) -> Vec<Day> {
-        let day = |k: i32| Day { date: date(2026, 9, 1) + (7 * k).days(), right: 5, left: u32::from(k % 2 == 0), unsaid: 0 };
+        let day =
+            |k: i32| Day { date: date(2026, 9, 1) + (7 * k).days(), right: 5, left: u32::from(k % 2 == 0), unsaid: 0 };
         (0..count).map(day).collect()
     }
 
@@ -135,8 +131,14 @@ mod tests {
 
     #[test]
     fn the_first_days_stand_against_the_latest_ones() {
-        assert_eq!(of("", 2), "side=right&then_from=2026-09-01&then_to=2026-09-01&now_from=2026-09-08&now_to=2026-09-08");
-        assert_eq!(of("", 6), "side=right&then_from=2026-09-01&then_to=2026-09-15&now_from=2026-09-22&now_to=2026-10-06");
+        assert_eq!(
+            of("", 2),
+            "side=right&then_from=2026-09-01&then_to=2026-09-01&now_from=2026-09-08&now_to=2026-09-08"
+        );
+        assert_eq!(
+            of("", 6),
+            "side=right&then_from=2026-09-01&then_to=2026-09-15&now_from=2026-09-22&now_to=2026-10-06"
+        );
         assert!(of("", 30).contains("then_to=2026-10-06"), "six of thirty: {}", of("", 30));
         let left = of("side=left", 6);
         assert_eq!(left, "side=left&then_from=2026-09-01&then_to=2026-09-01&now_from=2026-09-29&now_to=2026-09-29");

@@ -60,6 +60,7 @@ pub async fn athlete(
         @if had.is_empty() && groups.is_empty() && is_first {
             p { "There is no lesson yet. Swings made while " (name(&athlete.nickname)) " is at the plate come here." }
         } @else {
+            p.no-print { a.button.primary href=(format!("/athletes/{id}/then-and-now")) { "Then and now: has it changed?" } }
             (trend::section(choice, &chosen, &bats, view.units))
             (lessons_section(&had, &groups, last, view.units))
         }

@@ -1,0 +1,101 @@
+//! All that is said of two selections of an athlete's swings, read from the record: for the page and for the report.
+
+use super::super::store::StoreError;
+use super::super::store::queries::swings_read::{SwingFilter, Whose};
+use super::super::store::rows::{Side, UtcMicros, Word};
+use super::then_now::{Chosen, ThenNow, choose, observed, then_now};
+use crate::compare::alike::{Alike, Trend, alike, trend};
+use crate::compare::numbers::Question;
+use crate::engine::metrics::Metric;
+use crate::report::svg::{TrendLine, TrendPoint};
+use crate::report::then_now::Heard;
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use sqlx::AnyConnection;
+use uuid::Uuid;
+
+/// A comparison with what is said around it.
+#[derive(Clone, Debug)]
+pub struct Gathered {
+    /// The comparison.
+    pub compared: ThenNow,
+    /// The earlier and the later group in words.
+    pub heard: [Heard; 2],
+    /// How alike the swings of each are.
+    pub alike: [Vec<Alike>; 2],
+    /// How each metric of the question went, over all swings of the later group's kind.
+    pub trends: Vec<(Metric, Option<Trend>)>,
+    /// The bat speed of each day of that kind.
+    pub trend_lines: Vec<TrendLine>,
+}
+
+/// Reads all of it.
+///
+/// # Errors
+/// If it cannot be read.
+pub async fn gather(
+    connection: &mut AnyConnection,
+    [then, now]: [&SwingFilter; 2],
+    question: &Question,
+) -> Result<Gathered, StoreError> {
+    let compared = then_now(connection, [then, now], question, true).await?;
+    let of_all_days = SwingFilter { from: None, to: None, ..now.clone() };
+    let over_months = choose(connection, &of_all_days).await?;
+    let swings: Vec<_> = over_months.swings.iter().map(observed).collect();
+    let alike_of = |chosen: &Chosen| alike(&chosen.swings.iter().map(observed).collect::<Vec<_>>());
+    Ok(Gathered {
+        heard: [heard(&compared.then, then), heard(&compared.now, now)],
+        alike: [alike_of(&compared.then), alike_of(&compared.now)],
+        trends: question.family.iter().map(|&metric| (metric, trend(&swings, metric))).collect(),
+        trend_lines: trend_lines(&over_months, now.side),
+        compared,
+    })
+}
+
+/// The athlete whose swings a filter finds, if it is one.
+pub fn athlete_of(filter: &SwingFilter) -> Option<Uuid> {
+    match filter.whose {
+        Some(Whose::Athlete(id)) => Some(id),
+        Some(Whose::Nobody) | None => None,
+    }
+}
+
+fn heard(chosen: &Chosen, filter: &SwingFilter) -> Heard {
+    let Chosen { swings, flagged, excluded, days } = chosen;
+    let mut what = vec![when(chosen)];
+    what.extend(filter.side.map(|side| format!("from the {}", side.word())));
+    let bat = swings.first().and_then(|found| found.bat.clone());
+    what.extend(bat.filter(|_| filter.bat.is_some()).map(|bat| format!("with {bat}")));
+    what.extend(filter.drill.as_ref().map(|drill| format!("drill “{drill}”")));
+    what.extend(filter.ball_source.map(|source| format!("ball: {}", source.word().replace('_', " "))));
+    Heard { what: what.join(", "), swings: swings.len(), days: *days, flagged: *flagged, excluded: *excluded }
+}
+
+/// From the first to the last day of its swings.
+fn when(chosen: &Chosen) -> String {
+    let (Some(first), Some(last)) = (chosen.swings.first(), chosen.swings.last()) else {
+        return "no swing of the days chosen".to_owned();
+    };
+    let (first, last) = (day_text(first.swing.contact_utc), day_text(last.swing.contact_utc));
+    if first == last { first } else { format!("{first} to {last}") }
+}
+
+/// "Oct 5, 2026", as days are counted at this machine.
+pub fn day_text(at: UtcMicros) -> String {
+    let local = Timestamp::from_microsecond(at.0).map(|at| at.to_zoned_datetime(TimeZone::system()));
+    local.map_or_else(|_| "an unknown day".to_owned(), |at| at.strftime("%b %-d, %Y").to_string())
+}
+
+/// A point a day.
+fn trend_lines(chosen: &Chosen, side: Option<Side>) -> Vec<TrendLine> {
+    let of_day = chosen.swings.chunk_by(|one, next| observed(one).day == observed(next).day);
+    let point = |swings: &[super::super::store::queries::swings_read::FoundSwing]| {
+        let speed = swings.iter().filter_map(|found| found.analysis.metrics[Metric::BatSpeed.index()]);
+        let values: Vec<f64> = speed.map(|estimate| estimate.value).collect();
+        let first = swings.first().filter(|_| !values.is_empty())?;
+        Some(TrendPoint { day: observed(first).day as f64, when: day_text(first.swing.contact_utc), values })
+    };
+    let points: Vec<TrendPoint> = of_day.filter_map(point).collect();
+    let name = side.map_or("all", Side::word).to_owned();
+    if points.is_empty() { Vec::new() } else { vec![TrendLine { name, points }] }
+}
