@@ -20,8 +20,9 @@ pub enum About {
 /// Before the kind of a thing in a route: of the API, of the pages.
 const BEFORE: [&str; 3] = ["/v1/", "/setup/", "/"];
 
-const THINGS: [(&str, Of); 7] = [
+const THINGS: [(&str, Of); 8] = [
     ("consents", Of::Consent),
+    ("homework", Of::Homework),
     ("lessons", Of::Lesson),
     ("rounds", Of::Round),
     ("recordings", Of::Recording),
@@ -31,10 +32,12 @@ const THINGS: [(&str, Of); 7] = [
 ];
 
 /// Routes whose query names somebody or something of somebody's, with the keys that they take.
-const ASKED_BY: [(&str, &[&str]); 9] = [
+const ASKED_BY: [(&str, &[&str]); 11] = [
     ("/v1/swings", &["athlete", "lesson", "round", "recording"]),
     ("/v1/swings/export.csv", &["athlete", "lesson", "round", "recording"]),
     ("/v1/swings/export.parquet", &["athlete", "lesson", "round", "recording"]),
+    ("/v1/comparison", &BOTH_GROUPS),
+    ("/v1/comparison/curves", &BOTH_GROUPS),
     ("/v1/lessons", &["athlete"]),
     ("/v1/recordings", &["athlete"]),
     ("/v1/ball-results", &["athlete", "swing"]),
@@ -43,12 +46,29 @@ const ASKED_BY: [(&str, &[&str]); 9] = [
     ("/v1/audit", &["athlete"]),
 ];
 
+/// The same for both groups of a comparison, or for one.
+const BOTH_GROUPS: [&str; 12] = [
+    "athlete",
+    "lesson",
+    "round",
+    "recording",
+    "then_athlete",
+    "then_lesson",
+    "then_round",
+    "then_recording",
+    "now_athlete",
+    "now_lesson",
+    "now_round",
+    "now_recording",
+];
+
 /// What a request names: `{id}` of its route's pattern, and the pairs of its query, both decoded.
 pub fn named(pattern: &str, id: Option<&str>, query: &[(String, String)]) -> BTreeSet<About> {
     let keys = ASKED_BY.iter().find(|(route, _)| *route == pattern).map_or(&[][..], |(_, keys)| keys);
     let asked = query.iter().filter(|(key, _)| keys.contains(&key.as_str())).filter_map(|(key, id)| {
         let id = id.parse().ok()?;
-        Some(match key.as_str() {
+        let kind = key.strip_prefix("then_").or_else(|| key.strip_prefix("now_")).unwrap_or(key);
+        Some(match kind {
             "lesson" => About::Thing(Of::Lesson, id),
             "round" => About::Thing(Of::Round, id),
             "recording" => About::Thing(Of::Recording, id),
@@ -131,6 +151,10 @@ mod tests {
         let things = [Of::Lesson, Of::Round, Of::Recording].map(|of| About::Thing(of, other));
         assert_eq!(named("/v1/swings", None, &all), [About::Athlete(other)].into_iter().chain(things).collect());
         assert_eq!(Vec::from_iter(named("/v1/lessons", None, &all)), [About::Athlete(other)]);
+        let groups = [pair("then_athlete", id), pair("now_lesson", other)];
+        let both = [About::Athlete(id), About::Thing(Of::Lesson, other)];
+        assert_eq!(named("/v1/comparison", None, &groups), both.into_iter().collect());
+        assert!(named("/v1/swings", None, &groups).is_empty(), "it takes neither");
         let swing = [pair("swing", other), ("athlete".to_owned(), "none".to_owned())];
         assert_eq!(Vec::from_iter(named("/v1/ball-results", None, &swing)), [About::Thing(Of::Swing, other)]);
     }

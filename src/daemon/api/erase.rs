@@ -27,7 +27,7 @@ pub struct Confirm {
 
 /// Erase an athlete
 ///
-/// Removes the athlete, consents, lessons, rounds, swings, analyses, curves and ball results; their stretches of the
+/// Removes the athlete, consents, homework, lessons, rounds, swings, analyses, curves and ball results; their stretches of the
 /// recordings of this installation; what the event stream has kept of them; and the same from every backup it knows of
 /// that can be reached. What is left is a tombstone, which is the answer. Other installations that share the store erase
 /// theirs within minutes, or when they are started next.

@@ -5,13 +5,14 @@ use sqlx::migrate::{Migration, MigrationType, Migrator};
 use sqlx::{AnyConnection, AssertSqlSafe, Row, SqlSafeStr};
 
 /// Version, name and SQL of each step, in SQLite's dialect.
-const STEPS: [(i64, &str, &str); 2] = [
+const STEPS: [(i64, &str, &str); 3] = [
     (1, "record", include_str!("migrations/0001_record.sql")),
     (2, "chosen_sensors", include_str!("migrations/0002_chosen_sensors.sql")),
+    (3, "then_and_now", include_str!("migrations/0003_then_and_now.sql")),
 ];
 
 /// The version that the last step leads to.
-pub(super) const LATEST: i64 = 2;
+pub(super) const LATEST: i64 = 3;
 
 /// What PostgreSQL calls things otherwise.
 const IN_POSTGRES: [(&str, &str); 4] =

@@ -16,6 +16,7 @@ pub fn files(theirs: &Theirs) -> Vec<(&'static str, String)> {
         ("athlete.json", text(&object(&theirs.athlete))),
         ("consents.json", list(&theirs.consents)),
         ("lessons.json", text(&lessons(theirs))),
+        ("homework.json", list(&theirs.homework)),
         ("bats.json", list(&theirs.bats)),
         ("recordings.json", list(&theirs.recordings)),
         ("swings.json", text(&swings(theirs))),

@@ -29,6 +29,9 @@ fn an_archive_has_all_of_one_and_nothing_of_another() {
         let json = |name: &str| -> Value { serde_json::from_slice(&files[name]).unwrap() };
         assert_eq!(json("athlete.json")["nickname"], WRENS[0]);
         assert_eq!(json("consents.json")[0]["given_by"], WRENS[2]);
+        let homework = &json("homework.json")[0];
+        let said = (&homework["drill"], &homework["given_utc"], &homework["ended_utc"]);
+        assert_eq!(said, (&WRENS[4].into(), &"2026-11-25T16:10:18.000000Z".into(), &Value::Null));
         let swings = json("swings.json");
         assert_eq!(swings.as_array().unwrap().len(), 3);
         assert_eq!(swings[0]["analyses"][0]["revision"], 1);

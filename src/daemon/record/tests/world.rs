@@ -5,7 +5,7 @@ use crate::daemon::hub::Hub;
 use crate::daemon::record::erase::Eraser;
 use crate::daemon::record::steps::Steps;
 use crate::daemon::record::{Source, keep};
-use crate::daemon::store::queries::{athletes, consents, lessons, recordings};
+use crate::daemon::store::queries::{athletes, consents, homework, lessons, recordings};
 use crate::daemon::store::rows::*;
 use crate::daemon::store::test_store::TestStore;
 use crate::daemon::store::{Place, Store};
@@ -46,6 +46,7 @@ impl World {
         for (id, words) in [(wren, WRENS), (tern, TERNS)] {
             athletes::insert(&mut changes, &athlete(id, words)).await.unwrap();
             consents::insert(&mut changes, &consent(id, words)).await.unwrap();
+            homework::insert(&mut changes, &homework_of(id, words)).await.unwrap();
         }
         recordings::insert(&mut changes, &shared).await.unwrap();
         let import = Recording {
@@ -162,6 +163,21 @@ fn consent(athlete_id: Uuid, words: [&str; 5]) -> Consent {
         expires: None,
         withdrawn: None,
         note: words[1].into(),
+        version: 1,
+    }
+}
+
+fn homework_of(athlete_id: Uuid, words: [&str; 5]) -> Homework {
+    Homework {
+        id: Uuid::now_v7(),
+        athlete_id,
+        lesson_id: None,
+        given: NOW,
+        drill: words[4].into(),
+        bat_id: None,
+        how_much: "3 × 10 a day".into(),
+        words: words[1].into(),
+        ended: None,
         version: 1,
     }
 }

@@ -16,7 +16,9 @@ const CONSENTS: &str = "SELECT * FROM consents WHERE athlete_id = $1 ORDER BY gi
 const LESSONS: &str = "SELECT * FROM lessons WHERE athlete_id = $1 ORDER BY begun_utc_us, id";
 const ROUNDS: &str = "SELECT * FROM rounds WHERE lesson_id IN (SELECT id FROM lessons WHERE athlete_id = $1)
      ORDER BY begun_utc_us, id";
+const HOMEWORK: &str = "SELECT * FROM homework WHERE athlete_id = $1 ORDER BY given_utc_us, id";
 const BATS: &str = "SELECT * FROM bats WHERE id IN (SELECT bat_id FROM swings WHERE athlete_id = $1)
+     OR id IN (SELECT bat_id FROM homework WHERE athlete_id = $1)
      OR id IN (SELECT bat_id FROM rounds WHERE lesson_id IN (SELECT id FROM lessons WHERE athlete_id = $1)) ORDER BY id";
 const SWINGS: &str = "SELECT * FROM swings WHERE athlete_id = $1 ORDER BY contact_utc_us, id";
 const TAGS: &str = "SELECT * FROM swing_tags WHERE swing_id IN (SELECT id FROM swings WHERE athlete_id = $1)
@@ -40,7 +42,9 @@ pub struct Theirs {
     pub lessons: Vec<Fields>,
     /// The rounds of these.
     pub rounds: Vec<Fields>,
-    /// What they swung.
+    /// What they were told to do at home.
+    pub homework: Vec<Fields>,
+    /// What they swung, and what that is to be done with.
     pub bats: Vec<Fields>,
     /// Their swings.
     pub swings: Vec<Fields>,
@@ -67,6 +71,7 @@ pub async fn theirs(connection: &mut AnyConnection, id: Uuid) -> Result<Theirs, 
         consents: fields(connection, CONSENTS, id).await?,
         lessons: fields(connection, LESSONS, id).await?,
         rounds: fields(connection, ROUNDS, id).await?,
+        homework: fields(connection, HOMEWORK, id).await?,
         bats: fields(connection, BATS, id).await?,
         swings: fields(connection, SWINGS, id).await?,
         tags: fields(connection, TAGS, id).await?,

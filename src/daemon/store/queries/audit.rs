@@ -23,6 +23,8 @@ pub enum Of {
     Swing,
     /// A ball result.
     BallResult,
+    /// Homework.
+    Homework,
     /// An aim, where it was taken in somebody's lesson.
     Aim,
 }
@@ -93,6 +95,7 @@ pub async fn athletes_of(connection: &mut AnyConnection, of: Of, id: Uuid) -> Re
             "SELECT athlete_id FROM recordings WHERE id = $1
              UNION SELECT athlete_id FROM swings WHERE recording_id = $1"
         }
+        Of::Homework => "SELECT athlete_id FROM homework WHERE id = $1",
         Of::Swing => "SELECT athlete_id FROM swings WHERE id = $1",
         Of::BallResult => "SELECT athlete_id FROM ball_results WHERE id = $1",
         Of::Aim => {
@@ -160,6 +163,11 @@ mod tests {
                     "INSERT INTO recordings (id, cage, file_name, origin, begun_utc_us, state, version) VALUES ('{}', 'cage', 'a.mcap', 'import', 0, 'stored', 1)",
                     id(5)
                 ),
+                format!(
+                    "INSERT INTO homework VALUES ('{}', '{}', NULL, 0, 'tee', NULL, '', '', NULL, 1)",
+                    id(9),
+                    id(1)
+                ),
                 format!("INSERT INTO sensors VALUES ('{}', 'knob', '', '', 0, 0, 1)", id(8)),
                 format!(
                     "INSERT INTO aims (id, sensor_id, lesson_id, taken_utc_us, note, version) VALUES ('{}', '{}', '{}', 0, '', 1)",
@@ -179,6 +187,7 @@ mod tests {
                 (Of::Swing, 6, None),
                 (Of::BallResult, 6, None),
                 (Of::Aim, 7, Some(id(1))),
+                (Of::Homework, 9, Some(id(1))),
             ] {
                 let found = athletes_of(&mut changes, of, id(k)).await.unwrap();
                 assert_eq!(found, whose.into_iter().collect(), "{of:?}");

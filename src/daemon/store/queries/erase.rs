@@ -12,7 +12,7 @@ use uuid::Uuid;
 ///
 /// Results of a ball that belong to one of their swings are theirs whoever's they are said to be. A swing of nobody in their
 /// lesson is theirs; one that was moved to somebody else is not.
-const THEIRS: [(&str, &str); 10] = [
+const THEIRS: [(&str, &str); 11] = [
     ("ball_results", "ball_results WHERE athlete_id = $1 OR swing_id IN (SELECT id FROM swings WHERE athlete_id = $1)"),
     ("curves", "curves WHERE swing_id IN (SELECT id FROM swings WHERE athlete_id = $1)"),
     ("analyses", "analyses WHERE swing_id IN (SELECT id FROM swings WHERE athlete_id = $1)"),
@@ -20,6 +20,7 @@ const THEIRS: [(&str, &str); 10] = [
     ("swings", "swings WHERE athlete_id = $1"),
     ("aims", "aims WHERE lesson_id IN (SELECT id FROM lessons WHERE athlete_id = $1)"),
     ("rounds", "rounds WHERE lesson_id IN (SELECT id FROM lessons WHERE athlete_id = $1)"),
+    ("homework", "homework WHERE athlete_id = $1"),
     ("lessons", "lessons WHERE athlete_id = $1"),
     ("consents", "consents WHERE athlete_id = $1"),
     ("athletes", "athletes WHERE id = $1"),

@@ -5,6 +5,7 @@
 //! belong together are called within one.
 
 pub mod aims;
+pub mod amounts;
 pub mod analyses;
 pub mod archive;
 pub mod athletes;
@@ -16,6 +17,7 @@ pub mod chosen_sensors;
 pub mod consents;
 pub mod curves;
 pub mod erase;
+pub mod homework;
 pub mod idempotency;
 pub mod lessons;
 pub mod mounts;

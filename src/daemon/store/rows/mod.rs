@@ -9,7 +9,7 @@ mod swing;
 pub use access::{AuditEntry, AuditKey, Role, Token};
 pub use bat::{Bat, BatKind, Moi};
 pub use device::{Aim, ChosenSensor, Mount, MountSource, Origin, Recording, RecordingState, RecordingSummary, Sensor};
-pub use people::{Athlete, BallSource, Bats, Consent, Lesson, Occasion, Plate, Relation, Round, Scope};
+pub use people::{Athlete, BallSource, Bats, Consent, Homework, Lesson, Occasion, Plate, Relation, Round, Scope};
 pub use swing::{Analysis, BallResult, EnteredBy, Mark, MatchedBy, Owner, Swing};
 
 use super::StoreError;

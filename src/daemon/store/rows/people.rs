@@ -168,6 +168,31 @@ impl Word for Occasion {
     }
 }
 
+/// What an athlete was told to do until they come again.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Homework {
+    /// Its id.
+    pub id: Uuid,
+    /// For whom.
+    pub athlete_id: Uuid,
+    /// In which of their lessons it was given.
+    pub lesson_id: Option<Uuid>,
+    /// When.
+    pub given: UtcMicros,
+    /// What is to be practised.
+    pub drill: String,
+    /// With what; `None`: not said.
+    pub bat_id: Option<Uuid>,
+    /// How often and how long, as people say it; may be empty.
+    pub how_much: String,
+    /// Free words.
+    pub words: String,
+    /// When it was done or taken back; `None`: it is still to be done.
+    pub ended: Option<UtcMicros>,
+    /// Counts its changes.
+    pub version: i64,
+}
+
 /// A group of swings within a lesson: one drill, one ball source, one bat, one side.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Round {
