@@ -29,6 +29,7 @@ pub mod pair;
 mod progress;
 pub mod reanalyse;
 pub mod replay;
+pub mod report;
 pub mod scan;
 pub mod serve;
 pub mod swings;

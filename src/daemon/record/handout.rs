@@ -1,18 +1,26 @@
 //! All that is said of two selections of an athlete's swings, read from the record: for the page and for the report.
 
 use super::super::store::StoreError;
-use super::super::store::queries::swings_read::{SwingFilter, Whose};
-use super::super::store::rows::{Side, UtcMicros, Word};
-use super::then_now::{Chosen, ThenNow, choose, observed, then_now};
+use super::super::store::queries::swings_read::{self, FoundSwing, Order, SwingFilter};
+use super::super::store::queries::{Slice, bats, homework as stored_homework};
+use super::super::store::rows::{self, Mark, Side, UtcMicros, Word};
+use super::then_now::{Chosen, MOST_SWINGS, ThenNow, choose, observed, then_now};
 use crate::compare::alike::{Alike, Trend, alike, trend};
 use crate::compare::numbers::Question;
-use crate::engine::metrics::Metric;
+use crate::engine::metrics::{Flag, Metric};
+use crate::report::handout::Homework;
 use crate::report::svg::{TrendLine, TrendPoint};
 use crate::report::then_now::Heard;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use sqlx::AnyConnection;
+use std::collections::BTreeMap;
 use uuid::Uuid;
+
+/// Of an athlete's homework that is looked through.
+const MOST_HOMEWORK: i64 = 200;
+/// Bats whose names are looked up.
+const MOST_BATS: i64 = 500;
 
 /// A comparison with what is said around it.
 #[derive(Clone, Debug)]
@@ -27,6 +35,8 @@ pub struct Gathered {
     pub trends: Vec<(Metric, Option<Trend>)>,
     /// The bat speed of each day of that kind.
     pub trend_lines: Vec<TrendLine>,
+    /// Flags of swings that were left out for one, with how many have it.
+    pub flags: Vec<(Flag, usize)>,
 }
 
 /// Reads all of it.
@@ -48,16 +58,42 @@ pub async fn gather(
         alike: [alike_of(&compared.then), alike_of(&compared.now)],
         trends: question.family.iter().map(|&metric| (metric, trend(&swings, metric))).collect(),
         trend_lines: trend_lines(&over_months, now.side),
+        flags: flags(connection, [then, now]).await?,
         compared,
     })
 }
 
-/// The athlete whose swings a filter finds, if it is one.
-pub fn athlete_of(filter: &SwingFilter) -> Option<Uuid> {
-    match filter.whose {
-        Some(Whose::Athlete(id)) => Some(id),
-        Some(Whose::Nobody) | None => None,
+/// What an athlete has to do and has not ended, as the report says it.
+///
+/// # Errors
+/// If it cannot be read.
+pub async fn homework(connection: &mut AnyConnection, athlete: Uuid) -> Result<Vec<Homework>, StoreError> {
+    let given = stored_homework::list(connection, athlete, Slice { after: None, limit: MOST_HOMEWORK }).await?;
+    let names: BTreeMap<Uuid, String> =
+        bats::list(connection, Slice { after: None, limit: MOST_BATS }).await?.into_iter().map(|bat| (bat.id, bat.name)).collect();
+    let of = |one: rows::Homework| Homework {
+        drill: one.drill,
+        implement: one.bat_id.and_then(|id| names.get(&id).cloned()).unwrap_or_default(),
+        amount: one.how_much,
+        words: one.words,
+    };
+    Ok(given.into_iter().filter(|one| one.ended.is_none()).map(of).collect())
+}
+
+/// How many of the swings that were left out for a flag have which.
+async fn flags(connection: &mut AnyConnection, filters: [&SwingFilter; 2]) -> Result<Vec<(Flag, usize)>, StoreError> {
+    let mut counts: BTreeMap<Flag, usize> = BTreeMap::new();
+    for filter in filters {
+        let slice = Slice { after: None, limit: MOST_SWINGS };
+        let found = swings_read::list(connection, filter, Order::Newest, slice).await?;
+        let out = found.iter().filter(|found| found.swing.mark == Mark::None);
+        for key in out.flat_map(|found| &found.analysis.flags) {
+            if let Some(flag) = Flag::ALL.into_iter().find(|flag| flag.key() == key) {
+                *counts.entry(flag).or_default() += 1;
+            }
+        }
     }
+    Ok(counts.into_iter().collect())
 }
 
 fn heard(chosen: &Chosen, filter: &SwingFilter) -> Heard {
@@ -89,7 +125,7 @@ pub fn day_text(at: UtcMicros) -> String {
 /// A point a day.
 fn trend_lines(chosen: &Chosen, side: Option<Side>) -> Vec<TrendLine> {
     let of_day = chosen.swings.chunk_by(|one, next| observed(one).day == observed(next).day);
-    let point = |swings: &[super::super::store::queries::swings_read::FoundSwing]| {
+    let point = |swings: &[FoundSwing]| {
         let speed = swings.iter().filter_map(|found| found.analysis.metrics[Metric::BatSpeed.index()]);
         let values: Vec<f64> = speed.map(|estimate| estimate.value).collect();
         let first = swings.first().filter(|_| !values.is_empty())?;

@@ -7,8 +7,8 @@ use super::super::problem::{Kind, Problem, Result};
 use super::super::swings::query::{read, split};
 use super::query::ThenNowQuery;
 use super::usual::{completed, days};
-use crate::compare::numbers::{Amounts, Question};
-use crate::daemon::record::handout::{day_text, gather};
+use crate::daemon::record::handout::{day_text, gather, homework};
+use crate::daemon::record::then_now::question;
 use crate::daemon::store::Reading;
 use crate::daemon::store::queries::athletes;
 use crate::report::handout::{Handout, Reader, handout};
@@ -110,7 +110,7 @@ async fn read_all(reading: &mut Reading, id: Uuid, query: &str, params: &ReportP
     let athlete = athletes::get(reading, id).await?;
     let days = days(reading, id).await?;
     let ThenNowQuery { filters: [then, now], metrics } = ThenNowQuery::of(&completed(query, id, &days))?;
-    let question = Question { family: metrics, amounts: Amounts::default() };
+    let question = question(reading, metrics).await?;
     let gathered = gather(reading, [&then, &now], &question).await?;
     let [heard_then, heard_now] = gathered.heard;
     Ok(Handout {
@@ -131,6 +131,8 @@ async fn read_all(reading: &mut Reading, id: Uuid, query: &str, params: &ReportP
         alike: gathered.alike,
         trends: gathered.trends,
         trend_lines: gathered.trend_lines,
+        homework: homework(reading, id).await?,
+        flags: gathered.flags,
         version: format!("swingd {}", env!("CARGO_PKG_VERSION")),
         ..Handout::default()
     })

@@ -1,5 +1,6 @@
-//! An athlete: lessons, the newest first, and the trend of a metric.
+//! An athlete: the way to then and now, the trend of a metric, lessons, the newest first, homework.
 
+mod homework;
 mod trend;
 
 use super::super::figure::wide;
@@ -47,6 +48,7 @@ pub async fn athlete(
     let groups = by_lesson(&mut reading, everything, &[Metric::BatSpeed]).await?;
     let chosen = by_lesson(&mut reading, SummaryOf { bat: choice.bat, ..everything }, &[choice.metric]).await?;
     let bats = bats::list(&mut reading, Slice { after: None, limit: MOST_BATS }).await?;
+    let given = homework::all(&mut reading, id).await?;
     drop(reading);
     let is_more = had.len() > MOST_LESSONS;
     had.truncate(MOST_LESSONS);
@@ -64,6 +66,7 @@ pub async fn athlete(
             (trend::section(choice, &chosen, &bats, view.units))
             (lessons_section(&had, &groups, last, view.units))
         }
+        (homework::section(id, &given, &bats))
     };
     Ok(Page::new(athlete.nickname.clone(), Here::Past, view, &who, main).about([id]))
 }

@@ -9,6 +9,7 @@ use crate::report::svg::View;
 use crate::report::svg::groups::{Against, built_by, difference, then_now_path, then_now_speed};
 use crate::report::words::Units;
 use maud::{Markup, html};
+use uuid::Uuid;
 
 /// All of it; in words where there are no curves.
 pub fn section(gathered: &Gathered, units: Units) -> Markup {
@@ -16,7 +17,7 @@ pub fn section(gathered: &Gathered, units: Units) -> Markup {
         section {
             h2 { "Where the speed is" }
             @match &gathered.compared.curves {
-                Some(curves) => { (speeds(curves, units)) (typical(gathered, curves)) },
+                Some(curves) => { (speeds(curves, units)) (typical(gathered)) },
                 None => p { "There are no curves of these swings." },
             }
         }
@@ -44,20 +45,20 @@ fn speeds(curves: &ComparedCurves, units: Units) -> Markup {
 }
 
 /// The swing of each group that is nearest the middle of all.
-fn typical(gathered: &Gathered, curves: &ComparedCurves) -> Markup {
-    let of = |head: &str, chosen: &Chosen, at: Option<usize>| {
-        let found = chosen.swings.get(at?)?;
+fn typical(gathered: &Gathered) -> Markup {
+    let [then, now] = gathered.compared.typical();
+    let of = |head: &'static str, chosen: &Chosen, id: Option<Uuid>| {
+        let found = chosen.swings.iter().find(|found| Some(found.swing.id) == id)?;
         Some(html! {
             li { a.open href=(format!("/swings/{}", found.swing.id)) { (head) ": the swing of " (when::instant(found.swing.contact_utc)) } }
         })
     };
-    let then = of("Then", &gathered.compared.then, curves.then_typical);
-    let now = of("Now", &gathered.compared.now, curves.now_typical);
+    let both = [of("Then", &gathered.compared.then, then), of("Now", &gathered.compared.now, now)];
     html! {
-        @if then.is_some() || now.is_some() {
+        @if both.iter().any(Option::is_some) {
             h3 { "A typical swing of each" }
             p.faint { "The one whose speed is nearest the middle of all: one to look at, and to point a video at." }
-            ul { @for one in [then, now].into_iter().flatten() { (one) } }
+            ul { @for one in both.iter().flatten() { (one) } }
         }
     }
 }

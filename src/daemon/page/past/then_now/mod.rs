@@ -9,13 +9,13 @@ mod sheet;
 
 use super::super::shell::{Here, Page};
 use super::super::view::View;
-use super::super::words::name;
-use crate::compare::numbers::{Amounts, Question};
+use super::super::words::{self, name};
 use crate::daemon::access::Who;
 use crate::daemon::api::then_now::query::ThenNowQuery;
 use crate::daemon::api::then_now::usual::{completed, days};
 use crate::daemon::api::{Api, Id, Problem};
 use crate::daemon::record::handout::{Gathered, gather};
+use crate::daemon::record::then_now::question;
 use crate::daemon::store::queries::athletes;
 use crate::engine::metrics::Metric;
 use crate::report::change;
@@ -39,7 +39,7 @@ pub async fn then_now(
     let days = days(&mut reading, id).await?;
     let query = completed(asked.as_deref().unwrap_or_default(), id, &days);
     let ThenNowQuery { filters, metrics } = ThenNowQuery::of(&query)?;
-    let question = Question { family: metrics, amounts: Amounts::default() };
+    let question = question(&mut reading, metrics).await?;
     let form = Form::read(&mut reading, id, days, &filters, &question.family).await?;
     let gathered = gather(&mut reading, [&filters[0], &filters[1]], &question).await?;
     drop(reading);
@@ -68,6 +68,12 @@ fn compared(gathered: &Gathered) -> Markup {
     let [then, now] = &gathered.heard;
     html! {
         p.compared { (groups(then, now)) @if let Some(words) = left_out(then, now) { " " (words) } }
+        @if gathered.compared.in_both() > 0 {
+            p.care {
+                strong { (words::count(gathered.compared.in_both(), "swing")) " in both groups. " }
+                "Nothing that is said of such groups holds: choose days that are then or now, not both."
+            }
+        }
         @if !gathered.compared.mismatches.is_empty() {
             section.care aria-label="Not the same" {
                 p { strong { "Not all was the same. " } "What has changed may come from this and not from the swing:" }
