@@ -108,11 +108,7 @@ impl Rows {
             [difference] => at(difference, place),
             _ => 0.0,
         };
-        Fit {
-            mean: (0..places).map(mean).collect(),
-            standard_error: (0..places).map(error).collect(),
-            residuals,
-        }
+        Fit { mean: (0..places).map(mean).collect(), standard_error: (0..places).map(error).collect(), residuals }
     }
 
     /// What each row tells: one ratio of day to swing variance for the whole of the curves.

@@ -5,11 +5,7 @@ use super::{ComparedLine, MeanBand, difference};
 use std::collections::BTreeSet;
 
 /// Makes the lines comparable: which list of a swing, and how far its items are apart.
-pub fn compared(
-    [then, now]: [&[Sampled]; 2],
-    of: impl Fn(&Sampled) -> &[f64],
-    step: f64,
-) -> ComparedLine {
+pub fn compared([then, now]: [&[Sampled]; 2], of: impl Fn(&Sampled) -> &[f64], step: f64) -> ComparedLine {
     let groups = [then, now].map(|group| group.iter().map(|swing| (swing.day, of(swing))).collect::<Vec<_>>());
     let reaches = [&groups[0], &groups[1]].map(|group| reach(group.iter().map(|(_, values)| values.len())));
     let steps = reaches.into_iter().flatten().min().unwrap_or(0);

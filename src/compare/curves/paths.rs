@@ -17,7 +17,8 @@ pub fn mean_path(group: &[Sampled]) -> MeanPath {
     let (swings, steps) = whole(group);
     let mut path = MeanPath { times_s: places(steps, TIME_STEP_S), ..MeanPath::default() };
     for k in (0..steps).rev() {
-        let sweet_spots: Vec<Vector3<f64>> = swings.iter().filter_map(|(_, s)| s.sweet_spot_w_m.get(k)).copied().collect();
+        let sweet_spots: Vec<Vector3<f64>> =
+            swings.iter().filter_map(|(_, s)| s.sweet_spot_w_m.get(k)).copied().collect();
         let hands: Vec<Vector3<f64>> = swings.iter().filter_map(|(_, s)| s.hands_w_m.get(k)).copied().collect();
         let mean = mean(&sweet_spots);
         path.sweet_spot_w_m.push(mean);

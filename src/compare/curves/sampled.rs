@@ -95,7 +95,9 @@ impl Point {
     fn is_sound(&self) -> bool {
         let all = [self.time_s, self.speed_mps, self.hand_speed_mps];
         let places = self.sweet_spot_w_m.iter().chain(self.hands_w_m.iter());
-        all.iter().chain(places).all(|value| value.abs() < LARGEST) && self.speed_mps >= 0.0 && self.hand_speed_mps >= 0.0
+        all.iter().chain(places).all(|value| value.abs() < LARGEST)
+            && self.speed_mps >= 0.0
+            && self.hand_speed_mps >= 0.0
     }
 
     fn mix(&self, later: &Self, share: f64) -> Self {

@@ -69,8 +69,11 @@ pub async fn gather(
 /// If it cannot be read.
 pub async fn homework(connection: &mut AnyConnection, athlete: Uuid) -> Result<Vec<Homework>, StoreError> {
     let given = stored_homework::list(connection, athlete, Slice { after: None, limit: MOST_HOMEWORK }).await?;
-    let names: BTreeMap<Uuid, String> =
-        bats::list(connection, Slice { after: None, limit: MOST_BATS }).await?.into_iter().map(|bat| (bat.id, bat.name)).collect();
+    let names: BTreeMap<Uuid, String> = bats::list(connection, Slice { after: None, limit: MOST_BATS })
+        .await?
+        .into_iter()
+        .map(|bat| (bat.id, bat.name))
+        .collect();
     let of = |one: rows::Homework| Homework {
         drill: one.drill,
         implement: one.bat_id.and_then(|id| names.get(&id).cloned()).unwrap_or_default(),
