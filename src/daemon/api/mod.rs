@@ -8,6 +8,7 @@
 //! bounded ([`extract`]). Before all of it stands the [`gate`].
 
 mod aims;
+mod amounts;
 mod archive;
 mod athletes;
 mod audit;
@@ -22,6 +23,7 @@ mod example;
 pub(super) mod extract;
 mod gate;
 mod health;
+mod homework;
 mod idempotency;
 mod imports;
 pub(super) mod instant;
@@ -201,6 +203,7 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(then_now::report::report))
         .routes(routes!(tombstones::list))
         .merge(about_swings())
+        .merge(about_changes())
 }
 
 /// Swings, what is made of them, and what other devices said of their balls.
@@ -220,4 +223,15 @@ fn about_swings() -> OpenApiRouter<Api> {
         .routes(routes!(ball_results::list, ball_results::create))
         .routes(routes!(ball_results::read, ball_results::edit, ball_results::remove))
         .routes(routes!(ball_results::import))
+}
+
+/// Then and now, and what an athlete is to do until the next time.
+fn about_changes() -> OpenApiRouter<Api> {
+    OpenApiRouter::new()
+        .routes(routes!(amounts::read, amounts::edit))
+        .routes(routes!(homework::list, homework::create))
+        .routes(routes!(homework::read, homework::edit, homework::remove))
+        .routes(routes!(then_now::comparison))
+        .routes(routes!(then_now::curves))
+        .routes(routes!(then_now::alike))
 }

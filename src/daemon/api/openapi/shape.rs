@@ -135,7 +135,7 @@ const FILES: [&str; 2] = ["profile", "profile_toml"];
 const CURSOR: &str = "after";
 
 /// What may be left out on entering, and cannot be taken away by an edit.
-const NEVER_NULL: [(&str, &str); 1] = [("BallResultBodyPatch", "measured")];
+const NEVER_NULL: [(&str, &str); 2] = [("BallResultBodyPatch", "measured"), ("HomeworkBodyPatch", "given")];
 
 fn say_what_is_never_null(components: &mut Components) {
     for (name, key) in NEVER_NULL {

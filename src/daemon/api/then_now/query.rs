@@ -1,26 +1,33 @@
 //! Which swings are set side by side: the parameters of lists of swings, for both groups or for one.
 //!
-//! `side=right` holds for both, `then_side=left` for the earlier group alone, `now_side=right` for the later one alone. Where
+//! `side=right` holds for both, `then_side=left` for the earlier group alone, `now_side=right` for the later one alone; what is
+//! said for one group alone goes before what is said for both. Where
 //! an instant is expected a day does as well, all of it, as it is counted at this machine. Forms of pages send what nobody
 //! filled in (`side=`): it is left out for pages; the API refuses it.
 
-use super::super::problem::{Problem, Result};
+use super::super::problem::{Kind, Problem, Result};
 use super::super::swings::query::{FilterParams, read, split};
 use super::super::swings::words::MetricWord;
 use crate::daemon::store::queries::swings_read::SwingFilter;
 use crate::engine::metrics::Metric;
+use crate::report::words::Units;
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
+use serde::Deserialize;
 use utoipa::IntoParams;
-use utoipa::PartialSchema;
 use utoipa::openapi::path::{Parameter, ParameterBuilder, ParameterIn, ParameterStyle};
-use utoipa::openapi::schema::{ArrayBuilder, ObjectBuilder, Type};
+use utoipa::openapi::schema::{ArrayBuilder, KnownFormat, ObjectBuilder, OneOfBuilder, SchemaFormat, Type};
 use utoipa::openapi::{RefOr, Required, Schema};
+use utoipa::{PartialSchema, ToSchema};
 
 /// The metrics that are looked at together.
 const METRIC: &str = "metric";
+/// Whose swings.
+const ATHLETE: &str = "athlete";
+/// What words are in.
+const UNITS: &str = "units";
 
 /// Before a parameter that holds for one group alone, and what such a group is.
 const GROUPS: [(&str, &str); 2] = [("then_", "the earlier group"), ("now_", "the later group")];
@@ -32,6 +39,28 @@ pub struct ThenNowQuery {
     pub filters: [SwingFilter; 2],
     /// The metrics that are looked at together, in the order of [`Metric::ALL`], each once: all where nothing is said.
     pub metrics: Vec<Metric>,
+    /// What words for people are in.
+    pub units: Units,
+}
+
+/// One selection of an athlete's swings; whose stands in the path.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OneQuery(pub SwingFilter);
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct UnitsParam {
+    units: Option<UnitsWord>,
+}
+
+/// In which units words are.
+#[derive(Clone, Copy, Debug, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+enum UnitsWord {
+    /// Miles per hour and feet.
+    Us,
+    /// Metres per second and metres.
+    Metric,
 }
 
 impl ThenNowQuery {
@@ -40,7 +69,12 @@ impl ThenNowQuery {
     /// # Errors
     /// If it holds what is no parameter, one twice for the same group, or a value that cannot be.
     pub fn of(query: &str) -> Result<Self> {
-        let (metrics, filters) = split(query, &[METRIC]);
+        let (metrics, others) = split(query, &[METRIC]);
+        let (units, filters) = split(&others, &[UNITS]);
+        let units = match read::<UnitsParam>(&units)?.units {
+            Some(UnitsWord::Metric) => Units::Metric,
+            Some(UnitsWord::Us) | None => Units::Us,
+        };
         let metrics: Vec<(String, MetricWord)> = read(&metrics)?;
         let mut metrics: Vec<Metric> = metrics.into_iter().map(|(_, metric)| metric.0).collect();
         metrics.sort();
@@ -49,7 +83,7 @@ impl ThenNowQuery {
             metrics = Metric::ALL.into();
         }
         let filter = |group: usize| read::<FilterParams>(&of_group(&filters, group)?)?.filter();
-        Ok(Self { filters: [filter(0)?, filter(1)?], metrics })
+        Ok(Self { filters: [filter(0)?, filter(1)?], metrics, units })
     }
 
     /// The same from what a form sends: what nobody filled in is left out.
@@ -71,6 +105,19 @@ impl<S: Send + Sync> FromRequestParts<S> for ThenNowQuery {
     }
 }
 
+impl<S: Send + Sync> FromRequestParts<S> for OneQuery {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self> {
+        let query = parts.uri.query().unwrap_or_default();
+        if query.split('&').any(|pair| key(pair) == ATHLETE) {
+            return Err(Problem::new(Kind::Malformed, "athlete: stands in the path; expected it there alone"));
+        }
+        let pairs: Result<Vec<String>> = query.split('&').map(with_instant).collect();
+        Ok(Self(read::<FilterParams>(&pairs?.join("&"))?.filter()?))
+    }
+}
+
 /// What a query says, decoded; nothing where it cannot be read.
 pub fn pairs(query: &str) -> Vec<(String, String)> {
     read(query).unwrap_or_default()
@@ -78,16 +125,21 @@ pub fn pairs(query: &str) -> Vec<(String, String)> {
 
 /// The parameters of one of [`GROUPS`] as those of a list.
 fn of_group(query: &str, group: usize) -> Result<String> {
-    let mut own = Vec::new();
-    for pair in query.split('&') {
-        let of = GROUPS.iter().position(|(prefix, _)| pair.starts_with(prefix));
-        match of {
-            Some(of) if of == group => own.push(with_instant(pair.get(GROUPS[of].0.len()..).unwrap_or_default())?),
-            Some(_) => {}
-            None => own.push(with_instant(pair)?),
-        }
-    }
-    Ok(own.join("&"))
+    let prefix = |pair: &str| GROUPS.iter().position(|(prefix, _)| pair.starts_with(prefix));
+    let own = |pair: &'_ str| match prefix(pair) {
+        Some(of) if of == group => GROUPS.get(of).and_then(|(prefix, _)| pair.strip_prefix(prefix)).map(str::to_owned),
+        _ => None,
+    };
+    let mut pairs: Vec<String> = query.split('&').filter_map(own).collect();
+    let own: Vec<String> = pairs.iter().map(|pair| key(pair).to_owned()).collect();
+    let is_for_both = |pair: &&str| prefix(pair).is_none() && !own.iter().any(|own| own == key(pair));
+    pairs.extend(query.split('&').filter(is_for_both).map(str::to_owned));
+    let pairs: Result<Vec<String>> = pairs.iter().map(|pair| with_instant(pair)).collect();
+    Ok(pairs?.join("&"))
+}
+
+fn key(pair: &str) -> &str {
+    pair.split('=').next().unwrap_or_default()
 }
 
 /// Where a day stands for an instant, the first one of it, or for the end the first one after it.
@@ -105,9 +157,7 @@ fn with_instant(pair: &str) -> Result<String> {
     match of {
         None => Ok(pair.to_owned()),
         Some((key, Some(instant))) => Ok(format!("{key}={instant}")),
-        Some((key, None)) => {
-            Err(Problem::new(super::super::problem::Kind::Malformed, format!("{key}: is no day here")))
-        }
+        Some((key, None)) => Err(Problem::new(Kind::Malformed, format!("{key}: is no day here"))),
     }
 }
 
@@ -123,23 +173,41 @@ impl IntoParams for ThenNowQuery {
             })
         });
         let of_groups: Vec<_> = of_groups.collect();
-        plain.into_iter().chain(of_groups).chain([metric()]).collect()
+        plain.into_iter().chain(of_groups).chain([metric(), units()]).collect()
+    }
+}
+
+impl IntoParams for OneQuery {
+    fn into_params(parameter_in: impl Fn() -> Option<ParameterIn>) -> Vec<Parameter> {
+        let all = FilterParams::into_params(parameter_in).into_iter();
+        all.filter(|parameter| parameter.name != ATHLETE).map(with_day).collect()
     }
 }
 
 /// Where an instant is taken, a day is as well.
 fn with_day(mut parameter: Parameter) -> Parameter {
     if ["from", "to"].contains(&parameter.name.as_str()) {
-        parameter.schema = Some(ObjectBuilder::new().schema_type(Type::String).pattern(Some(DAY_OR_INSTANT)).into());
+        let text =
+            |format| ObjectBuilder::new().schema_type(Type::String).format(Some(SchemaFormat::KnownFormat(format)));
+        let either = OneOfBuilder::new().item(text(KnownFormat::DateTime)).item(text(KnownFormat::Date));
+        parameter.schema = Some(either.into());
         let words = parameter.description.take().unwrap_or_default();
         parameter.description = Some(format!("{words} A day is taken as well: all of it, as it is counted there."));
     }
     parameter
 }
 
-/// A day, or an instant in RFC 3339.
-const DAY_OR_INSTANT: &str =
-    "^[0-9]{4}-[0-9]{2}-[0-9]{2}([Tt][0-9]{2}:[0-9]{2}:[0-9]{2}(\\.[0-9]+)?([Zz]|[+-][0-9]{2}:[0-9]{2}))?$";
+fn units() -> Parameter {
+    ParameterBuilder::new()
+        .name(UNITS)
+        .parameter_in(ParameterIn::Query)
+        .required(Required::False)
+        .description(Some(
+            "What sentences for people are in: mph and feet where nothing is said. Numbers are not changed by it.",
+        ))
+        .schema(Some(UnitsWord::schema()))
+        .build()
+}
 
 fn metric() -> Parameter {
     let word: RefOr<Schema> = MetricWord::schema();
@@ -160,7 +228,6 @@ fn metric() -> Parameter {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::daemon::api::problem::Kind;
     use crate::daemon::store::queries::swings_read::Whose;
     use crate::daemon::store::rows::{Side, UtcMicros};
     use jiff::Timestamp;
@@ -179,6 +246,9 @@ mod tests {
         assert_eq!((then.side, now.side, then.bat), (Some(Side::Left), Some(Side::Right), None));
         assert_eq!((then.from, now.from), (None, Some(UtcMicros(1_795_623_018_000_000))));
         assert_eq!(groups(""), [SwingFilter::default(), SwingFilter::default()]);
+        let [then, now] = groups("side=right&then_side=left");
+        assert_eq!((then.side, now.side), (Some(Side::Left), Some(Side::Right)), "for one goes before for both");
+        assert_eq!(ThenNowQuery::of("units=metric").unwrap().units, Units::Metric);
         let form = ThenNowQuery::of_form("then_side=left&bat=&now_from=&side=").unwrap();
         assert_eq!(form, ThenNowQuery::of("then_side=left").unwrap());
         assert_eq!(groups("drill=tee%20low%26in")[1].drill.as_deref(), Some("tee low&in"));
@@ -211,7 +281,8 @@ mod tests {
             "then_colour=red",
             "side=up",
             "now_side=up",
-            "side=left&now_side=right",
+            "now_side=left&now_side=right",
+            "units=furlongs",
             "metric=power",
             "then_metric=bat_speed_mps",
             "from=2026-02-30",
@@ -233,10 +304,10 @@ mod tests {
     }
 
     #[test]
-    fn every_parameter_of_a_list_is_said_three_times_and_the_metrics_once() {
+    fn every_parameter_of_a_list_is_said_three_times_and_metrics_and_units_once() {
         let said = ThenNowQuery::into_params(|| Some(ParameterIn::Query));
         let plain = FilterParams::into_params(|| Some(ParameterIn::Query));
-        assert_eq!(said.len(), 3 * plain.len() + 1);
+        assert_eq!(said.len(), 3 * plain.len() + 2);
         for parameter in plain {
             let of =
                 |prefix: &str| said.iter().filter(|said| said.name == format!("{prefix}{}", parameter.name)).count();

@@ -6,13 +6,13 @@ use super::super::extract::Id;
 use super::super::problem::{Kind, Problem, Result};
 use super::super::swings::query::{read, split};
 use super::query::ThenNowQuery;
+use super::refuse_shared;
 use super::usual::{completed, days};
 use crate::daemon::record::handout::{day_text, gather, homework};
 use crate::daemon::record::then_now::question;
 use crate::daemon::store::Reading;
 use crate::daemon::store::queries::athletes;
 use crate::report::handout::{Handout, Reader, handout};
-use crate::report::words;
 use axum::extract::{RawQuery, State};
 use axum::http::{HeaderMap, HeaderValue, header};
 use axum::response::{Html, IntoResponse, Response};
@@ -21,7 +21,7 @@ use utoipa::{IntoParams, ToSchema};
 use uuid::Uuid;
 
 /// The keys of [`ReportParams`].
-const OWN: [&str; 4] = ["for", "units", "words", "file"];
+const OWN: [&str; 3] = ["for", "words", "file"];
 /// The instructor's words are no longer than this, characters.
 const MOST_WORDS: usize = 4000;
 /// The file carries its own style and asks for nothing (W3C, *Content Security Policy Level 3*).
@@ -38,9 +38,6 @@ pub struct ReportParams {
     #[serde(rename = "for")]
     #[param(inline)]
     reader: Option<ReaderWord>,
-    /// Units of all numbers.
-    #[param(inline)]
-    units: Option<UnitsWord>,
     /// The instructor's words; lines are kept.
     #[param(max_length = 4000)]
     words: Option<String>,
@@ -56,16 +53,6 @@ pub enum ReaderWord {
     Athlete,
     /// The instructor: everything.
     Instructor,
-}
-
-/// In which units.
-#[derive(Clone, Copy, Debug, Deserialize, ToSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum UnitsWord {
-    /// Miles per hour and feet.
-    Us,
-    /// Metres per second and metres.
-    Metric,
 }
 
 /// A comparison as one file to take home
@@ -109,19 +96,17 @@ fn filled_in(query: &str) -> String {
 async fn read_all(reading: &mut Reading, id: Uuid, query: &str, params: &ReportParams) -> Result<Handout> {
     let athlete = athletes::get(reading, id).await?;
     let days = days(reading, id).await?;
-    let ThenNowQuery { filters: [then, now], metrics } = ThenNowQuery::of(&completed(query, id, &days))?;
+    let ThenNowQuery { filters: [then, now], metrics, units } = ThenNowQuery::of(&completed(query, id, &days))?;
     let question = question(reading, metrics).await?;
     let gathered = gather(reading, [&then, &now], &question).await?;
+    refuse_shared(&gathered.compared)?;
     let [heard_then, heard_now] = gathered.heard;
     Ok(Handout {
         reader: match params.reader {
             Some(ReaderWord::Instructor) => Reader::Instructor,
             Some(ReaderWord::Athlete) | None => Reader::Athlete,
         },
-        units: match params.units {
-            Some(UnitsWord::Metric) => words::Units::Metric,
-            Some(UnitsWord::Us) | None => words::Units::Us,
-        },
+        units,
         nickname: athlete.nickname,
         then: heard_then,
         now: heard_now,

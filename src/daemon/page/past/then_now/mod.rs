@@ -38,7 +38,7 @@ pub async fn then_now(
     let athlete = athletes::get(&mut reading, id).await?;
     let days = days(&mut reading, id).await?;
     let query = completed(asked.as_deref().unwrap_or_default(), id, &days);
-    let ThenNowQuery { filters, metrics } = ThenNowQuery::of(&query)?;
+    let ThenNowQuery { filters, metrics, .. } = ThenNowQuery::of(&query)?;
     let question = question(&mut reading, metrics).await?;
     let form = Form::read(&mut reading, id, days, &filters, &question.family).await?;
     let gathered = gather(&mut reading, [&filters[0], &filters[1]], &question).await?;
@@ -53,10 +53,12 @@ pub async fn then_now(
         } @else {
             (compared(&gathered))
             (form.markup(asked.as_deref().unwrap_or_default()))
-            (answers::section(&gathered, view.units))
-            (charts::section(&gathered, view.units))
-            (alike::section(&gathered, &question.family, view.units))
-            (sheet::section(id, &query, view.units))
+            @if gathered.compared.in_both() == 0 {
+                (answers::section(&gathered, view.units))
+                (charts::section(&gathered, view.units))
+                (alike::section(&gathered, &question.family, view.units))
+                (sheet::section(id, &query, view.units))
+            }
         }
     };
     let title = format!("{}: then and now", athlete.nickname);

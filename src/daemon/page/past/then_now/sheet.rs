@@ -31,5 +31,5 @@ pub fn section(athlete: Uuid, query: &str, units: Units) -> Markup {
 /// What a query says, decoded, without the athlete, who is in the address.
 fn pairs(query: &str) -> Vec<(String, String)> {
     let all: Vec<(String, String)> = crate::daemon::api::then_now::query::pairs(query);
-    all.into_iter().filter(|(key, _)| key != "athlete").collect()
+    all.into_iter().filter(|(key, _)| key != "athlete" && key != "units").collect()
 }

@@ -181,6 +181,27 @@ pub async fn curves_of(connection: &mut AnyConnection, ids: &[Uuid]) -> Result<V
     query.fetch_all(connection).await?.iter().map(|row| Ok(row.try_get("compact")?)).collect()
 }
 
+/// The same with the swing of each, in no order.
+///
+/// # Errors
+/// If they cannot be read.
+pub async fn curves_by_swing(
+    connection: &mut AnyConnection,
+    ids: &[Uuid],
+) -> Result<BTreeMap<Uuid, Vec<u8>>, StoreError> {
+    if ids.is_empty() {
+        return Ok(BTreeMap::new());
+    }
+    let text = format!(
+        "SELECT s.id, c.compact FROM swings s JOIN curves c ON c.swing_id = s.id AND c.revision = s.revision
+         WHERE s.id IN ({})",
+        list_of(ids.len())
+    );
+    let query = sqlx::query(AssertSqlSafe(text));
+    let query = ids.iter().fold(query, |query, id| query.bind(id.to_string()));
+    query.fetch_all(connection).await?.iter().map(|row| Ok((uuid(row, "id")?, row.try_get("compact")?))).collect()
+}
+
 /// The tags of all of them by one query.
 async fn add_tags(connection: &mut AnyConnection, found: &mut [FoundSwing]) -> Result<(), StoreError> {
     if found.is_empty() {
