@@ -1,24 +1,28 @@
 //! All that is said of two selections of an athlete's swings, read from the record: for the page and for the report.
 
 use super::super::store::StoreError;
+use super::super::store::queries::ball_results::{self, BallFilter};
 use super::super::store::queries::swings_read::{self, FoundSwing, Order, SwingFilter};
 use super::super::store::queries::{Slice, bats, homework as stored_homework};
 use super::super::store::rows::{self, Mark, Side, UtcMicros, Word};
+use super::squared_up;
 use super::then_now::{Chosen, MOST_SWINGS, ThenNow, choose, observed, then_now};
 use crate::compare::alike::{Alike, Trend, alike, trend};
 use crate::compare::numbers::Question;
 use crate::engine::metrics::{Flag, Metric};
 use crate::report::handout::Homework;
 use crate::report::svg::{TrendLine, TrendPoint};
-use crate::report::then_now::Heard;
+use crate::report::then_now::{Balls, Heard};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use sqlx::AnyConnection;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 /// Of an athlete's homework that is looked through.
 const MOST_HOMEWORK: i64 = 200;
+/// Of an athlete's ball results that are looked through, the newest.
+const MOST_BALLS: i64 = 5_000;
 /// Bats whose names are looked up.
 const MOST_BATS: i64 = 500;
 
@@ -37,6 +41,8 @@ pub struct Gathered {
     pub trend_lines: Vec<TrendLine>,
     /// Flags of swings that were left out for one, with how many have it.
     pub flags: Vec<(Flag, usize)>,
+    /// Balls of the earlier and of the later group.
+    pub balls: [Balls; 2],
 }
 
 /// Reads all of it.
@@ -45,6 +51,7 @@ pub struct Gathered {
 /// If it cannot be read.
 pub async fn gather(
     connection: &mut AnyConnection,
+    athlete: Uuid,
     [then, now]: [&SwingFilter; 2],
     question: &Question,
 ) -> Result<Gathered, StoreError> {
@@ -59,6 +66,7 @@ pub async fn gather(
         trends: question.family.iter().map(|&metric| (metric, trend(&swings, metric))).collect(),
         trend_lines: trend_lines(&over_months, now.side),
         flags: flags(connection, [then, now]).await?,
+        balls: balls(connection, &compared, athlete).await?,
         compared,
     })
 }
@@ -97,6 +105,26 @@ async fn flags(connection: &mut AnyConnection, filters: [&SwingFilter; 2]) -> Re
         }
     }
     Ok(counts.into_iter().collect())
+}
+
+/// What was measured of the balls of each group's swings, and what its typical swing would do.
+async fn balls(connection: &mut AnyConnection, compared: &ThenNow, athlete: Uuid) -> Result<[Balls; 2], StoreError> {
+    let filter = BallFilter { athlete: Some(athlete), ..BallFilter::default() };
+    let results = ball_results::list(connection, &filter, Slice { after: None, limit: MOST_BALLS }).await?;
+    let mut both =
+        [Balls { name: "Then".into(), ..Balls::default() }, Balls { name: "Now".into(), ..Balls::default() }];
+    let groups = [&compared.then, &compared.now];
+    for ((balls, chosen), typical) in both.iter_mut().zip(groups).zip(compared.typical()) {
+        let ids: BTreeSet<Uuid> = chosen.swings.iter().map(|found| found.swing.id).collect();
+        let of_group = results.iter().filter(|ball| ball.swing_id.is_some_and(|id| ids.contains(&id)));
+        balls.exit_speeds_mps = of_group.clone().filter_map(|ball| ball.exit_speed_mps).collect();
+        balls.carries_m = of_group.filter_map(|ball| ball.carry_m).collect();
+        if let Some(id) = typical {
+            balls.if_squared_up =
+                squared_up::read(connection, id, &squared_up::Asked::default()).await?.ok().map(|found| found.ball);
+        }
+    }
+    Ok(both)
 }
 
 fn heard(chosen: &Chosen, filter: &SwingFilter) -> Heard {

@@ -24,6 +24,7 @@ pub fn sections(handout: &Handout) -> Markup {
             p.faint { "Over all days with swings of the later group's kind; a day counts as one." }
             ul { @for (metric, trend) in &handout.trends { li { (trend_words(*metric, trend.as_ref(), handout.units)) } } }
         }
+        (parts::balls(handout))
         (parts::words_and_homework(handout))
         (parts::cautions())
         p.faint { "Measured and compared by " (handout.version) "." }

@@ -12,9 +12,8 @@ mod style;
 #[cfg(test)]
 mod tests;
 
-use super::svg::groups::Measured;
 use super::svg::{COLOURS, RULES, TrendLine};
-use super::then_now::{Heard, Told};
+use super::then_now::{Balls, Heard, Told};
 use super::words::Units;
 use crate::compare::alike::{Alike, Trend};
 use crate::compare::conditions::Mismatch;
@@ -60,8 +59,8 @@ pub struct Handout {
     pub trends: Vec<(Metric, Option<Trend>)>,
     /// The bat speed of each day of that kind.
     pub trend_lines: Vec<TrendLine>,
-    /// Exit speeds that other devices measured; the later group last.
-    pub balls: Vec<Measured>,
+    /// Balls of the earlier and of the later group.
+    pub balls: Vec<Balls>,
     /// The instructor's words.
     pub words: String,
     /// What to do until next time.

@@ -29,6 +29,19 @@ pub fn compared(handout: &Handout) -> Markup {
     }
 }
 
+/// What was measured of balls, where there is something to say; never more than a sentence of what was not measured.
+pub fn balls(handout: &Handout) -> Markup {
+    let is_any = handout.balls.iter().any(|balls| !balls.is_empty());
+    html! {
+        @if is_any {
+            section {
+                h2 { "The ball" }
+                ul { @for words in handout.balls.iter().flat_map(|balls| balls.words(handout.units)) { li { (words) } } }
+            }
+        }
+    }
+}
+
 /// The instructor's words and the homework, where there are any.
 pub fn words_and_homework(handout: &Handout) -> Markup {
     let words = handout.words.trim();

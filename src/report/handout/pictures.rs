@@ -4,6 +4,7 @@ use super::Handout;
 use crate::engine::metrics::Metric;
 use crate::report::svg::groups::{self, Against};
 use crate::report::svg::{Chart, View, trend};
+use crate::report::then_now::Balls;
 use maud::{Markup, html};
 
 /// How many days a trend needs to be drawn.
@@ -67,8 +68,10 @@ pub fn all(handout: &Handout) -> Markup {
         by_day(handout)
             .map(|chart| (chart, "Each day's mean bat speed; the bar is one standard deviation of its swings.")),
     );
-    if !handout.balls.is_empty() {
-        charts.push(Some((groups::ball(&handout.balls, units), "Exit speeds that another device measured.")));
+    let balls: Vec<_> = handout.balls.iter().filter(|balls| !balls.is_empty()).map(Balls::drawn).collect();
+    if !balls.is_empty() {
+        let caption = "Exit speeds: points were measured, hatched is if squared up.";
+        charts.push(Some((groups::ball(&balls, units), caption)));
     }
     side_by_side(&charts)
 }

@@ -2,16 +2,19 @@
 //! [`change`](super::change).
 //!
 //! [`Told`] is one metric; [`groups`] says what is compared; [`alike`](alike_words) and
-//! [`trend_words`] how alike swings are and how a metric went. The pages and the report say the same words.
+//! [`trend_words`] how alike swings are and how a metric went; [`Balls`] what was measured
+//! of balls. The pages and the report say the same words.
 
 mod alike;
 mod answer;
+mod balls;
 mod groups;
 #[cfg(test)]
 mod tests;
 
 pub use alike::{AlikeTold, alike_words, trend_words};
 pub use answer::{GroupTold, Told, p_words};
+pub use balls::Balls;
 pub use groups::{Heard, groups, left_out};
 
 use super::words::{Units, rounded};

@@ -90,3 +90,30 @@ fn a_trend_is_told_only_where_its_interval_has_one_sign() {
     assert!(words(-0.1, 0.5).contains("cannot be told to rise or to fall"));
     assert!(trend_words(Metric::BatSpeed, None, Units::Us).contains("fewer than three days"));
 }
+
+#[test]
+fn what_was_measured_and_what_a_square_hit_would_do_are_two_sentences() {
+    use crate::ball::Bounds;
+    use crate::ball::squared_up::SquaredUp;
+    let mut balls = Balls { name: "Then".into(), exit_speeds_mps: vec![30.0, 34.0, 32.0], ..Balls::default() };
+    let words = balls.words(Units::Metric);
+    // Median 32, Σ(x − 32)² = 8, s = √(8/2) = 2 m/s.
+    assert_eq!(
+        words,
+        ["Then, measured by another device: exit speed of 3 balls: best 34.0, median 32.0, spread 2.0 m/s."]
+    );
+    let bounds = Bounds::new(40.0, 44.0);
+    balls.if_squared_up = Some(SquaredUp {
+        q: bounds,
+        is_bats_own: false,
+        exit_speed_mps: bounds,
+        density_kgpm3: bounds,
+        carry_m: Bounds::new(90.0, 120.0),
+    });
+    balls.exit_speeds_mps.clear();
+    let words = balls.words(Units::Metric);
+    assert_eq!(words[0], "Then: no ball was measured.");
+    assert!(words[1].contains("if squared up, not measured") && words[1].contains("40 to 44 m/s"), "{words:?}");
+    assert_eq!(balls.drawn().range, Some((40.0, 44.0)));
+    assert!(Balls::default().is_empty() && !balls.is_empty());
+}

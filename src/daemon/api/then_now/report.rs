@@ -98,7 +98,7 @@ async fn read_all(reading: &mut Reading, id: Uuid, query: &str, params: &ReportP
     let days = days(reading, id).await?;
     let ThenNowQuery { filters: [then, now], metrics, units } = ThenNowQuery::of(&completed(query, id, &days))?;
     let question = question(reading, metrics).await?;
-    let gathered = gather(reading, [&then, &now], &question).await?;
+    let gathered = gather(reading, id, [&then, &now], &question).await?;
     refuse_shared(&gathered.compared)?;
     let [heard_then, heard_now] = gathered.heard;
     Ok(Handout {
@@ -118,6 +118,7 @@ async fn read_all(reading: &mut Reading, id: Uuid, query: &str, params: &ReportP
         trend_lines: gathered.trend_lines,
         homework: homework(reading, id).await?,
         flags: gathered.flags,
+        balls: gathered.balls.into(),
         version: format!("swingd {}", env!("CARGO_PKG_VERSION")),
         ..Handout::default()
     })

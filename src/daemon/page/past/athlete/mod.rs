@@ -1,5 +1,6 @@
-//! An athlete: the way to then and now, the trend of a metric, lessons, the newest first, homework.
+//! An athlete: the way to then and now, the trend of a metric, lessons, the newest first, what was measured of balls, homework.
 
+mod balls;
 mod homework;
 mod trend;
 
@@ -12,6 +13,8 @@ use super::after;
 use super::spread::mean_and_spread;
 use crate::daemon::access::Who;
 use crate::daemon::api::{Api, Id, Params, Problem};
+use crate::daemon::record::measured_balls::measured_balls;
+use crate::daemon::store::queries::ball_results::MeasuredOf;
 use crate::daemon::store::queries::lessons::{self, Counted};
 use crate::daemon::store::queries::swings_read::summary::{Group, SummaryOf, by_lesson};
 use crate::daemon::store::queries::{Slice, TimeKey, athletes, bats};
@@ -47,6 +50,8 @@ pub async fn athlete(
     let everything = SummaryOf { athlete: id, side: None, bat: None, from: None, to: None };
     let groups = by_lesson(&mut reading, everything, &[Metric::BatSpeed]).await?;
     let chosen = by_lesson(&mut reading, SummaryOf { bat: choice.bat, ..everything }, &[choice.metric]).await?;
+    let every = MeasuredOf { athlete: id, bat: None, from: None, to: None };
+    let balls = measured_balls(&mut reading, &every).await?;
     let bats = bats::list(&mut reading, Slice { after: None, limit: MOST_BATS }).await?;
     let given = homework::all(&mut reading, id).await?;
     drop(reading);
@@ -66,6 +71,7 @@ pub async fn athlete(
             (trend::section(choice, &chosen, &bats, view.units))
             (lessons_section(&had, &groups, last, view.units))
         }
+        (balls::section(&balls, view.units))
         (homework::section(id, &given, &bats))
     };
     Ok(Page::new(athlete.nickname.clone(), Here::Past, view, &who, main).about([id]))

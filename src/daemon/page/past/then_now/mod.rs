@@ -1,8 +1,9 @@
 //! Then and now: two groups of an athlete's swings side by side. What is compared, the [`answers`], where the speed is
-//! ([`charts`]), how [`alike`] the swings are, a [`sheet`] to take home; the [`form`] says which swings.
+//! ([`charts`]), how [`alike`] the swings are, the [`balls`], a [`sheet`] to take home; the [`form`] says which swings.
 
 mod alike;
 mod answers;
+mod balls;
 mod charts;
 mod form;
 mod sheet;
@@ -41,7 +42,7 @@ pub async fn then_now(
     let ThenNowQuery { filters, metrics, .. } = ThenNowQuery::of(&query)?;
     let question = question(&mut reading, metrics).await?;
     let form = Form::read(&mut reading, id, days, &filters, &question.family).await?;
-    let gathered = gather(&mut reading, [&filters[0], &filters[1]], &question).await?;
+    let gathered = gather(&mut reading, id, [&filters[0], &filters[1]], &question).await?;
     drop(reading);
     let main = html! {
         p.crumbs {
@@ -57,6 +58,7 @@ pub async fn then_now(
                 (answers::section(&gathered, view.units))
                 (charts::section(&gathered, view.units))
                 (alike::section(&gathered, &question.family, view.units))
+                (balls::section(&gathered.balls, view.units))
                 (sheet::section(id, &query, view.units))
             }
         }
