@@ -95,7 +95,7 @@ pub fn run(args: &ReportArgs, out: &mut dyn Write, err: &mut dyn Write) -> anyho
         ReaderArg::Athlete => "athlete",
         ReaderArg::Instructor => "instructor",
     };
-    let units = match args.units.into() {
+    let units = match Units::from(args.units) {
         Units::Us => "us",
         Units::Metric => "metric",
     };

@@ -84,7 +84,9 @@ fn swings(folder: &Folder) {
         assert!(report.contains("Stay &lt;tall&gt;.") && report.contains("Cannot tell"), "of one day: {report}");
         assert!(!report.contains("<script") && !report.contains("href"), "{report}");
     }
-    assert!(refused(folder, &["report", "--athlete", "Wren", "--metric", "power", "--out", "none.html"]).contains("metric"));
+    assert!(
+        refused(folder, &["report", "--athlete", "Wren", "--metric", "power", "--out", "none.html"]).contains("power")
+    );
 }
 
 /// One by hand on a swing, one found by time, and a row that cannot be read.

@@ -33,7 +33,7 @@ pub struct Day {
 }
 
 impl Day {
-    fn from(&self, side: Option<Side>) -> u32 {
+    fn swings(&self, side: Option<Side>) -> u32 {
         match side {
             Some(Side::Right) => self.right,
             Some(Side::Left) => self.left,
@@ -84,14 +84,14 @@ pub fn completed(query: &str, athlete: Uuid, days: &[Day]) -> String {
         all.extend(side.map(|side| format!("side={}", side.word())));
     }
     if !has_days {
-        all.extend(usual(&days.iter().filter(|day| day.from(side) > 0).collect::<Vec<_>>()));
+        all.extend(usual(&days.iter().filter(|day| day.swings(side) > 0).collect::<Vec<_>>()));
     }
     all.join("&")
 }
 
 /// The side with most swings; none where no side was ever said.
 fn most(days: &[Day]) -> Option<Side> {
-    let sum = |side: Side| days.iter().map(|day| day.from(Some(side))).sum::<u32>();
+    let sum = |side: Side| days.iter().map(|day| day.swings(Some(side))).sum::<u32>();
     let (right, left) = (sum(Side::Right), sum(Side::Left));
     if right == 0 && left == 0 {
         return None;
