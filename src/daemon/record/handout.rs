@@ -128,13 +128,14 @@ async fn balls(connection: &mut AnyConnection, compared: &ThenNow, athlete: Uuid
 }
 
 fn heard(chosen: &Chosen, filter: &SwingFilter) -> Heard {
-    let Chosen { swings, flagged, excluded, days } = chosen;
+    let Chosen { swings, flagged, excluded, days, is_cut, .. } = chosen;
     let mut what = vec![when(chosen)];
     what.extend(filter.side.map(|side| format!("from the {}", side.word())));
     let bat = swings.first().and_then(|found| found.bat.clone());
     what.extend(bat.filter(|_| filter.bat.is_some()).map(|bat| format!("with {bat}")));
     what.extend(filter.drill.as_ref().map(|drill| format!("drill “{drill}”")));
     what.extend(filter.ball_source.map(|source| format!("ball: {}", source.word().replace('_', " "))));
+    what.extend(is_cut.then(|| "the newest alone".to_owned()));
     Heard { what: what.join(", "), swings: swings.len(), days: *days, flagged: *flagged, excluded: *excluded }
 }
 
