@@ -1,7 +1,7 @@
 //! The commands by name: a line each in [`Command`], and one in [`run`].
 
 use super::{athletes, backup, ball_results, calibrate, config, convert, demo, doctor, erase, export, import, lessons};
-use super::{pair, reanalyse, replay, scan, serve, swings, synth, track};
+use super::{pair, reanalyse, replay, report, scan, serve, swings, synth, track};
 use crate::daemon::files;
 use crate::daemon::radio::ble::BleRadio;
 use crate::daemon::radio::{Radio, RadioError};
@@ -36,6 +36,8 @@ pub enum Command {
     Import(Box<import::ImportArgs>),
     /// Write all of one athlete into one archive
     Export(Box<export::ExportArgs>),
+    /// Set two groups of an athlete's swings side by side, as one file to take home
+    Report(Box<report::ReportArgs>),
     /// Write swings into a table for notebooks: CSV or Parquet
     ExportSwings(Box<swings::ExportSwingsArgs>),
     /// Erase an athlete
@@ -77,6 +79,7 @@ pub fn run(command: Command, out: &mut dyn Write) -> anyhow::Result<bool> {
         Command::Swings(args) => done(swings::run(&args, out, err)),
         Command::Import(args) => import::run(&args, out, err),
         Command::Export(args) => done(export::run(&args, out, err)),
+        Command::Report(args) => done(report::run(&args, out, err)),
         Command::ExportSwings(args) => done(swings::export(&args, out, err)),
         Command::Erase(args) => erase::run(&args, out, err),
         Command::BallResults(args) => ball_results::run(&args, out, err),

@@ -181,7 +181,7 @@ fn what_to_look_at(address: &str, speed: f64) -> String {
     format!(
         "\n\
          {address}/            the cage screen: swings appear as they happen, over the athlete's earlier ones\n\
-         {address}/athletes    looking back: lessons on both sides, trends, a swing with all of its numbers\n\
+         {address}/athletes    looking back: lessons on both sides, then and now, a swing with all of its numbers\n\
          {address}/setup       athletes, bats and sensors\n\
          {address}/v1/events   the same as events, for programs\n\
          \n\

@@ -6,7 +6,7 @@
 //! checked; [`command`], the commands by name; [`live`], news as lines; then a file a command: [`replay`], [`track`], [`calibrate`], [`convert`],
 //! [`synth`], [`demo`], [`scan`], [`serve`], [`pair`], [`doctor`]; and those
 //! of the record, clients of the HTTP API through [`door`] with what `ask` has for all of them: [`athletes`], [`lessons`],
-//! [`swings`], [`import`], [`export`], [`erase`], [`ball_results`], [`reanalyse`], [`backup`].
+//! [`swings`], [`import`], [`export`], [`report`], [`erase`], [`ball_results`], [`reanalyse`], [`backup`].
 
 pub mod analysis;
 mod ask;
@@ -29,6 +29,7 @@ pub mod pair;
 mod progress;
 pub mod reanalyse;
 pub mod replay;
+pub mod report;
 pub mod scan;
 pub mod serve;
 pub mod swings;

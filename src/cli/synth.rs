@@ -6,7 +6,7 @@ use crate::engine::profile::Side;
 use crate::engine::wire::WireError;
 use crate::engine::wire::csv::CsvWriter;
 use crate::engine::wire::mcap::{AtThePlate, AtThePlateSide, McapWriter, sensor_time_ns};
-use crate::sim::{EventKind, Kind, Mishaps, Preset, Scenario, Simulated, SwingKind};
+use crate::sim::{EventKind, Kind, Mishaps, Preset, Scenario, Simulated, SwingKind, Visit};
 use anyhow::Context;
 use clap::builder::PossibleValuesParser;
 use std::fs::{self, File};
@@ -19,10 +19,11 @@ const SWINGS: [(&str, SwingKind); 4] =
 
 const CALIBRATION: &str = "calibration";
 const LESSON: &str = "lesson";
+const ROUND: &str = "round";
 
 fn kind_names() -> Vec<&'static str> {
     let swings = SWINGS.iter().map(|(name, _)| *name);
-    swings.chain(EventKind::ALL.map(EventKind::key)).chain([CALIBRATION, LESSON]).collect()
+    swings.chain(EventKind::ALL.map(EventKind::key)).chain([CALIBRATION, LESSON, ROUND]).collect()
 }
 
 fn preset_names() -> Vec<&'static str> {
@@ -47,9 +48,15 @@ pub struct Args {
     /// How many recordings.
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=100_000))]
     pub count: u32,
-    /// For a lesson: how many swings and other events.
+    /// For a lesson: how many swings and other events; for a round: how many swings at a ball.
     #[arg(long, default_value_t = 12, value_parser = clap::value_parser!(u32).range(1..=2000))]
     pub events: u32,
+    /// Another day of the same batter, who is a little another one then.
+    #[arg(long, default_value_t = 0, value_parser = clap::value_parser!(u32).range(0..=100_000))]
+    pub day: u32,
+    /// The batter is faster by so much than drawn, m/s.
+    #[arg(long, default_value_t = 0.0, allow_hyphen_values = true, value_parser = faster, value_name = "M/S")]
+    pub faster_mps: f64,
     /// For a lesson: begin with the calibration routine.
     #[arg(long)]
     pub calibrated: bool,
@@ -62,6 +69,11 @@ pub struct Args {
     /// Share of rows that are lost, in groups.
     #[arg(long, default_value_t = 0.0, value_parser = share)]
     pub lost_share: f64,
+}
+
+fn faster(text: &str) -> Result<f64, String> {
+    let value = text.parse::<f64>().map_err(|_| "expected a number from -10 to 10".to_owned())?;
+    (-10.0..=10.0).contains(&value).then_some(value).ok_or_else(|| "expected a number from -10 to 10".to_owned())
 }
 
 fn share(text: &str) -> Result<f64, String> {
@@ -77,6 +89,7 @@ impl Args {
         let other = || match name {
             CALIBRATION => Some(Kind::Calibration),
             LESSON => Some(Kind::Lesson { events: self.events as usize, calibrated: self.calibrated }),
+            ROUND => Some(Kind::Round { swings: self.events as usize }),
             _ => None,
         };
         swing.or_else(event).or_else(other)
@@ -88,7 +101,8 @@ impl Args {
         let preset =
             preset.with_context(|| format!("preset {:?}: expected one of {:?}", self.preset, preset_names()))?;
         let mishaps = Mishaps { lost_share: self.lost_share, gap_s: None };
-        Ok(Scenario { seed, preset, kind, mishaps })
+        let visit = Visit { day: self.day, faster_mps: self.faster_mps };
+        Ok(Scenario { seed, preset, kind, mishaps, visit })
     }
 }
 
@@ -99,7 +113,8 @@ pub fn run(args: &Args, out: &mut dyn Write) -> anyhow::Result<Vec<PathBuf>> {
     seeds
         .map(|seed| {
             let scenario = args.scenario(seed)?;
-            let stem = args.out.join(format!("{}-{}-{seed:04}", args.kind, args.preset));
+            let day = if args.day > 0 { format!("-day{}", args.day) } else { String::new() };
+            let stem = args.out.join(format!("{}-{}-{seed:04}{day}", args.kind, args.preset));
             write_recording(&stem, &scenario, args)?;
             writeln!(out, "{}", stem.display())?;
             Ok(stem)

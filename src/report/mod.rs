@@ -14,11 +14,13 @@ pub mod columns;
 pub mod csv_cell;
 pub mod curves;
 pub mod event;
+pub mod handout;
 pub mod json;
 pub mod page;
 pub mod svg;
 pub mod swing_rows;
 pub mod table;
+pub mod then_now;
 pub mod words;
 
 #[cfg(test)]

@@ -31,7 +31,7 @@ mod wander;
 
 pub use batter::Batter;
 pub use event::EventKind;
-pub use lesson::{Kind, Scenario, Simulated, Span, Truth};
+pub use lesson::{Kind, Scenario, Simulated, Span, Truth, Visit};
 pub use motion::{Motion, Mounted};
 pub use pose::{ImuState, Trajectory};
 pub use preset::{Drawn, HighRange, Preset};

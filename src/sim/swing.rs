@@ -61,6 +61,13 @@ pub struct SwingMark {
     pub hit: Option<Hit>,
 }
 
+/// Standard deviations from swing to swing of the same day: of the speed at contact, m/s,
+pub(super) const SPEED_SPREAD_MPS: f64 = 1.2;
+/// of the attack angle,
+pub(super) const ATTACK_SPREAD_RAD: f64 = 0.06;
+/// and of the bat's tilt.
+pub(super) const TILT_SPREAD_RAD: f64 = 0.08;
+
 /// One swing's drawn figures.
 #[derive(Clone, Copy, Debug)]
 struct Plan {
@@ -90,7 +97,7 @@ struct Plan {
 impl Plan {
     fn draw(random: &mut Random, batter: &Batter, kind: SwingKind) -> Self {
         let (slowest, quickest) = if batter.adult { (24.0, 36.0) } else { (15.0, 26.0) };
-        let full_mps = f64::clamp(random.about(batter.bat_speed_mps, 1.2), slowest, quickest);
+        let full_mps = f64::clamp(random.about(batter.bat_speed_mps, SPEED_SPREAD_MPS), slowest, quickest);
         let speed_mps = if kind == SwingKind::Slow { full_mps * random.between(0.25, 0.4) } else { full_mps };
         let slower = (full_mps / speed_mps).powf(0.9);
         let hands_mps = f64::clamp(full_mps * random.about(0.25, 0.02), 5.0, 9.5) / (full_mps / speed_mps);
@@ -108,8 +115,8 @@ impl Plan {
             turn_radps,
             hands_mps,
             centre_m: random.between(0.07, 0.11),
-            attack_rad: random.about(batter.attack_rad, 0.06).clamp(-0.17, 0.35),
-            tilt_rad: random.about(batter.tilt_rad, 0.08).clamp(-0.78, 0.0),
+            attack_rad: random.about(batter.attack_rad, ATTACK_SPREAD_RAD).clamp(-0.17, 0.35),
+            tilt_rad: random.about(batter.tilt_rad, TILT_SPREAD_RAD).clamp(-0.78, 0.0),
             heading_rad: random.about(-FRAC_PI_2, 0.15),
             above_plane_rad: random.between(0.45, 0.95),
             roll_radps: random.about(5.0, 5.0) / slower,

@@ -77,6 +77,16 @@ fn swings(folder: &Folder) {
     well(folder, &["export-swings", "--out", "all.parquet"]);
     assert_eq!(&std::fs::read(folder.path("all.parquet")).unwrap()[..4], b"PAR1");
     assert!(refused(folder, &["export-swings", "--out", "all.xlsx"]).contains(".parquet"));
+    for reader in ["athlete", "instructor"] {
+        let words = ["--words", "Stay <tall>.", "--force", "--out", "wren.html"];
+        well(folder, &[&["report", "--athlete", "Wren", "--for", reader][..], &words].concat());
+        let report = folder.read("wren.html");
+        assert!(report.contains("Stay &lt;tall&gt;.") && report.contains("Cannot tell"), "of one day: {report}");
+        assert!(!report.contains("<script") && !report.contains("href"), "{report}");
+    }
+    assert!(
+        refused(folder, &["report", "--athlete", "Wren", "--metric", "power", "--out", "none.html"]).contains("power")
+    );
 }
 
 /// One by hand on a swing, one found by time, and a row that cannot be read.

@@ -22,6 +22,8 @@ pub(super) struct Story {
     pub bats: &'static [&'static str],
     /// How many days ago, and what.
     pub earlier: &'static [(i64, Scene)],
+    /// What is to be done: by whom, what, how much, and words.
+    pub homework: &'static [(&'static str, &'static str, &'static str, &'static str)],
     /// What is played, one after the other, and from the first on again.
     pub live: &'static [Scene],
 }
@@ -43,40 +45,57 @@ pub(super) enum What {
     Bundled,
     /// One that is simulated: of which kind, from which seed, with how many events.
     Simulated(&'static str, u64, u32),
+    /// A round that is simulated: the batter of a seed on one of several days, so many mm/s faster than drawn.
+    Round(u64, u32, i32),
 }
 
+/// Before the first lesson.
+const CONSENT_DAYS_AGO: i64 = 71;
 const DRILL: &str = "middle, medium";
 const BALL_SOURCE: &str = "machine";
 
 const fn kestrel(side: &'static str, bat: &'static str, played: What) -> Scene {
     Scene { athlete: "Kestrel", bat, side, played }
 }
-const fn right(seed: u64) -> Scene {
-    kestrel("right", "Ash 33", What::Simulated("lesson", seed, 8))
+/// The batter of the bundled lesson, before: on the first days 2.2 m/s slower.
+const fn right(day: u32, is_early: bool) -> Scene {
+    kestrel("right", "Ash 33", What::Round(11, day, if is_early { -2200 } else { 0 }))
 }
-const fn left(seed: u64) -> Scene {
-    kestrel("left", "Maple 32", What::Simulated("lesson", seed, 8))
+/// The batter who is played from the left; nothing changes but from day to day.
+const fn left(day: u32) -> Scene {
+    kestrel("left", "Maple 32", What::Round(19, day, 0))
 }
-const fn wren(seed: u64) -> Scene {
-    Scene { athlete: "Wren", bat: "Ash 33", side: "right", played: What::Simulated("lesson", seed, 8) }
+const fn wren(day: u32) -> Scene {
+    Scene { athlete: "Wren", bat: "Ash 33", side: "right", played: What::Round(14, day, 0) }
 }
 
-/// The seeds are of batters of that side, about as fast as the bundled one; a test holds the sides.
+/// A test holds the sides of the seeds.
 pub(super) const STORY: Story = Story {
     athletes: &[("Kestrel", "both"), ("Wren", "right")],
     bats: &["Ash 33", "Maple 32"],
     earlier: &[
-        (63, right(10)),
-        (56, left(3)),
-        (36, right(23)),
-        (35, wren(14)),
-        (28, left(13)),
-        (15, right(7)),
-        (14, wren(20)),
-        (8, left(24)),
+        (70, right(1, true)),
+        (66, left(1)),
+        (63, right(2, true)),
+        (56, right(3, true)),
+        (52, left(2)),
+        (35, wren(1)),
+        (21, right(4, false)),
+        (18, left(3)),
+        (14, right(5, false)),
+        (13, wren(2)),
+        (10, left(4)),
+        (7, right(6, false)),
+    ],
+    homework: &[
+        ("Kestrel", "Tee, middle and away", "3 × 10 a day", "Slowly first; stop when you tire."),
+        ("Kestrel", "Front toss, call the pitch", "2 × 10, twice a week", ""),
     ],
     live: &[kestrel("right", "Ash 33", What::Bundled), kestrel("left", "Maple 32", What::Simulated("lesson", 19, 10))],
 };
+
+/// Swings of a simulated round.
+const ROUND_SWINGS: u32 = 6;
 
 /// Who was entered, by what they are called.
 pub(super) struct Cast(BTreeMap<&'static str, String>);
@@ -90,7 +109,11 @@ impl Story {
         let mut cast = Cast(BTreeMap::new());
         for &(nickname, bats) in self.athletes {
             let body = json!({"nickname": nickname, "bats": bats, "note": "invented"});
-            cast.0.insert(nickname, entered(door, "/v1/athletes", body)?);
+            let id = entered(door, "/v1/athletes", body)?;
+            let consent = json!({"given_by": "Linnet (invented)", "relation": "guardian", "scope": ["measuring", "keeping"],
+                "given": Timestamp::now().checked_sub(SignedDuration::from_hours(24 * CONSENT_DAYS_AGO))?.to_string()});
+            entered(door, &format!("/v1/athletes/{id}/consents"), consent)?;
+            cast.0.insert(nickname, id);
         }
         for &name in self.bats {
             let body = json!({"name": name, "kind": "bat", "note": "invented"});
@@ -100,6 +123,10 @@ impl Story {
         for (days_ago, scene) in self.earlier {
             let begun = now.checked_sub(SignedDuration::from_hours(24 * days_ago)).context("no day so early")?;
             cast.import(door, scene, &scene.played.file(folder)?, begun)?;
+        }
+        for (nickname, drill, how_much, words) in self.homework {
+            let body = json!({"drill": drill, "how_much": how_much, "words": words});
+            entered(door, &format!("/v1/athletes/{}/homework", cast.id(nickname)?), body)?;
         }
         Ok(cast)
     }
@@ -151,7 +178,7 @@ impl What {
     pub(super) fn open(self, folder: &Path) -> anyhow::Result<OpenRecording> {
         match self {
             Self::Bundled => Ok(example::lesson()?),
-            Self::Simulated(..) => Ok(files::open(&self.file(folder)?)?),
+            Self::Simulated(..) | Self::Round(..) => Ok(files::open(&self.file(folder)?)?),
         }
     }
 
@@ -164,24 +191,34 @@ impl What {
                 std::fs::create_dir_all(folder).and_then(|()| std::fs::write(&path, bytes))?;
                 Ok(path)
             }
-            Self::Simulated(kind, seed, events) => {
-                let args = synth::Args {
-                    kind: kind.into(),
-                    preset: "good".into(),
-                    seed,
-                    out: folder.into(),
-                    count: 1,
-                    events,
-                    calibrated: false,
-                    mcap: true,
-                    athlete: None,
-                    lost_share: 0.0,
-                };
-                let stems = synth::run(&args, &mut std::io::sink())?;
-                Ok(stems.first().context("nothing was simulated")?.with_extension("mcap"))
-            }
+            Self::Simulated(kind, seed, events) => simulated(folder, kind, (seed, events), (0, 0)),
+            Self::Round(seed, day, faster) => simulated(folder, "round", (seed, ROUND_SWINGS), (day, faster)),
         }
     }
+}
+
+fn simulated(
+    folder: &Path,
+    kind: &str,
+    (seed, events): (u64, u32),
+    (day, faster_mmps): (u32, i32),
+) -> anyhow::Result<PathBuf> {
+    let args = synth::Args {
+        kind: kind.into(),
+        preset: "good".into(),
+        seed,
+        out: folder.into(),
+        count: 1,
+        events,
+        day,
+        faster_mps: f64::from(faster_mmps) / 1000.0,
+        calibrated: false,
+        mcap: true,
+        athlete: None,
+        lost_share: 0.0,
+    };
+    let stems = synth::run(&args, &mut std::io::sink())?;
+    Ok(stems.first().context("nothing was simulated")?.with_extension("mcap"))
 }
 
 #[cfg(test)]
@@ -197,7 +234,7 @@ mod tests {
             let side = match scene.played {
                 What::Bundled => example::lesson().unwrap().profile().swing.side,
                 // The batter is drawn first: which kind of recording follows does not matter.
-                What::Simulated(_, seed, _) => {
+                What::Simulated(_, seed, _) | What::Round(seed, ..) => {
                     Scenario::new(Kind::Calibration, Preset::Good, seed).truth().0.swing.side
                 }
             };

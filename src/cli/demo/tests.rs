@@ -7,6 +7,7 @@ use crate::daemon::test_folder::TestFolder;
 const SHORT: Story = Story {
     athletes: &[("Kestrel", "both")],
     bats: &["Ash 33"],
+    homework: &[],
     earlier: &[(21, Scene { athlete: "Kestrel", bat: "Ash 33", side: "right", played: What::Simulated("ball", 3, 1) })],
     live: &[Scene { athlete: "Kestrel", bat: "Ash 33", side: "right", played: What::Simulated("ball", 5, 1) }],
 };

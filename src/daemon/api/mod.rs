@@ -200,6 +200,7 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(recordings::reanalyse))
         .routes(routes!(erase::erase))
         .routes(routes!(archive::read))
+        .routes(routes!(then_now::report::report))
         .routes(routes!(tombstones::list))
         .merge(about_swings())
         .merge(about_changes())

@@ -125,6 +125,11 @@ impl Field {
 
     /// Lines across at the ticks of both scales, with their numbers at the left and below.
     pub(super) fn grid(&self, x_ticks: &[f64], y_ticks: &[f64]) -> Markup {
+        self.grid_called(x_ticks, y_ticks, tick_text)
+    }
+
+    /// The same with other numbers below.
+    pub(super) fn grid_called(&self, x_ticks: &[f64], y_ticks: &[f64], x_text: impl Fn(f64) -> String) -> Markup {
         html! {
             @for &value in y_ticks {
                 @let y = at(self.y.place(value));
@@ -134,7 +139,7 @@ impl Field {
             @for &value in x_ticks {
                 @let x = at(self.x.place(value));
                 line.grid x1=(x) x2=(x) y1=(self.top()) y2=(self.bottom()) {}
-                text x=(x) y=(self.bottom() + 23.0) text-anchor="middle" { (tick_text(value)) }
+                text x=(x) y=(self.bottom() + 23.0) text-anchor="middle" { (x_text(value)) }
             }
         }
     }
@@ -158,6 +163,16 @@ impl Field {
 pub(super) fn line(class: &str, bold: bool, places: Vec<(f64, f64)>) -> Markup {
     let class = format!("line {class}{}", if bold { " bold" } else { "" });
     html! { path class=(class) d=(smooth(&thinned(places.into_iter()))) {} }
+}
+
+/// What lies between two lines, shaded.
+pub(super) fn shade(class: &str, high: Vec<(f64, f64)>, low: Vec<(f64, f64)>) -> Markup {
+    let (high, mut low) = (thinned(high.into_iter()), thinned(low.into_iter()));
+    low.reverse();
+    let back = smooth(&low).replacen('M', "L", 1);
+    html! {
+        @if high.len() > 1 && low.len() > 1 { path class=(format!("band {class}")) d=(format!("{}{back}Z", smooth(&high))) {} }
+    }
 }
 
 /// Points that can be drawn, thinned; the last always stays.
@@ -234,8 +249,13 @@ pub(super) fn shortened(words: &str, width: f64) -> String {
 /// A chart with its title, a line below it, and what is seen in a sentence. It names itself without ids, so that a page
 /// can hold it twice.
 pub(super) fn frame(title: &str, about: &str, description: &str, content: &Markup) -> Markup {
+    frame_of(HEIGHT, title, about, description, content)
+}
+
+/// The same of another height.
+pub(super) fn frame_of(height: f64, title: &str, about: &str, description: &str, content: &Markup) -> Markup {
     html! {
-        svg.chart xmlns="http://www.w3.org/2000/svg" width=(WIDTH) height=(HEIGHT) viewBox=(format!("0 0 {WIDTH} {HEIGHT}"))
+        svg.chart xmlns="http://www.w3.org/2000/svg" width=(WIDTH) height=(height) viewBox=(format!("0 0 {WIDTH} {height}"))
             role="img" aria-label=(title) {
             desc { (description) }
             text.title x="12" y="24" { (title) }

@@ -1,7 +1,8 @@
 //! Swings as charts: speed against time from contact, the path from the side and from above, a metric over months.
 //!
 //! [`speed`], [`path`] and [`trend`] show one swing or many lessons, each as SVG and as a table of the same numbers;
-//! [`speeds`] and [`paths`] all swings of a recording, the fastest bold; [`picture`] those three as one file.
+//! [`speeds`] and [`paths`] all swings of a recording, the fastest bold; [`picture`] those three as one file; [`groups`] two
+//! groups of swings, then and now.
 //!
 //! A chart has no script, no id and no outside part; it follows the reader's light or dark scheme by CSS variables. Colours
 //! are of the set that people with any colour vision tell apart (Okabe & Ito, *Color Universal Design*, 2008), darker in
@@ -10,6 +11,7 @@
 
 mod band;
 mod chart;
+pub mod groups;
 mod numbers;
 mod path;
 mod speed;

@@ -301,7 +301,7 @@ impl<'a> Scene<'a> {
 }
 
 /// One scale both ways, so that angles are seen as they are; the same for swings of about the same size.
-fn field(points: impl Iterator<Item = [f64; 2]>, unit: Unit) -> Field {
+pub(super) fn field(points: impl Iterator<Item = [f64; 2]>, unit: Unit) -> Field {
     let mut range_m = LEAST_M;
     for point in points {
         for (range, value) in range_m.iter_mut().zip(point) {
@@ -324,18 +324,18 @@ fn field(points: impl Iterator<Item = [f64; 2]>, unit: Unit) -> Field {
 }
 
 /// Where words about a place are inside of the field.
-fn inside(field: &Field, words: &str, (x, y): (f64, f64)) -> (f64, f64) {
+pub(super) fn inside(field: &Field, words: &str, (x, y): (f64, f64)) -> (f64, f64) {
     let half = half_width(words);
     (x.clamp(field.left() + half + 3.0, field.right() - half - 3.0), y.clamp(field.top() + 16.0, field.bottom() - 4.0))
 }
 
 /// Of a name, in a wide font.
-fn half_width(words: &str) -> f64 {
+pub(super) fn half_width(words: &str) -> f64 {
     6.0 * words.chars().count() as f64
 }
 
 /// To the right and up on paper.
-fn seen(view: View, p_w_m: Vector3<f64>) -> [f64; 2] {
+pub(super) fn seen(view: View, p_w_m: Vector3<f64>) -> [f64; 2] {
     match view {
         View::Side => [p_w_m.x, p_w_m.z],
         View::Above => [p_w_m.x, p_w_m.y],
@@ -357,7 +357,7 @@ fn shown<'a>(drawn: Drawn<'a>, path_w_m: &'a [Vector3<f64>]) -> impl Iterator<It
     times_s.zip(path_w_m).filter(within).map(|(_, p)| *p)
 }
 
-fn is_near(p_w_m: &Vector3<f64>) -> bool {
+pub(super) fn is_near(p_w_m: &Vector3<f64>) -> bool {
     p_w_m.iter().all(|c| c.abs() < FARTHEST_M)
 }
 

@@ -2,7 +2,7 @@
 
 use super::super::words::{Unit, Units, rounded};
 use super::band::{Band, Ranges, value_at};
-use super::chart::{Chart, Drawn, Field, Name, Scale, frame, line, names, smooth, thinned};
+use super::chart::{Chart, Drawn, Field, Name, Scale, frame, line, names, shade, thinned};
 use super::numbers::table;
 use super::{others, swings_in_words};
 use crate::engine::swing::{Curves, Swing};
@@ -214,14 +214,9 @@ fn medians(band: &Band, unit: Unit, field: &Field) -> Markup {
 
 /// Between the 10th and the 90th percentile.
 fn shades(band: &Band, unit: Unit, field: &Field) -> Markup {
-    let shade = |class: &str, ranges: &Ranges| {
-        let edge = |values| thinned(places(&band.times_s, values, unit, field).into_iter());
-        let (high, mut low) = (edge(&ranges.high), edge(&ranges.low));
-        low.reverse();
-        let back = smooth(&low).replacen('M', "L", 1);
-        html! {
-            @if high.len() > 1 && low.len() > 1 { path class=(format!("band {class}")) d=(format!("{}{back}Z", smooth(&high))) {} }
-        }
+    let between = |class: &str, ranges: &Ranges| {
+        let edge = |values| places(&band.times_s, values, unit, field);
+        shade(class, edge(&ranges.high), edge(&ranges.low))
     };
-    html! { (shade("sweet", &band.bat_speed_mps)) (shade("hands", &band.hand_speed_mps)) }
+    html! { (between("sweet", &band.bat_speed_mps)) (between("hands", &band.hand_speed_mps)) }
 }

@@ -30,7 +30,17 @@ pub const RULES: &str = "\
 .chart .join.one,.chart .spread.one{stroke:var(--sweet)}.chart .mean.one,.chart text.one{fill:var(--sweet)}\
 .chart .join.two,.chart .spread.two{stroke:var(--hands)}.chart .mean.two,.chart text.two{fill:var(--hands)}\
 .chart .join.three,.chart .spread.three{stroke:var(--mark)}.chart .mean.three,.chart text.three{fill:var(--mark)}\
-.chart .join.two{stroke-dasharray:9 6}.chart .join.three{stroke-dasharray:2 5}";
+.chart .join.two{stroke-dasharray:9 6}.chart .join.three{stroke-dasharray:2 5}\
+.chart .line.now,.chart .rim.now{stroke:var(--sweet)}.chart .line.then,.chart .rim.then{stroke:var(--faint)}\
+.chart .line.now{stroke-width:3;stroke-opacity:1}.chart .line.then{stroke-width:2.5;stroke-opacity:1;stroke-dasharray:9 7}\
+.chart .line.now.bold{stroke-width:4}.chart .line.then.bold{stroke-width:3.5}\
+.chart .rim{fill:none;stroke-width:1.2;stroke-opacity:.85}.chart .rim.then{stroke-dasharray:3 4}\
+.chart .band.now{fill:var(--sweet)}.chart .band.then{fill:var(--faint)}\
+.chart text.now{fill:var(--sweet)}.chart .bat.last.then{stroke:var(--faint);stroke-width:3;stroke-dasharray:9 7}\
+.chart .differs{fill:var(--ink)}.chart .zone{fill:var(--grid)}.chart .interval{stroke:var(--ink);stroke-width:3}\
+.chart .dot{fill:var(--ink);stroke:var(--ink);stroke-width:2.5}.chart .dot.hollow{fill:var(--paper)}\
+.chart .hit{fill:var(--sweet);stroke:var(--paper);stroke-width:1}.chart .median{stroke:var(--ink);stroke-width:4}\
+.chart .hatch{stroke:var(--faint);stroke-width:1.5}.chart .if{fill:none;stroke:var(--faint);stroke-width:1.5;stroke-dasharray:5 4}";
 
 #[cfg(test)]
 mod tests {

@@ -6,7 +6,7 @@ use crate::engine::swing::Curves;
 use nalgebra::Vector3;
 
 /// A line a tag, so that a difference is read.
-fn lines(markup: &maud::Markup) -> String {
+pub(super) fn lines(markup: &maud::Markup) -> String {
     markup.0.replace("><", ">\n<")
 }
 
@@ -82,20 +82,20 @@ fn trend_in_every_state() {
 }
 
 /// A chart as its reader has it: the numbers at its grid, and lines by the places they go through.
-struct Read<'a>(&'a str);
+pub(super) struct Read<'a>(pub(super) &'a str);
 
 impl<'a> Read<'a> {
-    fn tags(&self, start: &'a str) -> impl Iterator<Item = &'a str> {
+    pub(super) fn tags(&self, start: &'a str) -> impl Iterator<Item = &'a str> {
         self.0.split('<').filter(move |tag| tag.starts_with(start))
     }
 
-    fn attribute(tag: &str, name: &str) -> f64 {
+    pub(super) fn attribute(tag: &str, name: &str) -> f64 {
         let value = tag.split(&format!(" {name}=\"")).nth(1).unwrap().split('"').next().unwrap();
         value.parse().unwrap()
     }
 
     /// From places to values along x (`middle`) or y (`end`), by the first and last number of that axis.
-    fn axis(&self, place: &'a str, anchor: &'a str) -> impl Fn(f64) -> f64 {
+    pub(super) fn axis(&self, place: &'a str, anchor: &'a str) -> impl Fn(f64) -> f64 {
         let numbers: Vec<(f64, f64)> = self
             .tags("text x=")
             .filter(|tag| tag.contains(&format!("text-anchor=\"{anchor}\"")))
@@ -109,7 +109,7 @@ impl<'a> Read<'a> {
     }
 
     /// The values that the line of a class goes through: where its pieces begin and end.
-    fn line(&self, class: &str) -> Vec<(f64, f64)> {
+    pub(super) fn line(&self, class: &str) -> Vec<(f64, f64)> {
         let (x, y) = (self.axis("x", "middle"), self.axis("y", "end"));
         let tag = self.tags("path ").find(|tag| tag.contains(&format!("class=\"{class}\""))).unwrap();
         let d = tag.split(" d=\"M").nth(1).unwrap().split('"').next().unwrap();
@@ -122,7 +122,7 @@ impl<'a> Read<'a> {
 }
 
 /// Places are rounded to 0.05; numbers at the grid stand as exactly as their lines.
-fn rounding(values: f64, places: f64) -> f64 {
+pub(super) fn rounding(values: f64, places: f64) -> f64 {
     2.0 * 0.05 * values / places
 }
 
@@ -198,7 +198,7 @@ fn the_trends_means_are_those_of_its_values() {
     assert_eq!(chart.tags("line class=\"spread").count(), 7, "a lesson of one swing has no spread");
 }
 
-fn assert_drawable(chart: &Chart) {
+pub(super) fn assert_drawable(chart: &Chart) {
     for text in [&chart.svg.0, &chart.as_text.0] {
         assert!(!text.contains("NaN") && !text.contains("inf"), "{text}");
         assert!(!text.contains(" id=") && !text.contains("style"));
@@ -237,7 +237,7 @@ fn hostile_curves() -> Vec<Curves> {
     ]
 }
 
-const NUMBERS: [f64; 7] = [0.0, -0.15, f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 1e300, -1e300];
+pub(super) const NUMBERS: [f64; 7] = [0.0, -0.15, f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 1e300, -1e300];
 
 #[test]
 fn any_curves_are_drawn() {

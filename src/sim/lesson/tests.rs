@@ -163,3 +163,26 @@ fn lessons_have_rests_in_many_attitudes_and_increasing_times() {
     let spread = truth.rests.iter().map(|a| up(a).dot(&up(&truth.rests[0]))).fold(1.0, f64::min);
     assert!(spread < 0.0, "some two rests are more than a right angle apart: {spread}");
 }
+
+/// The same batter on 400 days: as fast as practice has made them, and a little another one each day.
+#[test]
+fn a_batter_who_comes_again_is_the_same_but_for_the_day() {
+    let on = |day: u32, faster_mps: f64| {
+        let visit = Visit { day, faster_mps };
+        Scenario { visit, ..Scenario::new(Kind::Round { swings: 2 }, Preset::Good, 11) }.truth()
+    };
+    let (profile, first) = on(0, 0.0);
+    let drawn = first.batter.bat_speed_mps;
+    assert_eq!(on(0, -2.2).1.batter.bat_speed_mps, drawn - 2.2);
+    let speeds: Vec<f64> = (1..=400).map(|day| on(day, 1.0).1.batter.bat_speed_mps - drawn).collect();
+    let mean = speeds.iter().sum::<f64>() / 400.0;
+    let spread = (speeds.iter().map(|speed| (speed - mean).powi(2)).sum::<f64>() / 399.0).sqrt();
+    let day = DAY_SHARE * SPEED_SPREAD_MPS;
+    // Four standard errors: of a mean day/√400, of a spread day/√(2·400).
+    assert!((mean - 1.0).abs() < 4.0 * day / 20.0, "{mean}");
+    assert!((spread - day).abs() < 4.0 * day / 800f64.sqrt(), "{spread}");
+    let (again, other) = on(7, 0.0);
+    assert_eq!((&again.bat, &again.swing), (&profile.bat, &profile.swing));
+    assert_eq!((other.swings.len(), other.events.len()), (2, 0));
+    assert_ne!(other.swings[0].contact_sensor_s, first.swings[0].contact_sensor_s);
+}

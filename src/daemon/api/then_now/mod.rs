@@ -1,13 +1,16 @@
 //! Two selections of swings set side by side, and how alike an athlete's swings are.
 //!
-//! [`query`] says which swings, [`shape`] and [`lines`] how what is found leaves. What is found is made by
+//! [`query`] says which swings, [`usual`] which where nobody says, [`report`] is all of it as one file,
+//! [`shape`] and [`lines`] how what is found leaves. What is found is made by
 //! [`record::then_now`](crate::daemon::record::then_now) and [`compare`](crate::compare).
 
 mod lines;
 pub mod query;
+pub mod report;
 mod shape;
 #[cfg(test)]
 mod tests;
+pub mod usual;
 
 use super::Api;
 use super::extract::Id;

@@ -118,6 +118,11 @@ impl<S: Send + Sync> FromRequestParts<S> for OneQuery {
     }
 }
 
+/// What a query says, decoded; nothing where it cannot be read.
+pub fn pairs(query: &str) -> Vec<(String, String)> {
+    read(query).unwrap_or_default()
+}
+
 /// The parameters of one of [`GROUPS`] as those of a list.
 fn of_group(query: &str, group: usize) -> Result<String> {
     let prefix = |pair: &str| GROUPS.iter().position(|(prefix, _)| pair.starts_with(prefix));

@@ -1,5 +1,5 @@
 //! Looking back: who was here ([`athletes`]), an [`athlete`]'s lessons and trend, a [`lesson`] with its rounds, a
-//! [`swing`].
+//! [`swing`]; two groups of swings, [then and now](then_now()).
 //!
 //! [`spread`] is how the swings of a group scatter; [`places`] where swings can be moved to.
 
@@ -11,11 +11,13 @@ mod spread;
 mod swing;
 #[cfg(test)]
 mod tests;
+mod then_now;
 
 pub use athlete::athlete;
 pub use athletes::athletes;
 pub use lesson::lesson;
 pub use swing::swing;
+pub use then_now::then_now;
 
 use super::super::api::{Kind, Problem};
 use crate::daemon::store::queries::TimeKey;

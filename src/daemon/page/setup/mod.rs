@@ -1,7 +1,9 @@
-//! Setting up: the first run; who swings and with what; which sensors are used; each of them by itself.
+//! Setting up: the first run; who swings and with what; which sensors are used; each of them by
+//! itself; how much of a change matters.
 //!
 //! A file a page; [`fields`], [`people`], [`near`] and [`cautions`] are what several of them have.
 
+mod amounts;
 mod athlete;
 mod bat;
 mod cautions;
@@ -14,6 +16,7 @@ mod start;
 #[cfg(test)]
 mod tests;
 
+pub use amounts::page as amounts;
 pub use athlete::page as athlete;
 pub use bat::page as bat;
 pub use near::part as nearby;

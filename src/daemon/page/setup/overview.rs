@@ -66,6 +66,10 @@ pub async fn page(State(api): State<Api>, view: View, Extension(who): Extension<
                     a href="/pair" { "Pair this device" } " on the other one and enter the code."
                 }
             }
+            section {
+                h2 { "Then and now" }
+                p { a.button href="/setup/amounts" { "How much of a change matters" } }
+            }
             section { h2 { "Cautions" } (cautions::list()) }
         }
     };

@@ -1,6 +1,7 @@
-//! An athlete: lessons, the newest first, the trend of a metric, and what was measured of balls.
+//! An athlete: the way to then and now, the trend of a metric, lessons, the newest first, what was measured of balls, homework.
 
 mod balls;
+mod homework;
 mod trend;
 
 use super::super::figure::wide;
@@ -52,6 +53,7 @@ pub async fn athlete(
     let every = MeasuredOf { athlete: id, bat: None, from: None, to: None };
     let balls = measured_balls(&mut reading, &every).await?;
     let bats = bats::list(&mut reading, Slice { after: None, limit: MOST_BATS }).await?;
+    let given = homework::all(&mut reading, id).await?;
     drop(reading);
     let is_more = had.len() > MOST_LESSONS;
     had.truncate(MOST_LESSONS);
@@ -65,10 +67,12 @@ pub async fn athlete(
         @if had.is_empty() && groups.is_empty() && is_first {
             p { "There is no lesson yet. Swings made while " (name(&athlete.nickname)) " is at the plate come here." }
         } @else {
+            p.no-print { a.button.primary href=(format!("/athletes/{id}/then-and-now")) { "Then and now: has it changed?" } }
             (trend::section(choice, &chosen, &bats, view.units))
             (lessons_section(&had, &groups, last, view.units))
         }
         (balls::section(&balls, view.units))
+        (homework::section(id, &given, &bats))
     };
     Ok(Page::new(athlete.nickname.clone(), Here::Past, view, &who, main).about([id]))
 }

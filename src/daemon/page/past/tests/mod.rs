@@ -6,6 +6,7 @@ mod charts;
 mod hostile;
 mod numbers;
 mod tables;
+mod then_now;
 
 use crate::daemon::api::test_api::TestApi;
 use crate::daemon::store::queries::swings_read::example::{World, fill};

@@ -1,0 +1,125 @@
+//! A comparison as one file to take home.
+
+use super::super::Api;
+use super::super::check::Check;
+use super::super::extract::Id;
+use super::super::problem::{Kind, Problem, Result};
+use super::super::swings::query::{read, split};
+use super::query::ThenNowQuery;
+use super::refuse_shared;
+use super::usual::{completed, days};
+use crate::daemon::record::handout::{day_text, gather, homework};
+use crate::daemon::record::then_now::question;
+use crate::daemon::store::Reading;
+use crate::daemon::store::queries::athletes;
+use crate::report::handout::{Handout, Reader, handout};
+use axum::extract::{RawQuery, State};
+use axum::http::{HeaderMap, HeaderValue, header};
+use axum::response::{Html, IntoResponse, Response};
+use serde::Deserialize;
+use utoipa::{IntoParams, ToSchema};
+use uuid::Uuid;
+
+/// The keys of [`ReportParams`].
+const OWN: [&str; 3] = ["for", "words", "file"];
+/// The instructor's words are no longer than this, characters.
+const MOST_WORDS: usize = 4000;
+/// The file carries its own style and asks for nothing (W3C, *Content Security Policy Level 3*).
+const POLICY: HeaderValue = HeaderValue::from_static(
+    "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+);
+
+/// How the report is to be.
+#[derive(Clone, Debug, Default, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+pub struct ReportParams {
+    /// For the athlete and a parent, or for the instructor.
+    #[serde(rename = "for")]
+    #[param(inline)]
+    reader: Option<ReaderWord>,
+    /// The instructor's words; lines are kept.
+    #[param(max_length = 4000)]
+    words: Option<String>,
+    /// `true`: to be kept as a file, not shown.
+    file: Option<bool>,
+}
+
+/// For whom.
+#[derive(Clone, Copy, Debug, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ReaderWord {
+    /// The athlete and a parent: plain words.
+    Athlete,
+    /// The instructor: everything.
+    Instructor,
+}
+
+/// A comparison as one file to take home
+///
+/// HTML that needs nothing else, in a version for athlete and parent and in one for the instructor; it prints on A4 and Letter.
+/// Which swings are set side by side is said as for the comparison; where no day is said, the first few days stand against
+/// the latest few, and where no side is said, it is the one with most swings.
+#[utoipa::path(
+    get, path = "/v1/athletes/{id}/report", operation_id = "report", tag = "comparison",
+    params(("id" = Uuid, Path), ReportParams, ThenNowQuery),
+    responses((status = 200, content_type = "text/html", body = String))
+)]
+pub async fn report(State(api): State<Api>, Id(id): Id<Uuid>, RawQuery(query): RawQuery) -> Result<Response> {
+    let (own, others) = split(query.as_deref().unwrap_or_default(), &OWN);
+    let params: ReportParams = read(&filled_in(&own))?;
+    let words = params.words.as_deref().unwrap_or_default().replace("\r\n", "\n");
+    Check::new().text("words", &words, MOST_WORDS).done()?;
+    let mut reading = api.store.read().await?;
+    let made = day_text(api.now());
+    let all = Handout { words, made, ..read_all(&mut reading, id, &others, &params).await? };
+    drop(reading);
+    let drawn = tokio::task::spawn_blocking(move || handout(&all)).await;
+    let html = drawn.map_err(|error| Problem::new(Kind::Internal, error.to_string()))?;
+    let mut headers = HeaderMap::new();
+    headers.insert(header::CONTENT_SECURITY_POLICY, POLICY);
+    if params.file == Some(true) {
+        let name = format!("attachment; filename=\"then-and-now-{id}.html\"");
+        headers.insert(
+            header::CONTENT_DISPOSITION,
+            HeaderValue::try_from(name).map_err(|error| Problem::new(Kind::Internal, error.to_string()))?,
+        );
+    }
+    Ok((headers, Html(html)).into_response())
+}
+
+/// A form sends what nobody filled in as well.
+fn filled_in(query: &str) -> String {
+    query.split('&').filter(|pair| !pair.ends_with('=')).collect::<Vec<_>>().join("&")
+}
+
+async fn read_all(reading: &mut Reading, id: Uuid, query: &str, params: &ReportParams) -> Result<Handout> {
+    let athlete = athletes::get(reading, id).await?;
+    let days = days(reading, id).await?;
+    let ThenNowQuery { filters: [then, now], metrics, units } = ThenNowQuery::of(&completed(query, id, &days))?;
+    let question = question(reading, metrics).await?;
+    let gathered = gather(reading, id, [&then, &now], &question).await?;
+    refuse_shared(&gathered.compared)?;
+    let [heard_then, heard_now] = gathered.heard;
+    Ok(Handout {
+        reader: match params.reader {
+            Some(ReaderWord::Instructor) => Reader::Instructor,
+            Some(ReaderWord::Athlete) | None => Reader::Athlete,
+        },
+        units,
+        nickname: athlete.nickname,
+        then: heard_then,
+        now: heard_now,
+        mismatches: gathered.compared.mismatches,
+        numbers: gathered.compared.numbers,
+        curves: gathered.compared.curves,
+        alike: gathered.alike,
+        trends: gathered.trends,
+        trend_lines: gathered.trend_lines,
+        homework: homework(reading, id).await?,
+        flags: gathered.flags,
+        balls: gathered.balls.into(),
+        version: format!("swingd {}", env!("CARGO_PKG_VERSION")),
+        ..Handout::default()
+    })
+}

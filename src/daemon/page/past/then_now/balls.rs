@@ -1,0 +1,24 @@
+//! The balls of both groups: what was measured, and apart from that what a typical swing would do if squared up.
+
+use super::super::super::figure::figure;
+use crate::report::svg::groups;
+use crate::report::then_now::Balls;
+use crate::report::words::Units;
+use maud::{Markup, html};
+
+/// Words and the chart; nothing where there is nothing to say.
+pub fn section(both: &[Balls; 2], units: Units) -> Markup {
+    let drawn: Vec<_> = both.iter().filter(|balls| !balls.is_empty()).map(Balls::drawn).collect();
+    html! {
+        @if !drawn.is_empty() {
+            section {
+                h2 { "The ball" }
+                ul { @for words in both.iter().flat_map(|balls| balls.words(units)) { li { (words) } } }
+                (figure(&groups::ball(&drawn, units), "ball", &html! {
+                    "Points were measured by another device. Hatched is what the typical swing would do if squared up: it was not \
+                     measured."
+                }))
+            }
+        }
+    }
+}

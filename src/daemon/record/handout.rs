@@ -1,0 +1,169 @@
+//! All that is said of two selections of an athlete's swings, read from the record: for the page and for the report.
+
+use super::super::store::StoreError;
+use super::super::store::queries::ball_results::{self, BallFilter};
+use super::super::store::queries::swings_read::{self, FoundSwing, Order, SwingFilter};
+use super::super::store::queries::{Slice, bats, homework as stored_homework};
+use super::super::store::rows::{self, Mark, Side, UtcMicros, Word};
+use super::squared_up;
+use super::then_now::{Chosen, MOST_SWINGS, ThenNow, choose, observed, then_now};
+use crate::compare::alike::{Alike, Trend, alike, trend};
+use crate::compare::numbers::Question;
+use crate::engine::metrics::{Flag, Metric};
+use crate::report::handout::Homework;
+use crate::report::svg::{TrendLine, TrendPoint};
+use crate::report::then_now::{Balls, Heard};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use sqlx::AnyConnection;
+use std::collections::{BTreeMap, BTreeSet};
+use uuid::Uuid;
+
+/// Of an athlete's homework that is looked through.
+const MOST_HOMEWORK: i64 = 200;
+/// Of an athlete's ball results that are looked through, the newest.
+const MOST_BALLS: i64 = 5_000;
+/// Bats whose names are looked up.
+const MOST_BATS: i64 = 500;
+
+/// A comparison with what is said around it.
+#[derive(Clone, Debug)]
+pub struct Gathered {
+    /// The comparison.
+    pub compared: ThenNow,
+    /// The earlier and the later group in words.
+    pub heard: [Heard; 2],
+    /// How alike the swings of each are.
+    pub alike: [Vec<Alike>; 2],
+    /// How each metric of the question went, over all swings of the later group's kind.
+    pub trends: Vec<(Metric, Option<Trend>)>,
+    /// The bat speed of each day of that kind.
+    pub trend_lines: Vec<TrendLine>,
+    /// Flags of swings that were left out for one, with how many have it.
+    pub flags: Vec<(Flag, usize)>,
+    /// Balls of the earlier and of the later group.
+    pub balls: [Balls; 2],
+}
+
+/// Reads all of it.
+///
+/// # Errors
+/// If it cannot be read.
+pub async fn gather(
+    connection: &mut AnyConnection,
+    athlete: Uuid,
+    [then, now]: [&SwingFilter; 2],
+    question: &Question,
+) -> Result<Gathered, StoreError> {
+    let compared = then_now(connection, [then, now], question, true).await?;
+    let of_all_days = SwingFilter { from: None, to: None, ..now.clone() };
+    let over_months = choose(connection, &of_all_days).await?;
+    let swings: Vec<_> = over_months.swings.iter().map(observed).collect();
+    let alike_of = |chosen: &Chosen| alike(&chosen.swings.iter().map(observed).collect::<Vec<_>>());
+    Ok(Gathered {
+        heard: [heard(&compared.then, then), heard(&compared.now, now)],
+        alike: [alike_of(&compared.then), alike_of(&compared.now)],
+        trends: question.family.iter().map(|&metric| (metric, trend(&swings, metric))).collect(),
+        trend_lines: trend_lines(&over_months, now.side),
+        flags: flags(connection, [then, now]).await?,
+        balls: balls(connection, &compared, athlete).await?,
+        compared,
+    })
+}
+
+/// What an athlete has to do and has not ended, as the report says it.
+///
+/// # Errors
+/// If it cannot be read.
+pub async fn homework(connection: &mut AnyConnection, athlete: Uuid) -> Result<Vec<Homework>, StoreError> {
+    let given = stored_homework::list(connection, athlete, Slice { after: None, limit: MOST_HOMEWORK }).await?;
+    let names: BTreeMap<Uuid, String> = bats::list(connection, Slice { after: None, limit: MOST_BATS })
+        .await?
+        .into_iter()
+        .map(|bat| (bat.id, bat.name))
+        .collect();
+    let of = |one: rows::Homework| Homework {
+        drill: one.drill,
+        implement: one.bat_id.and_then(|id| names.get(&id).cloned()).unwrap_or_default(),
+        amount: one.how_much,
+        words: one.words,
+    };
+    Ok(given.into_iter().filter(|one| one.ended.is_none()).map(of).collect())
+}
+
+/// How many of the swings that were left out for a flag have which.
+async fn flags(connection: &mut AnyConnection, filters: [&SwingFilter; 2]) -> Result<Vec<(Flag, usize)>, StoreError> {
+    let mut counts: BTreeMap<Flag, usize> = BTreeMap::new();
+    for filter in filters {
+        let slice = Slice { after: None, limit: MOST_SWINGS };
+        let found = swings_read::list(connection, filter, Order::Newest, slice).await?;
+        let out = found.iter().filter(|found| found.swing.mark == Mark::None);
+        for key in out.flat_map(|found| &found.analysis.flags) {
+            if let Some(flag) = Flag::ALL.into_iter().find(|flag| flag.key() == key) {
+                *counts.entry(flag).or_default() += 1;
+            }
+        }
+    }
+    Ok(counts.into_iter().collect())
+}
+
+/// What was measured of the balls of each group's swings, and what its typical swing would do.
+async fn balls(connection: &mut AnyConnection, compared: &ThenNow, athlete: Uuid) -> Result<[Balls; 2], StoreError> {
+    let filter = BallFilter { athlete: Some(athlete), ..BallFilter::default() };
+    let results = ball_results::list(connection, &filter, Slice { after: None, limit: MOST_BALLS }).await?;
+    let mut both =
+        [Balls { name: "Then".into(), ..Balls::default() }, Balls { name: "Now".into(), ..Balls::default() }];
+    let groups = [&compared.then, &compared.now];
+    for ((balls, chosen), typical) in both.iter_mut().zip(groups).zip(compared.typical()) {
+        let ids: BTreeSet<Uuid> = chosen.swings.iter().map(|found| found.swing.id).collect();
+        let of_group = results.iter().filter(|ball| ball.swing_id.is_some_and(|id| ids.contains(&id)));
+        balls.exit_speeds_mps = of_group.clone().filter_map(|ball| ball.exit_speed_mps).collect();
+        balls.carries_m = of_group.filter_map(|ball| ball.carry_m).collect();
+        if let Some(id) = typical {
+            balls.if_squared_up =
+                squared_up::read(connection, id, &squared_up::Asked::default()).await?.ok().map(|found| found.ball);
+        }
+    }
+    Ok(both)
+}
+
+fn heard(chosen: &Chosen, filter: &SwingFilter) -> Heard {
+    let Chosen { swings, flagged, excluded, days, is_cut, .. } = chosen;
+    let mut what = vec![when(chosen)];
+    what.extend(filter.side.map(|side| format!("from the {}", side.word())));
+    let bat = swings.first().and_then(|found| found.bat.clone());
+    what.extend(bat.filter(|_| filter.bat.is_some()).map(|bat| format!("with {bat}")));
+    what.extend(filter.drill.as_ref().map(|drill| format!("drill “{drill}”")));
+    what.extend(filter.ball_source.map(|source| format!("ball: {}", source.word().replace('_', " "))));
+    what.extend(is_cut.then(|| "the newest alone".to_owned()));
+    Heard { what: what.join(", "), swings: swings.len(), days: *days, flagged: *flagged, excluded: *excluded }
+}
+
+/// From the first to the last day of its swings.
+fn when(chosen: &Chosen) -> String {
+    let (Some(first), Some(last)) = (chosen.swings.first(), chosen.swings.last()) else {
+        return "no swing of the days chosen".to_owned();
+    };
+    let (first, last) = (day_text(first.swing.contact_utc), day_text(last.swing.contact_utc));
+    if first == last { first } else { format!("{first} to {last}") }
+}
+
+/// "Oct 5, 2026", as days are counted at this machine.
+pub fn day_text(at: UtcMicros) -> String {
+    let local = Timestamp::from_microsecond(at.0).map(|at| at.to_zoned_datetime(TimeZone::system()));
+    local.map_or_else(|_| "an unknown day".to_owned(), |at| at.strftime("%b %-d, %Y").to_string())
+}
+
+/// A point a day.
+fn trend_lines(chosen: &Chosen, side: Option<Side>) -> Vec<TrendLine> {
+    let of_day = chosen.swings.chunk_by(|one, next| observed(one).day == observed(next).day);
+    let point = |swings: &[FoundSwing]| {
+        let speed = swings.iter().filter_map(|found| found.analysis.metrics[Metric::BatSpeed.index()]);
+        let values: Vec<f64> = speed.map(|estimate| estimate.value).collect();
+        let first = swings.first().filter(|_| !values.is_empty())?;
+        Some(TrendPoint { day: observed(first).day as f64, when: day_text(first.swing.contact_utc), values })
+    };
+    let points: Vec<TrendPoint> = of_day.filter_map(point).collect();
+    let name = side.map_or("all", Side::word).to_owned();
+    if points.is_empty() { Vec::new() } else { vec![TrendLine { name, points }] }
+}

@@ -1,0 +1,220 @@
+//! What has changed and what has not, a row a metric.
+
+use super::super::chart::{Chart, Field, Scale, at, frame_of, stroke, tick_text};
+use super::super::numbers::table;
+use crate::compare::numbers::{Answer, Compared, Difference, Group, Needed};
+use crate::report::words::{Unit, Units, decimals, label, rounded};
+use maud::{Markup, html};
+
+/// Shown either way of no difference, in amounts that matter.
+const MOST_AMOUNTS: f64 = 3.0;
+/// Left and right edge of the scale; what the answer is stands to the right of it.
+const ACROSS: (f64, f64) = (24.0, 288.0);
+/// Where the words of the answer begin.
+const ANSWER_AT: f64 = 308.0;
+/// Top of the first row, and of one row.
+const FIRST_ROW: f64 = 98.0;
+const ROW_HEIGHT: f64 = 76.0;
+/// Below the last row.
+const FOOT: f64 = 34.0;
+/// Of the scale's line below the top of its row.
+const DOT_BELOW: f64 = 56.0;
+/// Of a mark.
+const DOT: f64 = 7.0;
+
+/// For each metric the difference now minus then with its 95 % interval, in amounts that would matter, and the answer.
+pub fn answers(rows: &[Compared], units: Units) -> Chart {
+    let x = Scale::new((-MOST_AMOUNTS, MOST_AMOUNTS), ACROSS);
+    let height = FIRST_ROW + ROW_HEIGHT * rows.len().max(1) as f64 + FOOT;
+    let field = Field { x, y: Scale::new((0.0, 1.0), (height - FOOT, FIRST_ROW)) };
+    let content = html! {
+        @if !rows.is_empty() { (scale(&field)) }
+        @for (i, row) in rows.iter().enumerate() { (one(row, FIRST_ROW + ROW_HEIGHT * i as f64, &x, units)) }
+    };
+    let about =
+        if rows.is_empty() { "nothing was compared" } else { "mark: now minus then; line: 95 % sure it is in here" };
+    let said = format!(
+        "Now minus then of each metric with its 95 % interval, in amounts that would matter; between −1 and 1 the difference \
+         would not matter.{}",
+        rows.iter().map(|row| sentence(row, units)).collect::<String>()
+    );
+    Chart { svg: frame_of(height, "Has it changed?", about, &said, &content), as_text: text(rows, units) }
+}
+
+/// The zone in which a difference would not matter, and the numbers of the scale above.
+fn scale(field: &Field) -> Markup {
+    let (top, bottom) = (field.top(), field.bottom());
+    let (low, high) = (field.x.place(-1.0), field.x.place(1.0));
+    html! {
+        rect.zone x=(at(low)) y=(at(top)) width=(at(high - low)) height=(at(bottom - top)) {}
+        @for value in [-1.0, 1.0] { (stroke("start", (field.x.place(value), top), (field.x.place(value), bottom))) }
+        (stroke("zero", (field.x.place(0.0), top), (field.x.place(0.0), bottom)))
+        @for value in field.x.ticks(6.0) {
+            @let number = tick_text(value);
+            @let sign = if value > 0.0 { "+" } else { "" };
+            text.small x=(at(field.x.place(value))) y=(at(top - 8.0)) text-anchor="middle" { (sign) (number) }
+        }
+        text.small x=(at(ANSWER_AT)) y=(at(top - 8.0)) { "amounts that matter" }
+        text.small x=(at(field.x.place(0.0))) y=(at(bottom + 21.0)) text-anchor="middle" { "shaded: too small to matter" }
+    }
+}
+
+fn one(row: &Compared, top: f64, x: &Scale, units: Units) -> Markup {
+    html! {
+        text.name.ink x="12" y=(at(top + 19.0)) { (label(row.metric)) }
+        text.about x="12" y=(at(top + 40.0)) { (difference(row, units)) }
+        @if let Some((value, low, high)) = amounts(row) { (mark(row.answer, [value, low, high], top + DOT_BELOW, x)) }
+        @for (i, line) in answer(row, units).iter().enumerate() {
+            @let y = at(top + 19.0 + 20.0 * i as f64);
+            @if i == 0 { text.name.ink x=(at(ANSWER_AT)) y=(y) { (line) } }
+            @else { text.about x=(at(ANSWER_AT)) y=(y) { (line) } }
+        }
+    }
+}
+
+/// Difference and its interval in amounts that matter, where they are numbers.
+fn amounts(row: &Compared) -> Option<(f64, f64, f64)> {
+    let Difference { value, low, high, .. } = sound(row)?;
+    let share = |v: f64| Some(v / row.amount).filter(|share| share.is_finite());
+    (row.amount > 0.0).then_some((share(value)?, share(low)?, share(high)?))
+}
+
+fn sound(row: &Compared) -> Option<Difference> {
+    row.difference.filter(|d| [d.value, d.low, d.high].iter().all(|v| v.is_finite()) && d.low <= d.high)
+}
+
+/// The interval as a line, with arrows where it goes on, and a mark by the answer: full, hollow, or a hollow diamond.
+fn mark(answer: Answer, [value, low, high]: [f64; 3], y: f64, x: &Scale) -> Markup {
+    let place = |v: f64| x.place(v.clamp(-MOST_AMOUNTS, MOST_AMOUNTS));
+    let (from, to) = (place(low), place(high));
+    let arrow = |tip: f64, sign: f64| {
+        let corners = [(tip, 0.0), (tip - 12.0 * sign, -6.5), (tip - 12.0 * sign, 6.5)];
+        corners.map(|(x, dy)| format!("{x:.1},{:.1}", y + dy)).join(" ")
+    };
+    html! {
+        (stroke("interval", (from, y), (to, y)))
+        @if low < -MOST_AMOUNTS { polygon.arrow points=(arrow(from - 10.0, -1.0)) {} }
+        @if high > MOST_AMOUNTS { polygon.arrow points=(arrow(to + 10.0, 1.0)) {} }
+        @if value.abs() <= MOST_AMOUNTS { (dot(answer, place(value), y)) }
+    }
+}
+
+fn dot(answer: Answer, x: f64, y: f64) -> Markup {
+    let diamond = [(0.0, -DOT - 2.0), (DOT + 2.0, 0.0), (0.0, DOT + 2.0), (-DOT - 2.0, 0.0)];
+    let points = diamond.map(|(dx, dy)| format!("{:.1},{:.1}", x + dx, y + dy)).join(" ");
+    html! {
+        @match answer {
+            Answer::Changed => circle.dot cx=(at(x)) cy=(at(y)) r=(DOT) {},
+            Answer::NotChanged => circle.dot.hollow cx=(at(x)) cy=(at(y)) r=(DOT) {},
+            Answer::CannotTell { .. } => polygon.dot.hollow points=(points) {},
+        }
+    }
+}
+
+/// "changed", "not changed" by more than what, or "cannot tell" and what would be needed; a line a place.
+fn answer(row: &Compared, units: Units) -> Vec<String> {
+    match row.answer {
+        Answer::Changed => vec!["changed".to_owned()],
+        Answer::NotChanged => {
+            vec!["not changed".to_owned(), format!("by more than {}", amount(row, units))]
+        }
+        Answer::CannotTell { needed: Some(Needed { swings, days }) } => vec![
+            "cannot tell yet".to_owned(),
+            format!("about {} more", counted(swings, "swing")),
+            format!("on {} more {}", days, if days == 1 { "day" } else { "days" }),
+        ],
+        Answer::CannotTell { needed: None } => {
+            vec!["cannot tell".to_owned(), "from any number".to_owned(), "of swings one makes".to_owned()]
+        }
+    }
+}
+
+fn counted(count: u32, what: &str) -> String {
+    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
+}
+
+/// The answer in one line.
+fn answer_in_words(row: &Compared, units: Units) -> String {
+    let mut lines = answer(row, units).into_iter();
+    let first = lines.next().unwrap_or_default();
+    let rest = lines.collect::<Vec<_>>().join(" ");
+    match row.answer {
+        Answer::Changed => first,
+        Answer::NotChanged => format!("{first} {rest}"),
+        Answer::CannotTell { needed: Some(_) } => format!("{first}: {rest} would be needed"),
+        Answer::CannotTell { needed: None } => format!("{first} {rest}"),
+    }
+}
+
+fn amount(row: &Compared, units: Units) -> String {
+    let unit = units.of(row.metric);
+    if !row.amount.is_finite() {
+        return "–".to_owned();
+    }
+    with_unit(trimmed(row.amount * unit.factor), unit)
+}
+
+/// With at most two decimals, and as few as tell it.
+fn trimmed(value: f64) -> String {
+    let text = rounded(value, if value.abs() < 10.0 { 2 } else { 1 });
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+fn with_unit(number: String, unit: Unit) -> String {
+    if unit.sign.starts_with('°') { number + unit.sign } else { format!("{number} {}", unit.sign) }
+}
+
+/// "+3.1 mph (1.2 to 5.0)".
+fn difference(row: &Compared, units: Units) -> String {
+    let unit = units.of(row.metric);
+    let Some(Difference { value, low, high, .. }) = sound(row) else {
+        return "no difference known".to_owned();
+    };
+    let decimals = decimals_of(low, high, unit);
+    let number = |v: f64| signed(v * unit.factor, decimals);
+    format!("{} ({} to {})", with_unit(number(value), unit), number(low), number(high))
+}
+
+/// Two digits of half the interval, as in other tables.
+fn decimals_of(low: f64, high: f64, unit: Unit) -> usize {
+    decimals(std::iter::once(0.5 * (high - low) * unit.factor)).min(1)
+}
+
+fn signed(value: f64, decimals: usize) -> String {
+    let text = rounded(value, decimals);
+    let is_more = value > 0.0 && text.chars().any(|c| ('1'..='9').contains(&c));
+    if is_more { format!("+{text}") } else { text }
+}
+
+fn sentence(row: &Compared, units: Units) -> String {
+    format!(" {}: {}, {}.", label(row.metric), difference(row, units), answer_in_words(row, units))
+}
+
+fn text(rows: &[Compared], units: Units) -> Markup {
+    let heads = ["Metric", "Then", "Now", "Now minus then (95 % interval)", "Amount that matters", "Answer"];
+    let row = |row: &Compared| {
+        vec![
+            label(row.metric).to_owned(),
+            group(&row.then, row, units),
+            group(&row.now, row, units),
+            difference(row, units),
+            amount(row, units),
+            answer_in_words(row, units),
+        ]
+    };
+    let caption = if rows.is_empty() { "Has it changed? Nothing was compared." } else { "Has it changed?" };
+    table(caption, &heads.map(str::to_owned), rows.iter().map(row))
+}
+
+/// "62.1 mph, 24 swings on 4 days".
+fn group(group: &Group, row: &Compared, units: Units) -> String {
+    let unit = units.of(row.metric);
+    let swings = if group.swings == 1 { "swing" } else { "swings" };
+    let days = if group.days == 1 { "day" } else { "days" };
+    let counted = format!("{} {swings} on {} {days}", group.swings, group.days);
+    let decimals = sound(row).map_or(1, |d| decimals_of(d.low, d.high, unit));
+    let mean = group.mean.filter(|mean| mean.is_finite());
+    mean.map_or(counted.clone(), |mean| {
+        format!("{}, {counted}", with_unit(rounded(mean * unit.factor, decimals), unit))
+    })
+}
