@@ -124,7 +124,7 @@ pub(super) fn field(
     Field { x: Scale::new(against.range(lines, units), across), y: Scale::new(speeds, (282.0, 82.0)) }
 }
 
-/// From zero, or below it where a speed is, to the next round number above the greatest.
+/// From zero, or a little below it where a part of a speed is, to the next round number above the greatest.
 pub(super) fn speeds_of(bands: &[&MeanBand], units: Units) -> (f64, f64) {
     let (step, least) = match units {
         Units::Us => (20.0, 80.0),
@@ -136,7 +136,7 @@ pub(super) fn speeds_of(bands: &[&MeanBand], units: Units) -> (f64, f64) {
         all.copied().filter(|v| v.abs() < FASTEST_MPS).map(|v| v * factor)
     };
     let greatest = (values().fold(0.0, f64::max) / step).ceil() * step;
-    let lowest = (values().fold(0.0, f64::min) / step).floor() * step;
+    let lowest = (values().fold(0.0, f64::min) / step * 4.0).floor() * step / 4.0;
     (lowest, greatest.max(least))
 }
 
@@ -165,7 +165,7 @@ pub(super) fn places(
 /// The grid, with the numbers below it counted back from contact.
 pub(super) fn grid(field: &Field, against: Against, units: Units) -> Markup {
     html! {
-        (field.grid_called(&field.x.ticks(4.0), &field.y.ticks(4.0), |x| tick_text(-x)))
+        (field.grid_called(&field.x.ticks(5.0), &field.y.ticks(5.0), |x| tick_text(-x)))
         (field.upright("zero", 0.0, "contact"))
         (field.below(&against.below(units)))
     }
