@@ -10,6 +10,9 @@ use maud::{Markup, html};
 /// Faster is no bat, m/s.
 const FASTEST_MPS: f64 = 200.0;
 
+/// A difference's field against its greatest number: room below it for those of the other axis.
+const ROOM: f64 = 1.08;
+
 /// What the places of a [`ComparedLine`] are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Against {
@@ -146,7 +149,7 @@ pub(super) fn even_speeds(values_mps: impl Iterator<Item = f64>, units: Units) -
     let greatest = values_mps.map(f64::abs).filter(|v| *v < FASTEST_MPS).fold(0.0, f64::max) * factor;
     let step = round_step((greatest / 3.0).max(1.0));
     let most = ((greatest / step - 1e-9).ceil() * step).max(2.0 * step);
-    (-most, most)
+    (-ROOM * most, ROOM * most)
 }
 
 /// Where the values of a line are drawn; what is no speed is left out.

@@ -14,13 +14,13 @@ const ACROSS: (f64, f64) = (24.0, 276.0);
 const ANSWER_AT: f64 = 300.0;
 /// Top of the first row, and of one row.
 const FIRST_ROW: f64 = 98.0;
-const ROW_HEIGHT: f64 = 76.0;
+const ROW_HEIGHT: f64 = 82.0;
 /// Below the last row.
 const FOOT: f64 = 34.0;
 /// Of the scale's line below the top of its row.
-const DOT_BELOW: f64 = 56.0;
+const DOT_BELOW: f64 = 62.0;
 /// Of the zone either way of that line.
-const HALF_ZONE: f64 = 13.0;
+const HALF_ZONE: f64 = 12.0;
 /// Of the line that is left of an interval beyond the scale.
 const STUB: f64 = 16.0;
 /// Of a mark.
@@ -128,7 +128,11 @@ fn dot(answer: Answer, x: f64, y: f64) -> Markup {
 /// "changed", "not changed" by more than what, or "cannot tell" and what would be needed; a line a place.
 fn answer(row: &Compared, units: Units) -> Vec<String> {
     match row.answer {
-        Answer::Changed => vec!["changed".to_owned()],
+        Answer::Changed => {
+            let way =
+                sound(row).filter(|d| d.value != 0.0).map(|d| if d.value > 0.0 { "now more" } else { "now less" });
+            std::iter::once("changed").chain(way).map(str::to_owned).collect()
+        }
         Answer::NotChanged => {
             vec!["not changed".to_owned(), format!("by more than {}", amount(row, units))]
         }
@@ -154,7 +158,8 @@ fn answer_in_words(row: &Compared, units: Units) -> String {
     let first = lines.next().unwrap_or_default();
     let rest = lines.collect::<Vec<_>>().join(" ");
     match row.answer {
-        Answer::Changed => first,
+        Answer::Changed if rest.is_empty() => first,
+        Answer::Changed => format!("{first}, {rest}"),
         Answer::NotChanged => format!("{first} {rest}"),
         Answer::CannotTell { needed: Some(_) } => format!("{first}: {rest} would be needed"),
         Answer::CannotTell { needed: None } => format!("{first}: {rest}"),

@@ -34,20 +34,20 @@ pub fn then_now_path(then: &MeanPath, now: &MeanPath, view: View, units: Units) 
     let (then, now) = (places(then, view), places(now, view));
     let field = field(then.iter().chain(&now).flat_map(corners), unit);
     let place = |[right, up]: [f64; 2]| field.place((right * unit.factor, up * unit.factor));
+    let empty = then.is_empty() && now.is_empty();
     let content = html! {
         (spread("then", &then, &place)) (spread("now", &now, &place))
         (field.grid(&field.x.ticks(5.0), &field.y.ticks(4.0)))
         (bat("bat last then", &then, &place)) (bat("bat last", &now, &place))
         (group("then", &then, &place)) (group("now", &now, &place))
-        @if !now.is_empty() || !then.is_empty() {
+        @if !empty {
             @let (x, y) = place([0.0, 0.0]);
             circle.mark cx=(at(x)) cy=(at(y)) r="8" {}
         }
         (names([&then, &now], &field, &place))
-        (key(&field))
+        @if !empty { (key(&field)) }
         (field.below("along the heading at contact →"))
     };
-    let empty = then.is_empty() && now.is_empty();
     let about = if empty { "no swing yet" } else { "mean of the swings; dot: contact; shaded: their spread" };
     let title = format!("Path from {}, {}", view.words(), unit.sign);
     let said = format!(
