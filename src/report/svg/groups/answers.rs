@@ -9,9 +9,9 @@ use maud::{Markup, html};
 /// Shown either way of no difference, in amounts that matter.
 const MOST_AMOUNTS: f64 = 3.0;
 /// Left and right edge of the scale; what the answer is stands to the right of it.
-const ACROSS: (f64, f64) = (24.0, 276.0);
+const ACROSS: (f64, f64) = (24.0, 264.0);
 /// Where the words of the answer begin.
-const ANSWER_AT: f64 = 300.0;
+const ANSWER_AT: f64 = 288.0;
 /// Top of the first row, and of one row.
 const FIRST_ROW: f64 = 98.0;
 const ROW_HEIGHT: f64 = 82.0;
@@ -23,6 +23,8 @@ const DOT_BELOW: f64 = 62.0;
 const HALF_ZONE: f64 = 12.0;
 /// Of the line that is left of an interval beyond the scale.
 const STUB: f64 = 16.0;
+/// Values beyond this are none.
+const LARGEST: f64 = 1e7;
 /// Of a mark.
 const DOT: f64 = 7.0;
 
@@ -93,7 +95,7 @@ fn amounts(row: &Compared) -> Option<(f64, f64, f64)> {
 }
 
 fn sound(row: &Compared) -> Option<Difference> {
-    row.difference.filter(|d| [d.value, d.low, d.high].iter().all(|v| v.is_finite()) && d.low <= d.high)
+    row.difference.filter(|d| [d.value, d.low, d.high].iter().all(|v| v.abs() < LARGEST) && d.low <= d.high)
 }
 
 /// The interval as a line, with arrows where it goes on, and a mark by the answer: full, hollow, or a hollow diamond.
@@ -168,7 +170,7 @@ fn answer_in_words(row: &Compared, units: Units) -> String {
 
 fn amount(row: &Compared, units: Units) -> String {
     let unit = units.of(row.metric);
-    if !row.amount.is_finite() {
+    if row.amount.is_nan() || row.amount.abs() > LARGEST {
         return "–".to_owned();
     }
     with_unit(trimmed(row.amount * unit.factor), unit)
@@ -234,7 +236,7 @@ fn group(group: &Group, row: &Compared, units: Units) -> String {
     let days = if group.days == 1 { "day" } else { "days" };
     let counted = format!("{} {swings} on {} {days}", group.swings, group.days);
     let decimals = sound(row).map_or(1, |d| decimals_of(d.low, d.high, unit));
-    let mean = group.mean.filter(|mean| mean.is_finite());
+    let mean = group.mean.filter(|mean| mean.abs() < LARGEST);
     mean.map_or(counted.clone(), |mean| {
         format!("{}, {counted}", with_unit(rounded(mean * unit.factor, decimals), unit))
     })

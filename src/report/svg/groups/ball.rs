@@ -81,7 +81,7 @@ impl<'a> Row<'a> {
     fn median(&self) -> Option<f64> {
         let half = self.values.len() / 2;
         let upper = *self.values.get(half)?;
-        let lower = if self.values.len() % 2 == 0 { *self.values.get(half.checked_sub(1)?)? } else { upper };
+        let lower = if self.values.len().is_multiple_of(2) { *self.values.get(half.checked_sub(1)?)? } else { upper };
         Some(0.5 * (lower + upper))
     }
 

@@ -66,13 +66,13 @@ fn places(path: &MeanPath, view: View) -> Vec<Seen> {
         View::Side => &path.height_spread_m,
         View::Above => &path.aside_spread_m,
     };
-    let points = path.times_s.iter().zip(&path.sweet_spot_w_m).zip(&path.hands_w_m).enumerate();
-    let sound = |(i, ((&time_s, sweet), hands)): (usize, ((&f64, &Vector3<f64>), &Vector3<f64>))| {
+    let sound = |i: usize| {
+        let (time_s, sweet, hands) = (*path.times_s.get(i)?, path.sweet_spot_w_m.get(i)?, path.hands_w_m.get(i)?);
         let shown = (-LONGEST_S..=1e-9).contains(&time_s) && is_near(sweet) && is_near(hands);
         let spread_m = spreads.get(i).copied().filter(|s| (0.0..WIDEST_M).contains(s));
         shown.then(|| Seen { time_s, sweet_m: seen(view, *sweet), hands_m: seen(view, *hands), spread_m })
     };
-    points.filter_map(sound).collect()
+    (0..path.times_s.len()).filter_map(sound).collect()
 }
 
 /// What a place needs of the field.
