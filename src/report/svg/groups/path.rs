@@ -8,7 +8,6 @@ use super::super::path::{field, half_width, inside, is_near, seen};
 use crate::compare::curves::MeanPath;
 use crate::report::words::{Units, rounded};
 use maud::{Markup, html};
-use nalgebra::Vector3;
 
 /// Longest time before contact that is shown, s.
 const LONGEST_S: f64 = 0.5;
