@@ -84,7 +84,6 @@ fn halving_the_step_divides_the_error_by_sixteen() {
 #[test]
 fn about_85_mph_can_carry_somewhat_over_300_feet() {
     let feet = carries(Kind::Baseball, 85.0);
-    println!("85 mph: {:.0} to {:.0} ft", feet.low / FT, feet.high / FT);
     assert!(feet.contains(300.0 * FT) && feet.contains(320.0 * FT), "{feet:?}");
     assert!(feet.high < 360.0 * FT && feet.low > 270.0 * FT, "nor does it say nothing: {feet:?}");
 }
