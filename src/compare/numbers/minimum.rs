@@ -2,6 +2,8 @@
 
 /// Places at which it is looked at first, of the greatest: near zero they are dense, as variances spread over decades.
 const FIRST: [f64; 9] = [0.0, 1e-4, 1e-3, 1e-2, 0.03, 0.1, 0.3, 0.6, 1.0];
+/// Where nothing is less here, of the greatest, than at 0, the least is at 0.
+const JUST_ABOVE: f64 = 1e-6;
 /// 2 − the golden ratio.
 const GOLDEN: f64 = 0.381_966_011_250_105;
 /// Steps: golden ones alone come to 4·10⁻⁹ of the bracket with forty.
@@ -25,6 +27,9 @@ pub fn minimum(f: impl Fn(f64) -> f64, most: f64) -> f64 {
         if *value < values[best] {
             best = index;
         }
+    }
+    if best == 0 && f(JUST_ABOVE * most) >= values[0] {
+        return 0.0;
     }
     let neighbours = [places[best.saturating_sub(1)], places[(best + 1).min(FIRST.len() - 1)]];
     let (place, value) = brent(&f, neighbours, (places[best], values[best]));

@@ -52,13 +52,15 @@ impl Means {
     /// With weights 1/(variance + of_days).
     pub fn new(items: &[Item], of_days: f64) -> Self {
         let mut means = Self::default();
-        let mut sums = [0.0; 2];
+        let (mut sums, mut logarithms) = ([0.0; 2], Logarithms::default());
         for item in items {
             let variance = item.variance + of_days;
-            sums[item.mean.min(1)] += item.value / variance;
-            means.weights[item.mean.min(1)] += 1.0 / variance;
-            means.logarithms += variance.ln();
+            let weight = 1.0 / variance;
+            sums[item.mean.min(1)] += item.value * weight;
+            means.weights[item.mean.min(1)] += weight;
+            logarithms.add(variance);
         }
+        means.logarithms = logarithms.sum();
         for (mean, sum) in sums.iter().enumerate() {
             means.values[mean] = if means.weights[mean] > 0.0 { sum / means.weights[mean] } else { 0.0 };
         }
@@ -82,6 +84,33 @@ impl Means {
     fn minus_two_log(&self) -> f64 {
         let of_means: f64 = self.weights.iter().filter(|weight| **weight > 0.0).map(|weight| weight.ln()).sum();
         self.logarithms + of_means + self.squares
+    }
+}
+
+/// Sum of logarithms, taken of products: a logarithm costs as much as twenty of them.
+struct Logarithms {
+    sum: f64,
+    product: f64,
+}
+
+impl Default for Logarithms {
+    fn default() -> Self {
+        Self { sum: 0.0, product: 1.0 }
+    }
+}
+
+impl Logarithms {
+    /// Of a number between 10⁻²⁰⁰ and 10²⁰⁰; the product so far is between 10⁻¹⁰⁰ and 10¹⁰⁰, so nothing overflows.
+    fn add(&mut self, number: f64) {
+        self.product *= number;
+        if !(1e-100..1e100).contains(&self.product) {
+            self.sum += self.product.ln();
+            self.product = 1.0;
+        }
+    }
+
+    fn sum(&self) -> f64 {
+        self.sum + self.product.ln()
     }
 }
 
@@ -161,25 +190,27 @@ fn items(cells: &[Cell], of_swings: f64, design: Design) -> (Vec<Item>, f64) {
 /// A cell's mean with weights 1/(σ_w² + s²), the sum of weights, and its part of −2 log likelihood: Σ ln(σ_w² + s²) + ln of the sum
 /// of weights + weighted squares about the mean.
 fn weighted(cell: &Cell, of_swings: f64) -> (f64, f64, f64) {
-    let (mut weights, mut sum, mut logarithms) = (0.0, 0.0, 0.0);
+    let (mut weights, mut sum, mut logarithms) = (0.0, 0.0, Logarithms::default());
     for [value, measured] in &cell.swings {
         let variance = (of_swings + measured).max(LEAST_VARIANCE);
-        weights += 1.0 / variance;
-        sum += value / variance;
-        logarithms += variance.ln();
+        let weight = 1.0 / variance;
+        weights += weight;
+        sum += value * weight;
+        logarithms.add(variance);
     }
     let mean = sum / weights;
     let squares = |[value, measured]: &[f64; 2]| (value - mean).powi(2) / (of_swings + measured).max(LEAST_VARIANCE);
-    (mean, weights, logarithms + weights.ln() + cell.swings.iter().map(squares).sum::<f64>())
+    (mean, weights, logarithms.sum() + weights.ln() + cell.swings.iter().map(squares).sum::<f64>())
 }
 
-/// Now minus then on days of both.
+/// Now minus then on days of both. The days come sorted, the earlier group's first.
 fn differences(days: &[(&Cell, Item)]) -> Vec<Item> {
+    let (thens, nows) = days.split_at(days.partition_point(|(cell, _)| !cell.now));
     let of_both = |(cell, then): &(&Cell, Item)| {
-        let on_it = |(other, _): &&(&Cell, Item)| other.now && !cell.now && other.day == cell.day;
-        let (_, now) = days.iter().find(on_it)?;
+        let place = nows.binary_search_by_key(&cell.day, |(other, _)| other.day).ok()?;
+        let (_, now) = nows.get(place)?;
         let value = now.value - then.value;
         Some(Item { mean: 1, value, variance: then.variance + now.variance, ends: [then.value, now.value] })
     };
-    days.iter().filter_map(of_both).collect()
+    thens.iter().filter_map(of_both).collect()
 }
