@@ -1,8 +1,8 @@
 //! Simulated athletes, and what the comparison says of them.
 //!
-//! Fourteen numbers a swing, in units of their own spread from swing to swing, so that one is one spread. Half of the variance
-//! of swings and of days is common to all numbers, as a hard swing is fast in every one. Measured with a σ of 0.1 to 0.5 of
-//! the spread, another one each swing.
+//! Fourteen numbers a swing, in units of their own spread from swing to swing, so that one is one spread. Half of the
+//! variance of swings and of days is common to all numbers, as a hard swing is fast in every one. Measured with a σ of
+//! 0.1 to 0.5 of the spread, another one each swing.
 
 use swingd::compare::Observed;
 use swingd::compare::numbers::{Amounts, Answer, Compared, Question, compare};
@@ -176,8 +176,8 @@ impl Tally {
         0.05 * athletes + deviations * (0.05 * 0.95 * athletes).sqrt()
     }
 
-    /// Neither false answer came more often than 5 %, and no fewer than 95 % of the intervals held. An athlete's fourteen intervals are
-    /// alike; their share that misses varies at most as one interval does.
+    /// Neither false answer came more often than 5 %, and no fewer than 95 % of the intervals held. An athlete's
+    /// fourteen intervals are alike; their share that misses varies at most as one interval does.
     pub fn is_honest(&self, deviations: f64) -> bool {
         let missed = f64::from(self.athletes) - f64::from(self.held) / Metric::COUNT as f64;
         [f64::from(self.falsely_changed), f64::from(self.falsely_same), missed]

@@ -1,5 +1,5 @@
-//! How often the comparison of two groups of swings is wrong, and how often it can tell: a row a layout of days and effect of
-//! the day.
+//! How often the comparison of two groups of swings is wrong, and how often it can tell: a row a layout of days and
+//! effect of the day.
 //!
 //! ```text
 //! cargo run --release --example honesty -- [athletes a row, 10000 by default]

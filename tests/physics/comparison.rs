@@ -8,8 +8,9 @@ use swingd::compare::numbers::{Answer, Question, compare};
 use swingd::engine::metrics::Metric;
 use swingd::sim::Random;
 
-/// Forty athletes of each layout are 360 an effect of the day. Of 360 at 5 %, more than 18 + 3.1·√(360·0.05·0.95) = 30 come less than
-/// three times in a thousand; of forty, more than 2 + 4·√(40·0.05·0.95) = 7 less than once in a thousand.
+/// Forty athletes of each layout are 360 an effect of the day. Of 360 at 5 %, more than 18 + 3.1·√(360·0.05·0.95) = 30
+/// come less than three times in a thousand; of forty, more than 2 + 4·√(40·0.05·0.95) = 7 less than once in a
+/// thousand.
 #[test]
 fn at_most_five_in_a_hundred_are_told_wrongly() {
     for (column, day_share) in [0.0, 0.3, 0.5].into_iter().enumerate() {
@@ -28,10 +29,10 @@ fn at_most_five_in_a_hundred_are_told_wrongly() {
     }
 }
 
-/// What is said to be needed, done: told with a probability near the promised 80 %. The promise is made from ten and two days,
-/// which know what days add to a third or so, so the middle of a hundred promises is kept, not each; it holds to within 0.035
-/// by its formula, and 300 athletes know a share to 0.07 (3 standard deviations). One that asked for twice too much would
-/// tell 97 %, one for half of it 50 %.
+/// What is said to be needed, done: told with a probability near the promised 80 %. The promise is made from ten and
+/// two days, which know what days add to a third or so, so the middle of a hundred promises is kept, not each; it holds
+/// to within 0.035 by its formula, and 300 athletes know a share to 0.07 (3 standard deviations). One that asked for
+/// twice too much would tell 97 %, one for half of it 50 %.
 #[test]
 fn what_is_said_to_be_needed_is_about_enough() {
     let layout = |days: i64| Layout {

@@ -13,9 +13,9 @@ const TOLERANCE: f64 = 3e-8;
 /// Sums of a thousand terms are right to this share of them.
 const ROUNDING: f64 = 1e-12;
 
-/// Where `f` is least between 0 and `most`: the best of some places, then between its neighbours by R. P. Brent's method
-/// (*Algorithms for Minimization without Derivatives*, 1973, chapter 5). Exactly 0 where nothing is below `f(0)` by more than
-/// rounding; 0 too if `most` is not positive and finite.
+/// Where `f` is least between 0 and `most`: the best of some places, then between its neighbours by R. P. Brent's
+/// method (*Algorithms for Minimization without Derivatives*, 1973, chapter 5). Exactly 0 where nothing is below `f(0)`
+/// by more than rounding; 0 too if `most` is not positive and finite.
 pub fn minimum(f: impl Fn(f64) -> f64, most: f64) -> f64 {
     if !(most > 0.0 && most < f64::INFINITY) {
         return 0.0;

@@ -1,10 +1,10 @@
 //! The mixed model of one metric, fitted by restricted maximum likelihood (REML).
 //!
-//! A swing's value is the group's mean + what the day adds + what the swing adds. The last has the variance σ_w² + s²: from
-//! swing to swing, and of the swing's own measurement, which is known. Within a cell (a group's swings of one day) the
-//! likelihood (Patterson & Thompson, *Biometrika* 58, 1971; Harville, *J. Am. Stat. Assoc.* 72, 1977) falls into two parts without loss: that of the
-//! swings about the cell's weighted mean, and that of the cells' means. The second sees a handful of [`Item`]s, so nothing
-//! here is larger than a list of days.
+//! A swing's value is the group's mean + what the day adds + what the swing adds. The last has the variance σ_w² + s²:
+//! from swing to swing, and of the swing's own measurement, which is known. Within a cell (a group's swings of one day)
+//! the likelihood (Patterson & Thompson, *Biometrika* 58, 1971; Harville, *J. Am. Stat. Assoc.* 72, 1977) falls into
+//! two parts without loss: that of the swings about the cell's weighted mean, and that of the cells' means. The second
+//! sees a handful of [`Item`]s, so nothing here is larger than a list of days.
 
 use super::cells::{Cell, Cells};
 use super::minimum::minimum;
@@ -17,8 +17,8 @@ const LEAST_VARIANCE: f64 = 1e-12;
 pub enum Design {
     /// The days of one group with those of the other: a cell an item.
     Apart,
-    /// On days of both groups, one's mean with the other's: their difference an item. What the day does to both falls out; what
-    /// it does to one of them is left.
+    /// On days of both groups, one's mean with the other's: their difference an item. What the day does to both falls
+    /// out; what it does to one of them is left.
     Shared,
 }
 
@@ -187,8 +187,8 @@ fn items(cells: &[Cell], of_swings: f64, design: Design) -> (Vec<Item>, f64) {
     (items, within)
 }
 
-/// A cell's mean with weights 1/(σ_w² + s²), the sum of weights, and its part of −2 log likelihood: Σ ln(σ_w² + s²) + ln of the sum
-/// of weights + weighted squares about the mean.
+/// A cell's mean with weights 1/(σ_w² + s²), the sum of weights, and its part of −2 log likelihood: Σ ln(σ_w² + s²) +
+/// ln of the sum of weights + weighted squares about the mean.
 fn weighted(cell: &Cell, of_swings: f64) -> (f64, f64, f64) {
     let (mut weights, mut sum, mut logarithms) = (0.0, 0.0, Logarithms::default());
     for [value, measured] in &cell.swings {
