@@ -10,7 +10,9 @@
 pub mod alike;
 pub mod conditions;
 pub mod curves;
+mod days;
 pub mod numbers;
+mod student;
 
 use crate::engine::metrics::{Estimate, Metric};
 

@@ -5,6 +5,7 @@
 
 mod checks;
 mod closed_forms;
+mod comparison;
 mod filters;
 mod honesty;
 mod properties;

@@ -218,10 +218,12 @@ fn about_swings() -> OpenApiRouter<Api> {
         .routes(routes!(swings::export::export_parquet))
         .routes(routes!(swings::profile))
         .routes(routes!(swings::summary::summary))
+        .routes(routes!(swings::squared_up::if_squared_up))
         .routes(routes!(swings::definitions::definitions))
         .routes(routes!(ball_results::list, ball_results::create))
         .routes(routes!(ball_results::read, ball_results::edit, ball_results::remove))
         .routes(routes!(ball_results::import))
+        .routes(routes!(ball_results::summary::summary))
 }
 
 /// Then and now, and what an athlete is to do until the next time.

@@ -5,7 +5,8 @@
 //! takes one in from elsewhere. [`backlog`] is what earlier runs did not store. [`plate`] is who swings next, [`outfit`] what
 //! they swing.
 //!
-//! [`then_now`] reads two selections of swings and sets them side by side.
+//! [`then_now`] reads two selections of swings and sets them side by side. [`squared_up`] is what a swing would do to a ball that it
+//! met squarely, [`measured_balls`] what other devices measured.
 //!
 //! And what is done with the record as a whole. [`erase`] takes one athlete out of everything there is: rows, files of
 //! recordings ([`cut`]), what was told, copies ([`copies`]); [`theirs`] says what is whose. [`backup`] makes a copy, described
@@ -24,10 +25,12 @@ mod import;
 pub mod ingest;
 mod keep;
 pub mod manifest;
+pub mod measured_balls;
 pub mod outfit;
 pub mod plate;
 pub mod restore;
 pub mod retention;
+pub mod squared_up;
 pub mod steps;
 mod survey;
 #[cfg(test)]

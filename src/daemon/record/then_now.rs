@@ -6,7 +6,7 @@ use super::super::store::queries::{Slice, amounts as stored_amounts};
 use super::super::store::rows::{Mark, UtcMicros, Word};
 use crate::compare::Observed;
 use crate::compare::conditions::{Conditions, Mismatch, mismatches};
-use crate::compare::curves::{ComparedCurves, Drawn, compare as compare_curves};
+use crate::compare::curves::{self, ComparedCurves, Drawn};
 use crate::compare::numbers::{Amounts, Compared, Question, compare};
 use crate::engine::metrics::Metric;
 use crate::report::curves::decode;
@@ -34,6 +34,9 @@ pub struct ThenNow {
     pub numbers: Vec<Compared>,
     /// Speeds and paths, where asked for.
     pub curves: Option<ComparedCurves>,
+    /// The earlier group's swing nearest the middle of all, and the later one's, where curves were asked for and there are
+    /// some.
+    pub typical: [Option<Uuid>; 2],
 }
 
 /// One group.
@@ -49,9 +52,6 @@ pub struct Chosen {
     pub days: usize,
     /// Whether there were more than [`MOST_SWINGS`], of which the oldest were not read.
     pub is_cut: bool,
-    /// Swings whose curves are compared, in order of time, where curves were asked for: those that have any, the newest
-    /// [`MOST_DRAWN`]. The places of typical swings count these.
-    pub drawn: Vec<Uuid>,
 }
 
 impl ThenNow {
@@ -61,25 +61,14 @@ impl ThenNow {
         ids(&self.then).intersection(&ids(&self.now)).count()
     }
 
-    /// The swing of each group that is nearest the middle of all, where curves were asked for.
-    pub fn typical(&self) -> [Option<Uuid>; 2] {
-        let Some(curves) = &self.curves else { return [None, None] };
-        let of = |chosen: &Chosen, place: Option<usize>| place.and_then(|place| chosen.drawn.get(place).copied());
-        [of(&self.then, curves.then_typical), of(&self.now, curves.now_typical)]
-    }
-
     /// Whose swings are in either group.
     pub fn athletes(&self) -> BTreeSet<Uuid> {
-        self.then.athletes().chain(self.now.athletes()).collect()
+        let all = self.then.swings.iter().chain(&self.now.swings);
+        all.filter_map(|found| found.swing.athlete_id).collect()
     }
 }
 
 impl Chosen {
-    /// Whose they are.
-    pub fn athletes(&self) -> impl Iterator<Item = Uuid> + '_ {
-        self.swings.iter().filter_map(|found| found.swing.athlete_id)
-    }
-
     /// As a comparison of numbers sees them.
     pub fn observed(&self) -> Vec<Observed> {
         self.swings.iter().map(observed).collect()
@@ -102,7 +91,7 @@ pub async fn question(connection: &mut AnyConnection, family: Vec<Metric>) -> Re
     Ok(Question { family, amounts: amounts(connection).await? })
 }
 
-/// Reads both groups and compares them, on a thread of its own.
+/// Reads both groups and compares them, off the threads that answer.
 ///
 /// # Errors
 /// If they cannot be read.
@@ -112,23 +101,73 @@ pub async fn then_now(
     question: &Question,
     with_curves: bool,
 ) -> Result<ThenNow, StoreError> {
-    let mut then = choose(connection, then).await?;
-    let mut now = choose(connection, now).await?;
-    let packed =
-        if with_curves { Some([packed(connection, &then).await?, packed(connection, &now).await?]) } else { None };
-    let question = question.clone();
-    let comparing = tokio::task::spawn_blocking(move || {
-        let curves = packed.map(|[of_then, of_now]| {
-            let of_then = unpacked(of_then, &mut then);
-            let of_now = unpacked(of_now, &mut now);
-            compare_curves(&of_then, &of_now)
-        });
-        let conditions = |chosen: &Chosen| chosen.swings.iter().map(conditions).collect::<Vec<_>>();
-        let mismatches = mismatches(&conditions(&then), &conditions(&now));
-        let numbers = compare(&then.observed(), &now.observed(), &question);
-        ThenNow { then, now, mismatches, numbers, curves }
+    let then = choose(connection, then).await?;
+    let now = choose(connection, now).await?;
+    let conditions = |chosen: &Chosen| chosen.swings.iter().map(conditions).collect::<Vec<_>>();
+    let mismatches = mismatches(&conditions(&then), &conditions(&now));
+    let (of_then, of_now, asked) = (then.observed(), now.observed(), question.clone());
+    let comparing = tokio::task::spawn_blocking(move || compare(&of_then, &of_now, &asked));
+    let numbers = comparing.await.map_err(|error| StoreError::Strange(format!("comparing swings: {error}")))?;
+    let (curves, typical) =
+        if with_curves { compared_curves(connection, [&then, &now]).await? } else { (None, [None; 2]) };
+    Ok(ThenNow { then, now, mismatches, numbers, curves, typical })
+}
+
+/// A swing's curves as they are stored.
+struct Packed {
+    id: Uuid,
+    day: i64,
+    time_to_contact_s: Option<f64>,
+    compact: Vec<u8>,
+}
+
+/// Speeds and paths of both groups, and the typical swing of each. They are computed off the threads that answer.
+async fn compared_curves(
+    connection: &mut AnyConnection,
+    [then, now]: [&Chosen; 2],
+) -> Result<(Option<ComparedCurves>, [Option<Uuid>; 2]), StoreError> {
+    let packed = [packed(connection, then).await?, packed(connection, now).await?];
+    let compared = tokio::task::spawn_blocking(move || {
+        let [(then_ids, then), (now_ids, now)] =
+            packed.map(|group| group.iter().filter_map(drawn).unzip::<_, _, Vec<_>, Vec<_>>());
+        let curves = curves::compare(&then, &now);
+        let id = |ids: &[Uuid], place: Option<usize>| ids.get(place?).copied();
+        let typical = [id(&then_ids, curves.then_typical), id(&now_ids, curves.now_typical)];
+        (Some(curves), typical)
     });
-    comparing.await.map_err(|error| StoreError::Strange(format!("comparing stored swings: {error}")))
+    Ok(compared.await.unwrap_or_else(|error| {
+        tracing::error!(%error, "the curves of two groups could not be compared");
+        (None, [None; 2])
+    }))
+}
+
+/// The curves of a group's swings, in their order; swings without curves are left out.
+async fn packed(connection: &mut AnyConnection, chosen: &Chosen) -> Result<Vec<Packed>, StoreError> {
+    let drawn = chosen.swings.get(chosen.swings.len().saturating_sub(MOST_DRAWN)..).unwrap_or_default();
+    let ids: Vec<Uuid> = drawn.iter().map(|found| found.swing.id).collect();
+    let mut compact = swings_read::curves_by_swing(connection, &ids).await?;
+    let of = |found: &FoundSwing| {
+        let time_to_contact = found.analysis.metrics[Metric::TimeToContact.index()];
+        Some(Packed {
+            id: found.swing.id,
+            day: day(found.swing.contact_utc),
+            time_to_contact_s: time_to_contact.map(|ms| ms.value * 1e-3),
+            compact: compact.remove(&found.swing.id)?,
+        })
+    };
+    Ok(drawn.iter().filter_map(of).collect())
+}
+
+/// A swing's curves; `None` where they are of another form.
+fn drawn(packed: &Packed) -> Option<(Uuid, Drawn)> {
+    let curves = match decode(&packed.compact) {
+        Ok(curves) => curves.to_curves(),
+        Err(error) => {
+            tracing::warn!(swing = %packed.id, %error, "the curves of a swing cannot be read");
+            return None;
+        }
+    };
+    Some((packed.id, Drawn { day: packed.day, time_to_contact_s: packed.time_to_contact_s, curves }))
 }
 
 /// The swings of a group that count.
@@ -155,36 +194,6 @@ pub async fn choose(connection: &mut AnyConnection, filter: &SwingFilter) -> Res
     Ok(chosen)
 }
 
-/// Curves of a group as they are stored, each with its swing's place in the group.
-async fn packed(connection: &mut AnyConnection, chosen: &Chosen) -> Result<Vec<(usize, Vec<u8>)>, StoreError> {
-    let first = chosen.swings.len().saturating_sub(MOST_DRAWN);
-    let ids: Vec<Uuid> = chosen.swings.iter().skip(first).map(|found| found.swing.id).collect();
-    let mut curves = swings_read::curves_by_swing(connection, &ids).await?;
-    let of = |(place, id): (usize, Uuid)| Some((first + place, curves.remove(&id)?));
-    Ok(ids.into_iter().enumerate().filter_map(of).collect())
-}
-
-/// The same as they are compared. Curves that cannot be read are left out.
-fn unpacked(packed: Vec<(usize, Vec<u8>)>, chosen: &mut Chosen) -> Vec<Drawn> {
-    let mut drawn = Vec::with_capacity(packed.len());
-    for (place, compact) in packed {
-        let Some(found) = chosen.swings.get(place) else { continue };
-        match decode(&compact) {
-            Ok(curves) => {
-                let time = found.analysis.metrics.get(Metric::TimeToContact.index()).copied().flatten();
-                drawn.push(Drawn {
-                    day: day(found.swing.contact_utc),
-                    time_to_contact_s: time.map(|time| time.value / 1000.0),
-                    curves: curves.to_curves(),
-                });
-                chosen.drawn.push(found.swing.id);
-            }
-            Err(error) => tracing::error!(swing = %found.swing.id, %error, "stored curves cannot be read"),
-        }
-    }
-    drawn
-}
-
 /// A swing as the comparison sees it.
 pub fn observed(found: &FoundSwing) -> Observed {
     let round = found.swing.round_id.map(|id| id.as_u64_pair().1);
@@ -207,4 +216,47 @@ fn day(at: UtcMicros) -> i64 {
         let offset_s = i64::from(TimeZone::system().to_offset(at).seconds());
         (at.as_second() + offset_s).div_euclid(86_400)
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::store::queries::swings_read::example::{BEGUN_US, HOUR_US, fill, one_curve, put_curves};
+    use super::super::super::store::test_store::{TestStore, on_each};
+    use super::*;
+    use crate::compare::numbers::Amounts;
+
+    /// Three swings: one that is faster throughout, one without curves, one as all are.
+    #[test]
+    fn the_typical_swing_is_named_though_others_have_no_curves() {
+        on_each(async |store: TestStore| {
+            let mut changes = store.store.write().await.unwrap();
+            let mut world = fill(&mut changes, 8, 0).await;
+            let at = |k: i64| UtcMicros(BEGUN_US + k * HOUR_US);
+            let mut ids = Vec::new();
+            for k in 0..5 {
+                ids.push(world.add_at(&mut changes, at(k)).await);
+            }
+            put_curves(&mut changes, ids[0], &one_curve()).await;
+            for sql in ["UPDATE swings SET mark = 'keep'", "DELETE FROM curves WHERE swing_id = $1"] {
+                let query = sqlx::query(sql);
+                let query = if sql.contains("$1") { query.bind(ids[1].to_string()) } else { query };
+                query.execute(&mut *changes).await.unwrap();
+            }
+            let filter = |from: usize, to: usize| SwingFilter {
+                from: Some(at(from as i64)),
+                to: Some(at(to as i64)),
+                ..SwingFilter::default()
+            };
+            let question = Question { family: vec![Metric::BatSpeed], amounts: Amounts::default() };
+            let (then, now) = (filter(0, 4), filter(4, 5));
+            let found = then_now(&mut changes, [&then, &now], &question, true).await.unwrap();
+            let curves = found.curves.unwrap();
+            assert_eq!((found.then.swings.len(), curves.speed_by_time.then.swings), (4, 3));
+            // At contact 24, 4 and 4 m/s.
+            assert!((curves.speed_by_time.then.mean.last().unwrap() - 32.0 / 3.0).abs() < 1e-9);
+            assert_eq!(found.typical, [Some(ids[2]), Some(ids[4])]);
+            let without = then_now(&mut changes, [&then, &now], &question, false).await.unwrap();
+            assert_eq!((without.curves, without.typical), (None, [None; 2]));
+        });
+    }
 }

@@ -1,5 +1,6 @@
 //! What other devices said the ball did: entered by hand, by a program or as a table, and matched to swings by time.
 
+pub mod summary;
 #[cfg(test)]
 mod tests;
 

@@ -1,13 +1,14 @@
 //! Swings: found, read with their analyses and curves, and what people say of them.
 //!
 //! [`query`] says which, [`shape`] how they leave; [`edit`] changes them, [`export`] hands out many as a table,
-//! [`summary`] an athlete's lesson by lesson; [`definitions`] says what the numbers are.
+//! [`summary`] an athlete's lesson by lesson; [`squared_up`] says what a ball would do, [`definitions`] what the numbers are.
 
 pub mod definitions;
 pub mod edit;
 pub mod export;
 pub(in crate::daemon::api) mod query;
 mod shape;
+pub mod squared_up;
 pub mod summary;
 #[cfg(test)]
 mod tests;

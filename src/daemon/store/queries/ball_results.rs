@@ -1,10 +1,11 @@
 //! What other devices said the ball did, and the swings they are held to belong to.
 
 use super::super::StoreError;
-use super::super::rows::{BallResult, EnteredBy, MatchedBy, Seen, UtcMicros, Word};
+use super::super::rows::{BallResult, EnteredBy, Mark, MatchedBy, Seen, Side, UtcMicros, Word};
 use super::swings_read::filter::Conditions;
 use super::swings_read::maybe_word;
 use super::{Slice, TimeKey, changed, maybe_uuid, uuid};
+use crate::ball::measured::Ball;
 use sqlx::any::AnyRow;
 use sqlx::{AnyConnection, Row};
 use uuid::Uuid;
@@ -37,6 +38,30 @@ pub struct Candidate {
     pub athlete_id: Option<Uuid>,
     /// Its contact.
     pub contact: UtcMicros,
+}
+
+/// Which of an athlete's results are to be counted; a `None` leaves it open.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MeasuredOf {
+    /// Whose.
+    pub athlete: Uuid,
+    /// Of swings with this bat.
+    pub bat: Option<Uuid>,
+    /// Measured at this instant or later,
+    pub from: Option<UtcMicros>,
+    /// and before this one.
+    pub to: Option<UtcMicros>,
+}
+
+/// What was measured of one ball.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MeasuredBall {
+    /// From which side its swing was; `None`: not said, or it has none.
+    pub side: Option<Side>,
+    /// Whether the instructor left its swing out.
+    pub is_excluded: bool,
+    /// What was measured.
+    pub ball: Ball,
 }
 
 /// Enters one. Its version is taken as 1.
@@ -173,6 +198,33 @@ pub async fn candidates(
         })
     };
     rows.iter().map(candidate).collect()
+}
+
+/// An athlete's results as they are counted.
+///
+/// # Errors
+/// If they cannot be read.
+pub async fn measured(connection: &mut AnyConnection, of: &MeasuredOf) -> Result<Vec<MeasuredBall>, StoreError> {
+    let mut conditions = Conditions::default();
+    conditions.is("b.athlete_id = ", Some(of.athlete));
+    conditions.is("s.bat_id = ", of.bat);
+    conditions.number("b.measured_utc_us >= ", of.from.map(|at| at.0));
+    conditions.number("b.measured_utc_us < ", of.to.map(|at| at.0));
+    let head = "SELECT b.exit_speed_mps, b.carry_m, b.launch_angle_deg, s.side, s.mark FROM ball_results b
+                LEFT JOIN swings s ON s.id = b.swing_id";
+    let rows = conditions.query_all(head).fetch_all(connection).await?;
+    let measured = |row: &AnyRow| {
+        Ok(MeasuredBall {
+            side: maybe_word(row, "side")?,
+            is_excluded: maybe_word(row, "mark")? == Some(Mark::Exclude),
+            ball: Ball {
+                exit_speed_mps: row.try_get("exit_speed_mps")?,
+                carry_m: row.try_get("carry_m")?,
+                launch_angle_deg: row.try_get("launch_angle_deg")?,
+            },
+        })
+    };
+    rows.iter().map(measured).collect()
 }
 
 /// All that were measured at an instant.

@@ -1,5 +1,6 @@
-//! An athlete: lessons, the newest first, and the trend of a metric.
+//! An athlete: lessons, the newest first, the trend of a metric, and what was measured of balls.
 
+mod balls;
 mod trend;
 
 use super::super::figure::wide;
@@ -11,6 +12,8 @@ use super::after;
 use super::spread::mean_and_spread;
 use crate::daemon::access::Who;
 use crate::daemon::api::{Api, Id, Params, Problem};
+use crate::daemon::record::measured_balls::measured_balls;
+use crate::daemon::store::queries::ball_results::MeasuredOf;
 use crate::daemon::store::queries::lessons::{self, Counted};
 use crate::daemon::store::queries::swings_read::summary::{Group, SummaryOf, by_lesson};
 use crate::daemon::store::queries::{Slice, TimeKey, athletes, bats};
@@ -46,6 +49,8 @@ pub async fn athlete(
     let everything = SummaryOf { athlete: id, side: None, bat: None, from: None, to: None };
     let groups = by_lesson(&mut reading, everything, &[Metric::BatSpeed]).await?;
     let chosen = by_lesson(&mut reading, SummaryOf { bat: choice.bat, ..everything }, &[choice.metric]).await?;
+    let every = MeasuredOf { athlete: id, bat: None, from: None, to: None };
+    let balls = measured_balls(&mut reading, &every).await?;
     let bats = bats::list(&mut reading, Slice { after: None, limit: MOST_BATS }).await?;
     drop(reading);
     let is_more = had.len() > MOST_LESSONS;
@@ -63,6 +68,7 @@ pub async fn athlete(
             (trend::section(choice, &chosen, &bats, view.units))
             (lessons_section(&had, &groups, last, view.units))
         }
+        (balls::section(&balls, view.units))
     };
     Ok(Page::new(athlete.nickname.clone(), Here::Past, view, &who, main).about([id]))
 }

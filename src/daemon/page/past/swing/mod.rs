@@ -1,5 +1,6 @@
-//! A swing: its [`numbers`], its [`curves`], over those [`beside`] it, where it [came from](origin), and what people [say of it](correct).
+//! A swing: its [`numbers`], its [`curves`], over those [`beside`] it, its [ball](ball), where it [came from](origin), and what people [say of it](correct).
 
+mod ball;
 mod beside;
 mod correct;
 mod curves;
@@ -11,21 +12,20 @@ use super::super::view::View;
 use super::super::when;
 use super::super::words::{self, flag, flags_of, name};
 use super::Moving;
-use super::lesson::ball;
 use super::places::Places;
 use crate::daemon::access::Who;
 use crate::daemon::api::{Api, Id, Params, Problem};
 use crate::daemon::store::StoreError;
 use crate::daemon::store::queries::ball_results::{self, BallFilter};
 use crate::daemon::store::queries::swings_read::{self, FoundSwing, Order, SwingFilter};
-use crate::daemon::store::queries::{Slice, lessons, profiles, recordings, rounds, sensors};
-use crate::daemon::store::rows::{Analysis, BallResult, Lesson, Mark, Recording, Role, Round, Sensor, Swing};
+use crate::daemon::store::queries::{Slice, bats, lessons, profiles, recordings, rounds, sensors};
+use crate::daemon::store::rows::{Analysis, BallResult, Bat, Lesson, Mark, Recording, Role, Round, Sensor, Swing};
 use crate::engine::metrics::Flag;
 use crate::engine::profile::Profile;
 use crate::engine::swing::Curves;
 use crate::report::curves::decode;
 use crate::report::svg::Band;
-use crate::report::words::{Units, meaning};
+use crate::report::words::meaning;
 use axum::Extension;
 use axum::extract::State;
 use beside::Others;
@@ -43,6 +43,7 @@ struct Whole {
     found: FoundSwing,
     lesson: Option<Lesson>,
     round: Option<Round>,
+    bat: Option<Bat>,
     recording: Recording,
     sensor: Option<Sensor>,
     /// The first one first.
@@ -84,7 +85,7 @@ pub async fn swing(
             (numbers::section(&whole, view.units))
             (curves::section(&whole, view.units))
             .rest {
-                (balls(&whole.balls, view.units))
+                (ball::section(&whole, view.units))
                 (correct::section(&whole.found.swing, places.as_ref()))
             }
         }
@@ -103,6 +104,10 @@ impl Whole {
         };
         let round = match found.swing.round_id {
             Some(id) => Some(rounds::get(reading, id).await?),
+            None => None,
+        };
+        let bat = match found.swing.bat_id {
+            Some(id) => Some(bats::get(reading, id).await?),
             None => None,
         };
         let recording = recordings::get(reading, found.swing.recording_id).await?;
@@ -124,6 +129,7 @@ impl Whole {
             found,
             lesson,
             round,
+            bat,
             recording,
             sensor,
             around,
@@ -226,19 +232,6 @@ fn flags(keys: &[String]) -> Markup {
         @if !found.is_empty() {
             section.care aria-label="Flags" {
                 ul { @for one in found { li { strong { (flag(one)) } ": " (meaning(one)) "." } } }
-            }
-        }
-    }
-}
-
-fn balls(results: &[BallResult], units: Units) -> Markup {
-    html! {
-        @if !results.is_empty() {
-            section {
-                h2 { "The ball, by another device" }
-                ul { @for result in results {
-                    li { (ball(Some(result), units)) @if !result.device.is_empty() { " (" (name(&result.device)) ")" } }
-                } }
             }
         }
     }

@@ -1,6 +1,7 @@
 //! The pages of looking back through the router, against what the API says of the same things.
 
 mod access;
+mod balls;
 mod charts;
 mod hostile;
 mod numbers;

@@ -220,6 +220,13 @@ pub async fn put_curves(connection: &mut AnyConnection, swing_id: Uuid, curves: 
     query.bind(swing_id.to_string()).bind(compact).execute(connection).await.unwrap();
 }
 
+/// Curves that no swing of the cage has.
+pub fn one_curve() -> Curves {
+    let mut curves = some_curves();
+    curves.bat_speed_mps.iter_mut().for_each(|speed| *speed += 20.0);
+    curves
+}
+
 fn some_curves() -> Curves {
     let times_s: Vec<f64> = (-3..=1).map(|k| f64::from(k) * 0.001).collect();
     let speeds = vec![1.0, 2.0, 3.0, 4.0, 5.0];

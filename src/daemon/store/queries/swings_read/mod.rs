@@ -44,6 +44,9 @@ pub struct FoundSwing {
     pub file_name: String,
 }
 
+/// Ids in one query: SQLite takes 32,766 parameters, older ones 999.
+const IN_ONE_QUERY: usize = 500;
+
 /// In which direction a list goes through time.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Order {
@@ -181,7 +184,7 @@ pub async fn curves_of(connection: &mut AnyConnection, ids: &[Uuid]) -> Result<V
     query.fetch_all(connection).await?.iter().map(|row| Ok(row.try_get("compact")?)).collect()
 }
 
-/// The same with the swing of each, in no order.
+/// The same, however many, each with its swing.
 ///
 /// # Errors
 /// If they cannot be read.
@@ -189,17 +192,20 @@ pub async fn curves_by_swing(
     connection: &mut AnyConnection,
     ids: &[Uuid],
 ) -> Result<BTreeMap<Uuid, Vec<u8>>, StoreError> {
-    if ids.is_empty() {
-        return Ok(BTreeMap::new());
+    let mut found = BTreeMap::new();
+    for ids in ids.chunks(IN_ONE_QUERY) {
+        let text = format!(
+            "SELECT c.swing_id, c.compact FROM swings s
+             JOIN curves c ON c.swing_id = s.id AND c.revision = s.revision WHERE s.id IN ({})",
+            list_of(ids.len())
+        );
+        let query = sqlx::query(AssertSqlSafe(text));
+        let query = ids.iter().fold(query, |query, id| query.bind(id.to_string()));
+        for row in query.fetch_all(&mut *connection).await? {
+            found.insert(uuid(&row, "swing_id")?, row.try_get("compact")?);
+        }
     }
-    let text = format!(
-        "SELECT s.id, c.compact FROM swings s JOIN curves c ON c.swing_id = s.id AND c.revision = s.revision
-         WHERE s.id IN ({})",
-        list_of(ids.len())
-    );
-    let query = sqlx::query(AssertSqlSafe(text));
-    let query = ids.iter().fold(query, |query, id| query.bind(id.to_string()));
-    query.fetch_all(connection).await?.iter().map(|row| Ok((uuid(row, "id")?, row.try_get("compact")?))).collect()
+    Ok(found)
 }
 
 /// The tags of all of them by one query.

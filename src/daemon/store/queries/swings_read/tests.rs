@@ -6,6 +6,7 @@ use super::example::{BEGUN_US, Chance, HOUR_US, TAGS, World, fill, value};
 use super::summary::{SummaryOf, by_lesson};
 use super::*;
 use crate::engine::metrics::Flag;
+use crate::report::curves::decode;
 
 /// Whether a swing is one of those asked for: the filter's own words, one by one.
 fn holds(filter: &SwingFilter, found: &FoundSwing) -> bool {
@@ -141,6 +142,28 @@ fn a_swing_has_all_its_analyses_and_the_curves_of_those_that_have_some() {
             assert!(matches!(missing, Err(StoreError::NoSuch { kind: "curves", .. })), "{missing:?}");
         }
         assert!(matches!(get(&mut changes, Uuid::nil()).await, Err(StoreError::NoSuch { kind: "swing", .. })));
+    });
+}
+
+#[test]
+fn curves_of_many_swings_come_with_their_swing() {
+    on_each(async |store: TestStore| {
+        let mut changes = store.store.write().await.unwrap();
+        let world = fill(&mut changes, 6, 3).await;
+        let one = world.swings[1].swing.id;
+        let other = example::one_curve();
+        example::put_curves(&mut changes, one, &other).await;
+        let without = world.swings[2].swing.id;
+        let query = sqlx::query("DELETE FROM curves WHERE swing_id = $1").bind(without.to_string());
+        query.execute(&mut *changes).await.unwrap();
+        // More than one query takes, most of them unknown.
+        let mut ids: Vec<Uuid> = (0..2 * IN_ONE_QUERY).map(|_| Uuid::now_v7()).collect();
+        ids.extend(world.swings.iter().map(|found| found.swing.id));
+        let found = curves_by_swing(&mut changes, &ids).await.unwrap();
+        assert_eq!(found.len(), 2);
+        let drawn = decode(&found[&one]).unwrap().to_curves();
+        assert_eq!(drawn.bat_speed_mps, other.bat_speed_mps);
+        assert!(!found.contains_key(&without) && found.contains_key(&world.swings[0].swing.id));
     });
 }
 

@@ -1,10 +1,23 @@
 //! Speeds and paths of two groups.
+//!
+//! Each swing is laid on even places before contact ([`sampled`]); [`line`] gives mean and spread of a group, [`difference`]
+//! the days' mean curves against each other with the band of a [`random_field`], [`paths`] mean paths and the swing nearest
+//! the middle. The method, with its sources and what was measured of it, is in proto-docs/comparison-curves.md.
+
+mod difference;
+mod line;
+mod paths;
+mod random_field;
+mod sampled;
+#[cfg(test)]
+mod tests;
 
 use crate::engine::swing::Curves;
 use nalgebra::Vector3;
+use sampled::{DISTANCE_STEP_M, Sampled, TIME_STEP_S};
 
 /// A swing's curves with the day it was made on, as in [`Observed`](super::Observed).
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Drawn {
     /// The day.
     pub day: i64,
@@ -36,7 +49,8 @@ pub struct ComparedCurves {
     pub now_typical: Option<usize>,
 }
 
-/// A line of each group on the same places.
+/// A line of each group on the same places: as far back as three quarters of the swings of each group go, and of the swings
+/// that have all of them.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct ComparedLine {
     /// Where: increasing, the last is 0 (contact).
@@ -45,7 +59,7 @@ pub struct ComparedLine {
     pub then: MeanBand,
     /// Later.
     pub now: MeanBand,
-    /// Now minus then; `None` with too few days.
+    /// Now minus then, of the days' means; `None` with too few days.
     pub difference: Option<DifferenceBand>,
 }
 
@@ -86,7 +100,7 @@ pub struct Stretch {
     pub from: f64,
     /// to this one.
     pub to: f64,
-    /// Probability of a stretch at least as wide above the threshold if nothing differed.
+    /// Probability of a stretch at least as wide outside of the band, anywhere, if nothing differed.
     pub p: f64,
 }
 
@@ -99,14 +113,24 @@ pub struct MeanPath {
     pub sweet_spot_w_m: Vec<Vector3<f64>>,
     /// Hands point.
     pub hands_w_m: Vec<Vector3<f64>>,
-    /// Standard deviation of the swings' sweet spots about the mean in height, m, a value a time.
+    /// Standard deviation of the swings' sweet spots about the mean in height, m, a value a time; empty of one swing.
     pub height_spread_m: Vec<f64>,
-    /// The same to the left of the heading at contact, m.
+    /// The same to the left of the heading at contact, m; empty of one swing.
     pub aside_spread_m: Vec<f64>,
 }
 
 /// Compares two groups.
 pub fn compare(then: &[Drawn], now: &[Drawn]) -> ComparedCurves {
-    let _ = (then, now);
-    ComparedCurves::default()
+    let [then, now] = [then, now].map(|group| group.iter().map(Sampled::of).collect::<Vec<_>>());
+    let groups = [then.as_slice(), now.as_slice()];
+    ComparedCurves {
+        speed_by_time: line::compared(groups, |swing| &swing.speed_mps, TIME_STEP_S),
+        speed_by_distance: line::compared(groups, |swing| &swing.speed_by_distance_mps, DISTANCE_STEP_M),
+        by_rotation: line::compared(groups, |swing| &swing.by_rotation_mps, TIME_STEP_S),
+        by_hands: line::compared(groups, |swing| &swing.by_hands_mps, TIME_STEP_S),
+        then_path: paths::mean_path(&then),
+        now_path: paths::mean_path(&now),
+        then_typical: paths::typical(&then),
+        now_typical: paths::typical(&now),
+    }
 }

@@ -1,7 +1,27 @@
 //! Each metric of two groups: means, spreads, difference, and one of three answers.
 
+mod cells;
+mod design;
+mod holm;
+mod inference;
+mod minimum;
+mod needed;
+mod reml;
+#[cfg(test)]
+mod tests;
+
 use super::Observed;
 use crate::engine::metrics::Metric;
+use cells::Cells;
+use design::design;
+use holm::holm;
+use inference::Inference;
+use needed::needed;
+use reml::Fit;
+
+/// At most this share of families without any change has one called changed, and at most this share of those in which all change
+/// by the amount that matters has one called not changed.
+const LEVEL: f64 = 0.05;
 
 /// What is asked of a comparison.
 #[derive(Clone, Debug, PartialEq)]
@@ -117,17 +137,62 @@ pub struct Needed {
 
 /// Compares two groups: a [`Compared`] for each metric of the family, in its order.
 pub fn compare(then: &[Observed], now: &[Observed], question: &Question) -> Vec<Compared> {
-    let group = |swings: &[Observed], metric: Metric| {
-        let count = swings.iter().filter(|swing| swing.metrics[metric.index()].is_some()).count();
-        Group { swings: count, ..Group::default() }
+    let mut compared: Vec<Compared> = question.family.iter().map(|&metric| one(then, now, metric, question)).collect();
+    let p = |of: fn(&Difference) -> f64| -> Vec<f64> {
+        holm(&compared.iter().map(|one| one.difference.as_ref().map_or(1.0, of)).collect::<Vec<_>>())
     };
-    let of = |&metric: &Metric| Compared {
-        metric,
-        then: group(then, metric),
-        now: group(now, metric),
-        difference: None,
-        amount: question.amounts.0[metric.index()],
-        answer: Answer::CannotTell { needed: None },
-    };
-    question.family.iter().map(of).collect()
+    let (changed, same) = (p(|difference| difference.p), p(|difference| difference.p_same));
+    for ((one, changed), same) in compared.iter_mut().zip(changed).zip(same) {
+        if let Some(difference) = &mut one.difference {
+            (difference.p_holm, difference.p_same_holm) = (changed, same);
+            one.answer = difference.answer().unwrap_or(one.answer);
+        }
+    }
+    compared
+}
+
+impl Difference {
+    /// Not changed is looked at first: with very many swings a change that does not matter can be proven too.
+    fn answer(&self) -> Option<Answer> {
+        if self.p_same_holm <= LEVEL {
+            Some(Answer::NotChanged)
+        } else if self.p_holm <= LEVEL {
+            Some(Answer::Changed)
+        } else {
+            None
+        }
+    }
+}
+
+/// One metric before Holm; the answer is what holds if neither is shown.
+fn one(then: &[Observed], now: &[Observed], metric: Metric, question: &Question) -> Compared {
+    let cells = Cells::new(then, now, metric);
+    let [mut then, mut now] = [false, true].map(|group| cells.group(group));
+    let amount = question.amounts.0.get(metric.index()).copied().unwrap_or(f64::NAN);
+    let scaled = amount / cells.scale;
+    let fit = Fit::new(&cells, design(&cells));
+    for (group, mean) in [&mut then, &mut now].into_iter().zip(fit.group_means()) {
+        group.mean = (group.swings > 0).then_some(cells.centre + cells.scale * mean);
+    }
+    let has_both = then.days > 0 && now.days > 0;
+    let inference = Inference::new(&fit, scaled).filter(|_| has_both);
+    let difference = inference.map(|inference| inference.in_unit(cells.scale));
+    let needed = needed(&cells, &fit, scaled, question.family.len());
+    Compared { metric, then, now, difference, amount, answer: Answer::CannotTell { needed } }
+}
+
+impl Inference {
+    fn in_unit(&self, scale: f64) -> Difference {
+        Difference {
+            value: self.value * scale,
+            standard_error: self.standard_error * scale,
+            degrees_of_freedom: self.freedom,
+            low: self.interval[0] * scale,
+            high: self.interval[1] * scale,
+            p: self.p,
+            p_holm: 1.0,
+            p_same: self.p_same,
+            p_same_holm: 1.0,
+        }
+    }
 }

@@ -1,0 +1,180 @@
+//! Two groups of stored swings with curves, read and compared as the service does.
+//!
+//! The swings are those of one simulated lesson, analysed by the engine; each stored one is one of them with its metrics and
+//! curves scaled a little before they are packed, so none are equal.
+
+use std::time::Instant;
+use swingd::compare::numbers::{Amounts, Question};
+use swingd::daemon::record::then_now::then_now;
+use swingd::daemon::store::queries::swings_read::SwingFilter;
+use swingd::daemon::store::queries::{analyses, curves, profiles, recordings, swings};
+use swingd::daemon::store::rows::{Analysis, Mark, Origin, Recording, RecordingState, Swing as Row, UtcMicros};
+use swingd::daemon::store::{Place, Store, Transaction};
+use swingd::engine::metrics::Metric;
+use swingd::engine::swing::{Curves, Swing};
+use swingd::engine::{Engine, Event, Stage};
+use swingd::report::curves::{StoredCurves, encode};
+use swingd::sim::{Kind, Preset, Random, Scenario};
+use uuid::Uuid;
+
+/// Swings of a group, and the days they are on.
+const SWINGS: usize = 500;
+const DAYS: usize = 10;
+/// Times that it is measured; the worst counts.
+const TIMES: usize = 5;
+const LIMIT_S: f64 = 1.0;
+/// 2026-03-01T16:00:00Z, µs, and a day.
+const BEGUN_US: i64 = 1_772_380_800_000_000;
+const DAY_US: i64 = 86_400_000_000;
+const PROFILE: &str = "5b0c7a3b0d3f6d1f0f6f1b2b9f7f6f4e5b0c7a3b0d3f6d1f0f6f1b2b9f7f6f4e";
+
+/// Whether the limit holds.
+pub fn measure() -> anyhow::Result<bool> {
+    let folder = std::env::temp_dir().join(format!("swingd-comparing-{}", std::process::id()));
+    std::fs::create_dir_all(&folder)?;
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
+    let worst_s = runtime.block_on(worst(&Place::in_folder(&folder)));
+    std::fs::remove_dir_all(&folder)?;
+    Ok(worst_s? <= LIMIT_S)
+}
+
+async fn worst(place: &Place) -> anyhow::Result<f64> {
+    let store = Store::open(place).await?;
+    let mut changes = store.write().await?;
+    fill(&mut changes).await?;
+    changes.commit().await?;
+    let between = UtcMicros(BEGUN_US + DAYS as i64 * DAY_US);
+    let then = SwingFilter { to: Some(between), ..SwingFilter::default() };
+    let now = SwingFilter { from: Some(between), ..SwingFilter::default() };
+    let question = Question { family: Metric::ALL.to_vec(), amounts: Amounts::default() };
+    let mut worst_s: f64 = 0.0;
+    for with_curves in [false, true] {
+        for _ in 0..TIMES {
+            let begun = Instant::now();
+            let found = then_now(&mut store.read().await?, [&then, &now], &question, with_curves).await?;
+            let took_s = begun.elapsed().as_secs_f64();
+            worst_s = worst_s.max(took_s);
+            let drawn =
+                found.curves.map_or(0, |curves| curves.speed_by_time.then.swings + curves.speed_by_time.now.swings);
+            let (then, now) = (found.then.swings.len(), found.now.swings.len());
+            println!("{then} and {now} swings, curves of {drawn}: {:.0} ms", took_s * 1e3);
+        }
+    }
+    store.close().await;
+    println!("worst {:.0} ms; limit {:.0} ms", worst_s * 1e3, LIMIT_S * 1e3);
+    Ok(worst_s)
+}
+
+async fn fill(changes: &mut Transaction) -> anyhow::Result<()> {
+    let told = told();
+    anyhow::ensure!(!told.is_empty(), "the simulated lesson has no swings");
+    profiles::keep(changes, PROFILE, "[sensor]\n").await?;
+    let recording = recording();
+    recordings::insert(changes, &recording).await?;
+    let mut random = Random::new(4);
+    for k in 0..2 * SWINGS {
+        let day = k / (SWINGS / DAYS);
+        let at = UtcMicros(BEGUN_US + day as i64 * DAY_US + (k % (SWINGS / DAYS)) as i64 * 15_000_000);
+        let share = 1.0 + random.normal(0.03);
+        put(changes, recording.id, at, &told[random.index(told.len())], share).await?;
+    }
+    Ok(())
+}
+
+/// What the engine tells of a lesson's swings, without flags.
+fn told() -> Vec<Swing> {
+    let simulated = Scenario::new(Kind::Lesson { events: 24, calibrated: true }, Preset::Good, 7_700).run();
+    let mut engine = Engine::new(simulated.profile);
+    let mut events = engine.push(&simulated.samples);
+    events.extend(engine.finish());
+    let swing = |event| match event {
+        Event::Swing { stage: Stage::Final, swing, .. } => Some(*swing),
+        _ => None,
+    };
+    events.into_iter().filter_map(swing).filter(|swing| swing.flags.is_empty()).collect()
+}
+
+async fn put(
+    changes: &mut Transaction,
+    recording_id: Uuid,
+    at: UtcMicros,
+    told: &Swing,
+    share: f64,
+) -> anyhow::Result<()> {
+    let id = Uuid::now_v7();
+    let contact_s = (at.0 - BEGUN_US) as f64 * 1e-6;
+    let row = Row {
+        id,
+        recording_id,
+        run: 0,
+        contact_s,
+        contact_utc: at,
+        contact_utc_sigma_us: None,
+        athlete_id: None,
+        lesson_id: None,
+        round_id: None,
+        side: None,
+        bat_id: None,
+        mark: Mark::None,
+        note: String::new(),
+        tags: Vec::new(),
+        is_moved: false,
+        revision: 1,
+        version: 1,
+    };
+    swings::insert(changes, &row).await?;
+    let analysis = Analysis {
+        swing_id: id,
+        revision: 1,
+        analysed: at,
+        engine_version: env!("CARGO_PKG_VERSION").into(),
+        profile_sha256: PROFILE.into(),
+        recording_id,
+        stage: "final".into(),
+        start_s: contact_s - 0.15,
+        contact_s,
+        contact_sigma_s: told.contact_sigma_s,
+        met_ball: true,
+        flags: Vec::new(),
+        metrics: told.metrics.map(|one| {
+            let mut one = one?;
+            one.value *= share;
+            Some(one)
+        }),
+    };
+    analyses::insert(changes, &analysis).await?;
+    curves::insert(changes, id, 1, &encode(&StoredCurves::new(&scaled(&told.curves, share))?)).await?;
+    Ok(())
+}
+
+fn scaled(curves: &Curves, share: f64) -> Curves {
+    let speeds = |speeds: &[f64]| speeds.iter().map(|speed| speed * share).collect();
+    let path = |path: &[_]| path.iter().map(|place| place * share).collect();
+    Curves {
+        times_s: curves.times_s.clone(),
+        bat_speed_mps: speeds(&curves.bat_speed_mps),
+        hand_speed_mps: speeds(&curves.hand_speed_mps),
+        turn_rate_radps: speeds(&curves.turn_rate_radps),
+        sweet_spot_w_m: path(&curves.sweet_spot_w_m),
+        hands_w_m: path(&curves.hands_w_m),
+    }
+}
+
+fn recording() -> Recording {
+    let id = Uuid::now_v7();
+    Recording {
+        id,
+        cage: "north".into(),
+        file_name: format!("{id}.mcap"),
+        sensor_id: None,
+        origin: Origin::Live,
+        imported_name: None,
+        athlete_id: None,
+        begun: UtcMicros(BEGUN_US),
+        ended: None,
+        summary: None,
+        sha256: None,
+        state: RecordingState::Stored,
+        version: 1,
+    }
+}
