@@ -24,6 +24,7 @@ mod pose;
 mod preset;
 mod random;
 mod sensor;
+pub mod sound;
 mod swing;
 pub mod textbook;
 mod truth;
