@@ -1,6 +1,6 @@
 //! The commands by name: a line each in [`Command`], and one in [`run`].
 
-use super::{athletes, backup, ball_results, calibrate, config, convert, demo, doctor, erase, export, import, lessons};
+use super::{athletes, backup, ball_results, calibrate, config, convert, demo, doctor, erase, export, film, import, lessons};
 use super::{pair, reanalyse, replay, scan, serve, swings, synth, track};
 use crate::daemon::files;
 use crate::daemon::radio::ble::BleRadio;
@@ -32,6 +32,8 @@ pub enum Command {
     Lessons(Box<lessons::LessonsArgs>),
     /// List swings with their numbers
     Swings(Box<swings::SwingsArgs>),
+    /// Find where a lesson's swings are in the sound of a clip
+    Film(Box<film::FilmArgs>),
     /// Take recordings made elsewhere into an athlete's record
     Import(Box<import::ImportArgs>),
     /// Write all of one athlete into one archive
@@ -75,6 +77,7 @@ pub fn run(command: Command, out: &mut dyn Write) -> anyhow::Result<bool> {
         Command::Athletes(args) => done(athletes::run(&args, out, err)),
         Command::Lessons(args) => done(lessons::run(&args, out, err)),
         Command::Swings(args) => done(swings::run(&args, out, err)),
+        Command::Film(args) => film::run(&args, out, err),
         Command::Import(args) => import::run(&args, out, err),
         Command::Export(args) => done(export::run(&args, out, err)),
         Command::ExportSwings(args) => done(swings::export(&args, out, err)),

@@ -6,7 +6,7 @@
 //! checked; [`command`], the commands by name; [`live`], news as lines; then a file a command: [`replay`], [`track`], [`calibrate`], [`convert`],
 //! [`synth`], [`demo`], [`scan`], [`serve`], [`pair`], [`doctor`]; and those
 //! of the record, clients of the HTTP API through [`door`] with what `ask` has for all of them: [`athletes`], [`lessons`],
-//! [`swings`], [`import`], [`export`], [`erase`], [`ball_results`], [`reanalyse`], [`backup`].
+//! [`swings`], [`film`], [`import`], [`export`], [`erase`], [`ball_results`], [`reanalyse`], [`backup`].
 
 pub mod analysis;
 mod ask;
@@ -22,6 +22,7 @@ pub mod doctor;
 pub mod door;
 pub mod erase;
 pub mod export;
+pub mod film;
 pub mod import;
 pub mod lessons;
 pub mod live;

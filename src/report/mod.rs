@@ -6,9 +6,10 @@
 //! In reading order: [`json`], one document a recording; [`event`], what a live or replayed session tells; [`words`], labels and units; [`table`], for a terminal; [`svg`],
 //! the picture; [`page`], all of it as one HTML file; [`curves`], a swing's curves as they are kept and as they leave;
 //! [`columns`], lists as a table for a terminal; [`csv_cell`], words in a cell of CSV; [`swing_rows`], swings of many recordings as a table for notebooks; [`bids`], recordings and swings for researchers'
-//! tools.
+//! tools; [`captions`], a swing's numbers in a film.
 
 pub mod bids;
+pub mod captions;
 pub mod columns;
 pub mod csv_cell;
 pub mod curves;

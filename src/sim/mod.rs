@@ -8,7 +8,7 @@
 //! ```
 //!
 //! [`Scenario::run`] is the one door for batters; [`textbook`] holds motions with closed-form solutions, [`bench`] those of a
-//! person who checks a sensor. All motions are
+//! person who checks a sensor, [`sound`] the sound tracks of films. All motions are
 //! put together from the curves of `curve` and are known exactly at every instant; nothing is integrated but a pendulum that loses.
 
 mod batter;

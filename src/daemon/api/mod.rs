@@ -20,6 +20,7 @@ mod erase;
 mod etag;
 mod example;
 pub(super) mod extract;
+mod film;
 mod gate;
 mod health;
 mod idempotency;
@@ -168,6 +169,7 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(consents::read, consents::edit))
         .routes(routes!(lessons::list, lessons::create))
         .routes(routes!(lessons::read, lessons::edit, lessons::remove))
+        .routes(routes!(film::film_match))
         .routes(routes!(rounds::list))
         .routes(routes!(rounds::create))
         .routes(routes!(rounds::read, rounds::edit, rounds::remove))

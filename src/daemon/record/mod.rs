@@ -5,7 +5,7 @@
 //! takes one in from elsewhere. [`backlog`] is what earlier runs did not store. [`plate`] is who swings next, [`outfit`] what
 //! they swing.
 //!
-//! [`then_now`] reads two selections of swings and sets them side by side.
+//! [`then_now`] reads two selections of swings and sets them side by side. [`film`] finds a lesson's swings in the sound of a clip.
 //!
 //! And what is done with the record as a whole. [`erase`] takes one athlete out of everything there is: rows, files of
 //! recordings ([`cut`]), what was told, copies ([`copies`]); [`theirs`] says what is whose. [`backup`] makes a copy, described
@@ -19,6 +19,7 @@ pub mod backup;
 pub mod copies;
 pub mod cut;
 pub mod erase;
+pub mod film;
 pub mod handover;
 mod import;
 pub mod ingest;
