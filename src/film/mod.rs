@@ -11,6 +11,8 @@
 pub mod captions;
 pub mod cracks;
 mod envelope;
+#[cfg(test)]
+pub(crate) mod example;
 mod flux;
 pub mod matching;
 mod score;

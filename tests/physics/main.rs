@@ -5,6 +5,7 @@
 
 mod checks;
 mod closed_forms;
+mod film;
 mod filters;
 mod honesty;
 mod properties;
