@@ -52,7 +52,8 @@ pub fn judge(seed: u64, duration_s: Option<f64>) -> Judged {
     let sound = listen(&wav[..]).expect("a file that is whole");
     let contacts: Vec<Contact> = track.contacts.iter().map(|c| Contact { at_s: c.at_s, sigma_s: c.sigma_s }).collect();
     let distance_m = track.truth.map_or(3.0, |truth| truth.distance_m) + Random::new(seed).normal(DISTANCE_SIGMA_M);
-    let mut judged = Judged { kind, audible: track.audible, refused: None, error_s: f64::INFINITY, covered: [false; 2] };
+    let mut judged =
+        Judged { kind, audible: track.audible, refused: None, error_s: f64::INFINITY, covered: [false; 2] };
     let found = match align(&contacts, &sound, knows_distance.then_some(distance_m.max(0.0))) {
         Ok(found) => found,
         Err(refusal) => {

@@ -51,7 +51,13 @@ fn all(first: u64, count: u64) -> Vec<(u64, Judged)> {
 
 fn tell(all: &[(u64, Judged)]) {
     let count = |is: &dyn Fn(&Judged) -> bool| all.iter().filter(|(_, judged)| is(judged)).count();
-    println!("{} clips: {} right, {} refused, {} wrong", all.len(), count(&Judged::is_right), count(&|j| j.refused.is_some()), count(&Judged::is_wrong));
+    println!(
+        "{} clips: {} right, {} refused, {} wrong",
+        all.len(),
+        count(&Judged::is_right),
+        count(&|j| j.refused.is_some()),
+        count(&Judged::is_wrong)
+    );
     let mut refused: BTreeMap<(SoundKind, &str), usize> = BTreeMap::new();
     for (_, judged) in all {
         *refused.entry((judged.kind, judged.refused.unwrap_or("matched"))).or_default() += 1;
@@ -62,7 +68,8 @@ fn tell(all: &[(u64, Judged)]) {
     let ordinary = count(&Judged::is_ordinary);
     let matched = count(&|judged| judged.is_ordinary() && judged.is_right());
     println!("ordinary clips with {} swings or more heard: {matched} of {ordinary} matched", judge::ENOUGH);
-    let matched: Vec<&Judged> = all.iter().map(|(_, judged)| judged).filter(|judged| judged.refused.is_none()).collect();
+    let matched: Vec<&Judged> =
+        all.iter().map(|(_, judged)| judged).filter(|judged| judged.refused.is_none()).collect();
     let mut errors: Vec<f64> = matched.iter().map(|judged| judged.error_s * 1e3).collect();
     errors.sort_by(f64::total_cmp);
     let at = |share: f64| errors.get((share * errors.len().saturating_sub(1) as f64) as usize).copied().unwrap_or(0.0);

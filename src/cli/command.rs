@@ -1,6 +1,8 @@
 //! The commands by name: a line each in [`Command`], and one in [`run`].
 
-use super::{athletes, backup, ball_results, calibrate, config, convert, demo, doctor, erase, export, film, import, lessons};
+use super::{
+    athletes, backup, ball_results, calibrate, config, convert, demo, doctor, erase, export, film, import, lessons,
+};
 use super::{pair, reanalyse, replay, scan, serve, swings, synth, track};
 use crate::daemon::files;
 use crate::daemon::radio::ble::BleRadio;

@@ -88,7 +88,8 @@ mod tests {
     fn a_cue_ends_where_the_next_begins_and_never_before_it_begins() {
         let text = web_vtt(&[caption(2.0, &["a"]), caption(4.0, &["b"]), caption(4.0, &["c"])]);
         let times: Vec<&str> = text.lines().filter(|line| line.contains("-->")).collect();
-        let expected = ["00:00:01.500 --> 00:00:03.500", "00:00:03.500 --> 00:00:03.501", "00:00:03.500 --> 00:00:08.000"];
+        let expected =
+            ["00:00:01.500 --> 00:00:03.500", "00:00:03.500 --> 00:00:03.501", "00:00:03.500 --> 00:00:08.000"];
         assert_eq!(times, expected);
     }
 

@@ -22,7 +22,8 @@ pub fn wav(spec: WavSpec, cracks_s: &[f64], duration_s: f64) -> Vec<u8> {
     };
     for at in 0..(duration_s * rate_hz) as usize {
         let at_s = at as f64 / rate_hz;
-        let decay = |crack_s: &f64| if (0.0..0.1).contains(&(at_s - crack_s)) { (-(at_s - crack_s) / 4e-3).exp() } else { 0.0 };
+        let decay =
+            |crack_s: &f64| if (0.0..0.1).contains(&(at_s - crack_s)) { (-(at_s - crack_s) / 4e-3).exp() } else { 0.0 };
         let loudness: f64 = cracks_s.iter().map(decay).sum();
         let value = noise() * (0.5 * loudness + 1e-3);
         for _ in 0..spec.channels {

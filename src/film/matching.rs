@@ -196,7 +196,8 @@ pub fn align(contacts: &[Contact], sound: &Sound, distance_m: Option<f64>) -> Re
 
 /// Contacts in order from their middle, and the middle.
 fn centre(contacts: &[Contact]) -> Result<(Vec<Centred>, f64), Refusal> {
-    let is_sound = |contact: &&Contact| contact.at_s.is_finite() && contact.sigma_s.is_finite() && contact.sigma_s >= 0.0;
+    let is_sound =
+        |contact: &&Contact| contact.at_s.is_finite() && contact.sigma_s.is_finite() && contact.sigma_s >= 0.0;
     let usable: Vec<(usize, &Contact)> = contacts.iter().enumerate().filter(|(_, contact)| is_sound(contact)).collect();
     if usable.len() < FEWEST {
         return Err(Refusal::FewContacts(usable.len()));

@@ -154,9 +154,8 @@ impl Scene<'_> {
 
 /// What a match adds to the score.
 fn gain(found: &Match) -> f64 {
-    let normal = |sigma: f64| {
-        (-0.5 * (found.residual_s / sigma).powi(2)).exp() / (sigma * std::f64::consts::TAU.sqrt())
-    };
+    let normal =
+        |sigma: f64| (-0.5 * (found.residual_s / sigma).powi(2)).exp() / (sigma * std::f64::consts::TAU.sqrt());
     let sigma_s = found.contact.sigma_s;
     let density = (1.0 - STRAY.0) * normal(sigma_s) + STRAY.0 * normal(STRAY.1 * sigma_s);
     ((1.0 - HEARD) + HEARD * density / found.rate_hz).ln()

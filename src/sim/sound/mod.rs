@@ -9,8 +9,8 @@ mod plan;
 
 use super::Random;
 use parts::Mixer;
-pub use plan::SoundKind;
 use plan::Plan;
+pub use plan::SoundKind;
 
 /// Speed of sound that the tracks are made with, m/s.
 const SPEED_OF_SOUND_MPS: f64 = 343.2;

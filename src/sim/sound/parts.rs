@@ -19,7 +19,10 @@ impl Bat {
         let mode = |order: f64, random: &mut Random| {
             [first_hz * order, decay_s / order * random.between(0.6, 1.4), random.between(0.4, 1.0) / order]
         };
-        Self { modes: [1.0, 1.7, 2.6, 3.4].map(|order| mode(order, random)).to_vec(), hiss_s: random.between(0.8e-3, 3e-3) }
+        Self {
+            modes: [1.0, 1.7, 2.6, 3.4].map(|order| mode(order, random)).to_vec(),
+            hiss_s: random.between(0.8e-3, 3e-3),
+        }
     }
 }
 
@@ -80,9 +83,11 @@ impl Mixer {
     /// Bat on ball, with its echoes.
     pub fn crack(&mut self, at_s: f64, level: f64, bat: &Bat, room: &Room) {
         let blow = |since_s: f64, random: &mut Random| {
-            let rings: f64 = bat.modes.iter().map(|[hz, decay_s, share]| {
-                share * (-since_s / decay_s).exp() * (TAU * hz * since_s).sin()
-            }).sum();
+            let rings: f64 = bat
+                .modes
+                .iter()
+                .map(|[hz, decay_s, share]| share * (-since_s / decay_s).exp() * (TAU * hz * since_s).sin())
+                .sum();
             let begins = 1.0 - (-since_s / 0.1e-3).exp();
             begins * (0.8 * rings + Self::hiss(random) * (-since_s / bat.hiss_s).exp())
         };

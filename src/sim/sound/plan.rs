@@ -115,7 +115,8 @@ impl Plan {
         };
         mixer.voices(voices, if self.kind == SoundKind::Loud { 0.3 } else { 0.12 });
         for _ in 0..others {
-            let level = if self.kind == SoundKind::Neighbours { random.between(0.2, 1.0) } else { random.between(0.02, 0.3) };
+            let level =
+                if self.kind == SoundKind::Neighbours { random.between(0.2, 1.0) } else { random.between(0.02, 0.3) };
             self.other_bat(mixer, level, &mut random);
         }
         mixer.clatter(clatter, 0.1, &self.room);

@@ -41,11 +41,16 @@ fn a_film_is_matched_and_nothing_of_it_is_kept() {
     on_each(async |api: TestApi| {
         let (world, ids) = lesson(&api).await;
         let before = files(&api);
-        let pieces: Vec<_> = sound().chunks(10_001).map(|piece| Ok::<_, std::io::Error>(Bytes::copy_from_slice(piece))).collect();
-        let answer = send(&api, &path(&world, "?units=metric"), "audio/wav", Body::from_stream(stream::iter(pieces))).await;
+        let pieces: Vec<_> =
+            sound().chunks(10_001).map(|piece| Ok::<_, std::io::Error>(Bytes::copy_from_slice(piece))).collect();
+        let answer =
+            send(&api, &path(&world, "?units=metric"), "audio/wav", Body::from_stream(stream::iter(pieces))).await;
         assert_eq!(answer.status, 200, "{:?}", answer.json);
         let said = &answer.json;
-        assert_eq!((&said["matched"], &said["reason"], &said["refusal"]), (&Value::from(true), &Value::Null, &Value::Null));
+        assert_eq!(
+            (&said["matched"], &said["reason"], &said["refusal"]),
+            (&Value::from(true), &Value::Null, &Value::Null)
+        );
         assert_eq!((said["matched_contacts"].as_u64(), said["contacts_in_clip"].as_u64()), (Some(9), Some(9)));
         let sigma_s = said["offset_sigma_s"].as_f64().unwrap();
         // An onset is known to 0.7 ms, the way of the sound to 1 ms, and there are nine; 0.4 ms are shared.
@@ -108,7 +113,9 @@ fn lesson_round_and_distance_are_looked_at_first() {
             let answer = send(&api, &path, "audio/wav", b"".to_vec()).await;
             assert_eq!(answer.status, status, "{path}: {:?}", answer.json);
         }
-        let of_round = send(&api, &path(&world, &format!("?round={}", world.rounds[0].id)), "audio/wav", wav(SPEC, &[], 2.0)).await;
+        let of_round =
+            send(&api, &path(&world, &format!("?round={}", world.rounds[0].id)), "audio/wav", wav(SPEC, &[], 2.0))
+                .await;
         assert_eq!(of_round.json["refusal"], "few_contacts", "{:?}", of_round.json);
     });
 }
