@@ -6,7 +6,7 @@
 //!
 //! Kinds of clips in turn: ordinary, even intervals, one or two swings, none of the stored swings, loud neighbours, a machine, much noise,
 //! many swings missed. Ends with status 1 if any film time is wrong by more than 5 ms or the hour takes more than 10 s.
-//! The constants were chosen on seeds below 10,000; those that are counted here begin at 700,000.
+//! The constants were chosen on seeds below 10,000 and, once, 700,000 to 700,999; those that are counted here begin at 710,000.
 
 mod judge;
 
@@ -18,7 +18,7 @@ use std::time::Instant;
 use swingd::film::{Contact, align, listen};
 use swingd::sim::sound::{SoundKind, SoundTrack};
 
-const FIRST_SEED: u64 = 700_000;
+const FIRST_SEED: u64 = 710_000;
 const THREADS: u64 = 2;
 /// An hour of sound is matched within this, s.
 const HOUR_WITHIN_S: f64 = 10.0;

@@ -24,6 +24,8 @@ const LEAST_RISE: f32 = 0.6;
 const APART: usize = 8;
 /// An onset no louder than one so short before it is its echo, s.
 const ECHO_S: f64 = 0.1;
+/// An onset is found so long after the sound arrives, s: what the filters and the rise take, on simulated cracks.
+const LATE_S: f64 = 0.2e-3;
 /// No more onsets than this are kept; the loudest are.
 pub const MOST_CRACKS: usize = 4_000;
 /// The standard error of an onset's instant against the sound's arrival, s; held by `film`'s measurements.
@@ -78,7 +80,7 @@ fn cracks(flux: &[f32], envelope: &Envelope, rate_hz: f64) -> Vec<Crack> {
         .filter_map(|frame| {
             let from = (frame * HOP).saturating_sub(HOP);
             let (at, loudness) = envelope.onset(from, frame * HOP + FRAME + HOP)?;
-            Some(Crack { at_s: at / rate_hz, loudness: loudness.into() })
+            Some(Crack { at_s: at / rate_hz - LATE_S, loudness: loudness.into() })
         })
         .collect();
     drop_echoes(&mut found);

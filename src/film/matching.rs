@@ -33,12 +33,12 @@ const ONE_S: f64 = 25e-3;
 /// What goes along with swings comes within this of their contacts, s.
 const HALO_S: f64 = 80e-3;
 /// The standard error that all cracks share: where on its rise an onset is taken, s.
-const SHARED_SIGMA_S: f64 = 0.4e-3;
+const SHARED_SIGMA_S: f64 = 0.3e-3;
 /// The standard error of a distance that somebody gives, m.
 pub const DISTANCE_SIGMA_M: f64 = 0.3;
 
-/// Film times with a larger standard error are not given, s: three of them are 5 ms.
-const MOST_SIGMA_S: f64 = 5e-3 / 3.0;
+/// Film times with a larger standard error are not given, s: three and a half of them are 5 ms.
+const MOST_SIGMA_S: f64 = 5e-3 / 3.5;
 
 /// A contact that was measured.
 #[derive(Clone, Copy, Debug, PartialEq)]

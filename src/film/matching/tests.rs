@@ -68,7 +68,7 @@ fn what_goes_along_with_swings_is_no_crack() {
     let times: Vec<f64> = PATTERN_S.iter().chain(&[68.0, 74.4, 76.1]).copied().collect();
     let heard = times.iter().enumerate().map(|(k, at_s)| scattered(k, at_s));
     let refused = align(&contacts(&times), &sound(heard), None).unwrap_err();
-    assert!(matches!(refused, Refusal::GoesAlong { near: 4 }), "{refused}");
+    assert!(matches!(refused, Refusal::GoesAlong { near: 5 }), "{refused}");
 }
 
 #[test]
