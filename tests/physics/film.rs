@@ -8,8 +8,8 @@ use swingd::film::{Contact, align, listen};
 use swingd::sim::sound::{SoundKind, SoundTrack};
 
 /// Short clips of every kind, of seeds that no constant was chosen on.
-const SEEDS: std::ops::Range<u64> = 800_000..800_024;
-const CLIP_S: f64 = 75.0;
+const SEEDS: std::ops::Range<u64> = 800_000..800_016;
+const CLIP_S: f64 = 100.0;
 
 #[test]
 fn simulated_clips_are_matched_rightly_or_refused() {
@@ -22,9 +22,15 @@ fn simulated_clips_are_matched_rightly_or_refused() {
         assert!(!judged.is_wrong(), "{:?}: {} s, {:?}", judged.kind, judged.error_s, judged.covered);
         assert!(judged.kind != SoundKind::Foreign || judged.refused.is_some());
     }
-    let matched = judged.iter().filter(|judged| judged.is_right()).count();
-    // So that refusing everything does not pass: of eight kinds at least the ordinary one and the neighbours should be matched.
-    assert!(matched >= 5, "{matched} of {}", judged.len());
+    // So that refusing everything does not pass.
+    let right = judged.iter().filter(|judged| judged.is_right()).count();
+    let ordinary: Vec<&Judged> = judged.iter().filter(|judged| judged.is_ordinary()).collect();
+    let ordinary_right = ordinary.iter().filter(|judged| judged.is_right()).count();
+    assert!(
+        right >= 4 && 2 * ordinary_right >= ordinary.len(),
+        "{right} right, {ordinary_right} of {}",
+        ordinary.len()
+    );
 }
 
 /// Of a clip of two and a half minutes on a clock that goes wrong, the drift is found within three of its standard errors.
