@@ -10,6 +10,10 @@
 
 pub mod bids;
 pub mod change;
+//! tools; [`captions`], a swing's numbers in a film.
+
+pub mod bids;
+pub mod captions;
 pub mod columns;
 pub mod csv_cell;
 pub mod curves;

@@ -8,7 +8,7 @@
 //! ```
 //!
 //! [`Scenario::run`] is the one door for batters; [`textbook`] holds motions with closed-form solutions, [`bench`] those of a
-//! person who checks a sensor. All motions are
+//! person who checks a sensor, [`sound`] the sound tracks of films. All motions are
 //! put together from the curves of `curve` and are known exactly at every instant; nothing is integrated but a pendulum that loses.
 
 mod batter;
@@ -24,6 +24,7 @@ mod pose;
 mod preset;
 mod random;
 mod sensor;
+pub mod sound;
 mod swing;
 pub mod textbook;
 mod truth;

@@ -6,6 +6,7 @@
 mod checks;
 mod closed_forms;
 mod comparison;
+mod film;
 mod filters;
 mod honesty;
 mod properties;

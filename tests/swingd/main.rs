@@ -5,6 +5,7 @@ mod bids;
 mod commands;
 mod curves;
 mod engine;
+mod film;
 mod golden;
 mod operation;
 mod record;

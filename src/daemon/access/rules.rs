@@ -113,6 +113,7 @@ const RULES: &[Rule] = &[
     viewer("GET", "/v1/lessons/{id}"),
     coach("PATCH", "/v1/lessons/{id}"),
     coach("DELETE", "/v1/lessons/{id}"),
+    coach("POST", "/v1/lessons/{id}/film-match").long(),
     viewer("GET", "/v1/lessons/{id}/rounds"),
     coach("POST", "/v1/rounds"),
     viewer("GET", "/v1/rounds/{id}"),

@@ -21,6 +21,7 @@ mod erase;
 mod etag;
 mod example;
 pub(super) mod extract;
+mod film;
 mod gate;
 mod health;
 mod homework;
@@ -171,6 +172,7 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(consents::read, consents::edit))
         .routes(routes!(lessons::list, lessons::create))
         .routes(routes!(lessons::read, lessons::edit, lessons::remove))
+        .routes(routes!(film::film_match))
         .routes(routes!(rounds::list))
         .routes(routes!(rounds::create))
         .routes(routes!(rounds::read, rounds::edit, rounds::remove))

@@ -14,7 +14,8 @@ const SCRIPT: &str = concat!(
     include_str!("assets/page.js"),
     include_str!("assets/live.js"),
     include_str!("assets/timer.js"),
-    include_str!("assets/pair.js")
+    include_str!("assets/pair.js"),
+    include_str!("assets/film.js")
 );
 const STYLES: [&str; 4] = [
     include_str!("assets/page.css"),

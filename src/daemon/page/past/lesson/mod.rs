@@ -1,5 +1,6 @@
 //! A lesson: what was said of it, its rounds in order, and the way to put swings elsewhere.
 
+mod film;
 mod rounds;
 
 pub use rounds::ball;
@@ -70,6 +71,7 @@ pub async fn lesson(
                 p.change.no-print { a.button href="?moving=yes" { "Move swings elsewhere" } }
             },
         }
+        @if who.role() >= Role::Coach && !whole.swings.is_empty() { (film::film(id, view.units)) }
         (about(&whole.lesson))
     };
     let title = format!("{}, {day}", whole.athlete.nickname);
