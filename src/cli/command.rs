@@ -1,16 +1,10 @@
 //! The commands by name: a line each in [`Command`], and one in [`run`].
 
 use super::{
-<<<<<<< HEAD
     amounts, athletes, backup, ball_results, calibrate, compare, config, convert, demo, doctor, erase, export,
 };
-use super::{homework, import, lessons};
+use super::{film, homework, import, lessons};
 use super::{pair, reanalyse, replay, report, scan, serve, swings, synth, track};
-=======
-    athletes, backup, ball_results, calibrate, config, convert, demo, doctor, erase, export, film, import, lessons,
-};
-use super::{pair, reanalyse, replay, scan, serve, swings, synth, track};
->>>>>>> 90460f624ff8bbdceb2a3ec435c37ca6e0593f19
 use crate::daemon::files;
 use crate::daemon::radio::ble::BleRadio;
 use crate::daemon::radio::{Radio, RadioError};
@@ -41,17 +35,14 @@ pub enum Command {
     Lessons(Box<lessons::LessonsArgs>),
     /// List swings with their numbers
     Swings(Box<swings::SwingsArgs>),
-<<<<<<< HEAD
     /// Compare two groups of swings, then and now: has it really changed?
     Compare(Box<compare::CompareArgs>),
     /// List the changes that matter in a comparison, or say some
     Amounts(Box<amounts::AmountsArgs>),
     /// List an athlete's homework, give some, or say that it is done
     Homework(Box<homework::HomeworkArgs>),
-=======
     /// Find where a lesson's swings are in the sound of a clip
     Film(Box<film::FilmArgs>),
->>>>>>> 90460f624ff8bbdceb2a3ec435c37ca6e0593f19
     /// Take recordings made elsewhere into an athlete's record
     Import(Box<import::ImportArgs>),
     /// Write all of one athlete into one archive
@@ -97,13 +88,10 @@ pub fn run(command: Command, out: &mut dyn Write) -> anyhow::Result<bool> {
         Command::Athletes(args) => done(athletes::run(&args, out, err)),
         Command::Lessons(args) => done(lessons::run(&args, out, err)),
         Command::Swings(args) => done(swings::run(&args, out, err)),
-<<<<<<< HEAD
         Command::Compare(args) => done(compare::run(&args, out, err)),
         Command::Amounts(args) => done(amounts::run(&args, out, err)),
         Command::Homework(args) => done(homework::run(&args, out, err)),
-=======
         Command::Film(args) => film::run(&args, out, err),
->>>>>>> 90460f624ff8bbdceb2a3ec435c37ca6e0593f19
         Command::Import(args) => import::run(&args, out, err),
         Command::Export(args) => done(export::run(&args, out, err)),
         Command::Report(args) => done(report::run(&args, out, err)),

@@ -6,12 +6,8 @@
 //! checked; [`command`], the commands by name; [`live`], news as lines; then a file a command: [`replay`], [`track`], [`calibrate`], [`convert`],
 //! [`synth`], [`demo`], [`scan`], [`serve`], [`pair`], [`doctor`]; and those
 //! of the record, clients of the HTTP API through [`door`] with what `ask` has for all of them: [`athletes`], [`lessons`],
-<<<<<<< HEAD
-//! [`swings`], [`compare`], [`report`], [`amounts`], [`homework`], [`import`], [`export`], [`erase`], [`ball_results`],
-//! [`reanalyse`], [`backup`].
-=======
-//! [`swings`], [`film`], [`import`], [`export`], [`erase`], [`ball_results`], [`reanalyse`], [`backup`].
->>>>>>> 90460f624ff8bbdceb2a3ec435c37ca6e0593f19
+//! [`swings`], [`compare`], [`report`], [`film`], [`amounts`], [`homework`], [`import`], [`export`], [`erase`],
+//! [`ball_results`], [`reanalyse`], [`backup`].
 
 pub mod amounts;
 pub mod analysis;
@@ -29,11 +25,8 @@ pub mod doctor;
 pub mod door;
 pub mod erase;
 pub mod export;
-<<<<<<< HEAD
 pub mod homework;
-=======
 pub mod film;
->>>>>>> 90460f624ff8bbdceb2a3ec435c37ca6e0593f19
 pub mod import;
 pub mod lessons;
 pub mod live;
