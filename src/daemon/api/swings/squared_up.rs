@@ -128,11 +128,11 @@ pub enum WhyNot {
     /// The swing has no bat speed.
     NoBatSpeed,
     /// It was made with a training implement.
-    NoBat,
+    TrainingImplement,
     /// Nothing is known of the pitch: say `pitch_speed_mps`.
     NoPitchSpeed,
     /// Its numbers are those of no ball.
-    NoBall,
+    NotABall,
 }
 
 /// Whose collision efficiency it is.
@@ -268,9 +268,9 @@ impl From<Missing> for WhyNot {
     fn from(missing: Missing) -> Self {
         match missing {
             Missing::BatSpeed => Self::NoBatSpeed,
-            Missing::Bat => Self::NoBat,
+            Missing::Bat => Self::TrainingImplement,
             Missing::Pitch => Self::NoPitchSpeed,
-            Missing::Ball => Self::NoBall,
+            Missing::Ball => Self::NotABall,
         }
     }
 }

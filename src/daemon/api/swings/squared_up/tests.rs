@@ -78,7 +78,7 @@ fn what_is_asked_is_taken_and_a_known_bat_narrows_the_range() {
         assert!(ends(&soft["exit_speed_mps"])[1] < ends(&own["exit_speed_mps"])[1]);
         assert_eq!(api.patch(&format!("/v1/bats/{bat}"), "\"2\"", json!({"kind": "implement"})).await.status, 200);
         let rod = api.get(&path).await.json;
-        assert_eq!((&rod["why_not"], &rod["carry_m"]), (&json!("no_bat"), &Value::Null));
+        assert_eq!((&rod["why_not"], &rod["carry_m"]), (&json!("training_implement"), &Value::Null));
     });
 }
 
