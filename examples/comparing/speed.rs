@@ -51,7 +51,8 @@ async fn worst(place: &Place) -> anyhow::Result<f64> {
     for with_curves in [false, true] {
         for _ in 0..TIMES {
             let begun = Instant::now();
-            let found = then_now(&mut store.read().await?, [&then, &now], &question, with_curves).await?;
+            let mut reading = store.read().await?;
+            let found = then_now(&mut reading, [&then, &now], &question, with_curves).await?;
             let took_s = begun.elapsed().as_secs_f64();
             worst_s = worst_s.max(took_s);
             let drawn =
@@ -88,7 +89,7 @@ fn told() -> Vec<Swing> {
     let mut events = engine.push(&simulated.samples);
     events.extend(engine.finish());
     let swing = |event| match event {
-        Event::Swing { stage: Stage::Final, swing, .. } => Some(*swing),
+        Event::Swing { stage: Stage::Smoothed, swing, .. } => Some(*swing),
         _ => None,
     };
     events.into_iter().filter_map(swing).filter(|swing| swing.flags.is_empty()).collect()

@@ -1,5 +1,5 @@
-//! How often the comparison of two groups of swings is wrong, and how often it can tell: a row a layout of days and effect of
-//! the day.
+//! How often the comparison of two groups of swings is wrong, and how often it can tell: a row a layout of days and
+//! effect of the day.
 //!
 //! ```text
 //! cargo run --release --example honesty -- [athletes a row, 10000 by default]
@@ -48,7 +48,7 @@ fn tallied(layout: &Layout, day_share: f64, athletes: u32, place: u64) -> Tally 
             if athlete >= athletes {
                 break;
             }
-            own.add(layout, day_share, &mut Random::new((place << 32) | u64::from(athlete)));
+            own.add(layout, day_share, athlete, &mut Random::new((place << 32) | u64::from(athlete)));
         }
         let mut sum = sum.lock().expect("no thread panics");
         *sum = sum.with(own);
@@ -68,7 +68,7 @@ fn print(layout: &Layout, day_share: f64, tally: &Tally) {
         f64::from(tally.falsely_same) / athletes,
         f64::from(tally.held) / numbers,
         f64::from(tally.told_of_all) / numbers,
-        f64::from(tally.told_of_one) / athletes,
+        f64::from(tally.told_of_one) / f64::from(tally.of_one),
         f64::from(tally.told_same) / numbers,
     ];
     let shares: Vec<String> = shares.iter().map(|share| format!("{:8.2}", 100.0 * share)).collect();

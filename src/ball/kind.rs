@@ -62,7 +62,7 @@ impl Kind {
     ///
     /// Baseball: 0.28 to 0.39. A. M. Nathan's trajectory calculator takes 0.30; balls differ in drag (Nathan, Kensrud, Smith and
     /// Lang, *How Far Did That Fly Ball Travel (Redux)*, 2014); and the distances that Nathan found in 80,000 batted balls (*Going
-    /// Deep on Goin' Deep*, 2016) ask for up to 0.39, see `nathan_2016_distances_lie_within_the_spans`. Softball: the same
+    /// Deep on Goin' Deep*, 2016) ask for up to 0.39, see `nathan_2016_distances_lie_within_the_ranges`. Softball: the same
     /// (from memory: measured ones lie in it).
     pub fn drag_without_spin(self) -> Bounds {
         match self {

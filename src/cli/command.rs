@@ -1,6 +1,9 @@
 //! The commands by name: a line each in [`Command`], and one in [`run`].
 
-use super::{athletes, backup, ball_results, calibrate, config, convert, demo, doctor, erase, export, import, lessons};
+use super::{
+    amounts, athletes, backup, ball_results, calibrate, compare, config, convert, demo, doctor, erase, export,
+};
+use super::{homework, import, lessons};
 use super::{pair, reanalyse, replay, report, scan, serve, swings, synth, track};
 use crate::daemon::files;
 use crate::daemon::radio::ble::BleRadio;
@@ -32,6 +35,12 @@ pub enum Command {
     Lessons(Box<lessons::LessonsArgs>),
     /// List swings with their numbers
     Swings(Box<swings::SwingsArgs>),
+    /// Compare two groups of swings, then and now: has it really changed?
+    Compare(Box<compare::CompareArgs>),
+    /// List the changes that matter in a comparison, or say some
+    Amounts(Box<amounts::AmountsArgs>),
+    /// List an athlete's homework, give some, or say that it is done
+    Homework(Box<homework::HomeworkArgs>),
     /// Take recordings made elsewhere into an athlete's record
     Import(Box<import::ImportArgs>),
     /// Write all of one athlete into one archive
@@ -77,6 +86,9 @@ pub fn run(command: Command, out: &mut dyn Write) -> anyhow::Result<bool> {
         Command::Athletes(args) => done(athletes::run(&args, out, err)),
         Command::Lessons(args) => done(lessons::run(&args, out, err)),
         Command::Swings(args) => done(swings::run(&args, out, err)),
+        Command::Compare(args) => done(compare::run(&args, out, err)),
+        Command::Amounts(args) => done(amounts::run(&args, out, err)),
+        Command::Homework(args) => done(homework::run(&args, out, err)),
         Command::Import(args) => import::run(&args, out, err),
         Command::Export(args) => done(export::run(&args, out, err)),
         Command::Report(args) => done(report::run(&args, out, err)),

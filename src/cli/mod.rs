@@ -6,8 +6,10 @@
 //! checked; [`command`], the commands by name; [`live`], news as lines; then a file a command: [`replay`], [`track`], [`calibrate`], [`convert`],
 //! [`synth`], [`demo`], [`scan`], [`serve`], [`pair`], [`doctor`]; and those
 //! of the record, clients of the HTTP API through [`door`] with what `ask` has for all of them: [`athletes`], [`lessons`],
-//! [`swings`], [`import`], [`export`], [`report`], [`erase`], [`ball_results`], [`reanalyse`], [`backup`].
+//! [`swings`], [`compare`], [`report`], [`amounts`], [`homework`], [`import`], [`export`], [`erase`], [`ball_results`],
+//! [`reanalyse`], [`backup`].
 
+pub mod amounts;
 pub mod analysis;
 mod ask;
 pub mod athletes;
@@ -15,6 +17,7 @@ pub mod backup;
 pub mod ball_results;
 pub mod calibrate;
 pub mod command;
+pub mod compare;
 pub mod config;
 pub mod convert;
 pub mod demo;
@@ -22,6 +25,7 @@ pub mod doctor;
 pub mod door;
 pub mod erase;
 pub mod export;
+pub mod homework;
 pub mod import;
 pub mod lessons;
 pub mod live;

@@ -60,8 +60,8 @@ impl Condition {
     }
 }
 
-/// What differs between the groups, or is mixed within one of them, in the order of [`Condition::ALL`]. Not said is another
-/// thing than said: nobody knows that it was the same.
+/// What differs between the groups, or is mixed within one of them, in the order of [`Condition::ALL`]. Not said is
+/// another thing than said: nobody knows that it was the same.
 pub fn mismatches(then: &[Conditions], now: &[Conditions]) -> Vec<Mismatch> {
     let of = |condition: Condition| {
         let mismatch = Mismatch { condition, then: counted(then, condition), now: counted(now, condition) };

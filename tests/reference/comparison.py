@@ -179,7 +179,7 @@ cases.append(case("shared_uneven_with_sigmas", data, dense=dense(data, True)))
 data = draw(7, {day: 4 for day in range(40)}, {day + 50: 4 for day in range(40)}, 0.5, change=0.2)
 cases.append(case("many_days", data, on_days=on_days(data, False), bootstrap=bootstrapped(data)))
 
-# Yield of dyestuff by batch, O. L. Davies (ed.), Statistical Methods in Research and Production (1947), table 6.2, as in lme4.
+# Yield of dyestuff by batch, O. L. Davies & P. L. Goldsmith (eds), Statistical Methods in Research and Production (1972), section 6.4.
 dyestuff = [[1545, 1440, 1440, 1520, 1580], [1540, 1555, 1490, 1560, 1495], [1595, 1550, 1605, 1510, 1560],
             [1445, 1440, 1595, 1465, 1545], [1595, 1630, 1515, 1635, 1625], [1520, 1455, 1450, 1480, 1445]]
 data = pd.DataFrame([(0, b, float(v), 0.0) for b, vs in enumerate(dyestuff) for v in vs], columns=["group", "day", "value", "sigma"])

@@ -50,6 +50,8 @@ fn all_of_it(folder: &Folder) {
     assert_eq!((lessons.lines().count(), lessons.contains("practice")), (2, true), "{lessons}");
     assert_eq!(well(folder, &["lessons", "--occasion", "lesson"]), "");
     swings(folder);
+    compare(folder);
+    homework(folder);
     ball(folder);
     let reanalysed = well(folder, &["reanalyse", "--athlete", "Wren"]);
     assert!(reanalysed.contains("8 swings found: 0 new, 0 revised, 8 unchanged; 0 no longer found"), "{reanalysed}");
@@ -90,6 +92,36 @@ fn swings(folder: &Folder) {
 }
 
 /// One by hand on a swing, one found by time, and a row that cannot be read.
+fn compare(folder: &Folder) {
+    let groups = ["--athlete", "Wren", "--then", "..2026-11-19", "--now", "2026-11-20.."];
+    let text = well(folder, &[&["compare"], &groups[..]].concat());
+    assert!(text.starts_with("then: 0 swings on 0 days\nnow: 8 swings on 1 day, 2026-11-20\n"), "{text}");
+    let speed = text.lines().find(|line| line.starts_with("Bat speed at contact")).unwrap();
+    assert!(speed.contains("mph") && speed.ends_with("cannot tell: no swing of then has this number"), "{speed}");
+    let one = json(folder, &[&["compare", "--json", "--metric", "bat_speed_mps"], &groups[..]].concat());
+    let said = (&one["now"]["swings"], &one["numbers"][0]["amount"], one["numbers"].as_array().map(Vec::len));
+    assert_eq!(said, (&8.into(), &0.9.into(), Some(1)));
+    let same = refused(folder, &["compare", "--athlete", "Wren"]);
+    assert!(same.contains("8 swings are in both groups"), "{same}");
+    assert!(well(folder, &["amounts"]).lines().all(|line| !line.contains("instructor")));
+    let said = well(folder, &["amounts", "bat_speed_mps=1.5"]);
+    assert!(said.lines().any(|line| line.contains("the instructor (default 0.9)") && line.contains("1.5")), "{said}");
+    assert_eq!(well(folder, &["amounts", "bat_speed_mps=default"]), well(folder, &["amounts"]));
+    assert!(refused(folder, &["amounts", "power=1"]).contains("power"));
+}
+
+fn homework(folder: &Folder) {
+    assert_eq!(well(folder, &["homework", "list", "Wren"]), "");
+    let given = well(folder, &["homework", "add", "Wren", "high tee", "--how-much", "3 × 10 a day"]);
+    let id = given.split_whitespace().last().unwrap().to_owned();
+    let list = well(folder, &["homework", "list", "Wren"]);
+    assert!(list.contains("3 × 10 a day") && !list.contains("Done"), "{list}");
+    assert_eq!(well(folder, &["homework", "done", &id]), "high tee is done\n");
+    assert!(well(folder, &["homework", "list", "Wren"]).contains("Done"));
+    let nobody = refused(folder, &["homework", "add", "Wrem", "tee"]);
+    assert!(nobody.contains("Wren"), "{nobody}");
+}
+
 fn ball(folder: &Folder) {
     let page = json(folder, &["swings", "--json"]);
     let hit = |swing: &&Value| swing["contact"] == "ball";

@@ -84,7 +84,6 @@ fn halving_the_step_divides_the_error_by_sixteen() {
 #[test]
 fn about_85_mph_can_carry_somewhat_over_300_feet() {
     let feet = carries(Kind::Baseball, 85.0);
-    println!("85 mph: {:.0} to {:.0} ft", feet.low / FT, feet.high / FT);
     assert!(feet.contains(300.0 * FT) && feet.contains(320.0 * FT), "{feet:?}");
     assert!(feet.high < 360.0 * FT && feet.low > 270.0 * FT, "nor does it say nothing: {feet:?}");
 }
@@ -93,7 +92,7 @@ fn about_85_mph_can_carry_somewhat_over_300_feet() {
 /// *Going Deep on Goin' Deep*, The Hardball Times, 2016, as quoted by FanGraphs). Home runs within narrow bounds of speed and
 /// launch went 405 ft in the mean (Nathan and others 2014; about 103 mph, from memory). Air: 20 °C at the sea.
 #[test]
-fn nathan_2016_distances_lie_within_the_spans() {
+fn nathan_2016_distances_lie_within_the_ranges() {
     let air = Air { density_kgpm3: 1.2, lift: Lift::NATHAN };
     let drag = Kind::Baseball.drag_without_spin();
     let feet = |rpm: f64, drag: f64| launch(Kind::Baseball, 103.0 * MPH, 27.0, rpm, drag, air).carry_m().unwrap() / FT;

@@ -19,7 +19,8 @@ pub struct Cell {
     pub swings: Vec<[f64; 2]>,
 }
 
-/// Cells of both groups in units of their own: (value − centre) / scale, so that sums and tolerances are of the order of one.
+/// Cells of both groups in units of their own: (value − centre) / scale, so that sums and tolerances are of the order
+/// of one.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Cells {
     /// The earlier group's by day, then the later one's.

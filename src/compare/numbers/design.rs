@@ -11,9 +11,10 @@ type Counts = BTreeMap<i64, [usize; 2]>;
 
 /// By the numbers of swings and days alone, never by the values, so that it cannot favour an answer.
 ///
-/// Where all days are of both groups, and there are two: within the days. Where only some are: what promises the shorter interval, if a day adds half the
-/// spread from swing to swing, half of that variance to both groups alike and half to each on its own. Days taken as apart that are not are more
-/// alike than is reckoned with, so the interval is too long, never too short.
+/// Where all days are of both groups, and there are two: within the days. Where only some are: what promises the
+/// shorter interval, if a day adds half the spread from swing to swing, half of that variance to both groups alike and
+/// half to each on its own. Days taken as apart that are not are more alike than is reckoned with, so the interval is
+/// too long, never too short.
 pub fn design(cells: &Cells) -> Design {
     let mut days = Counts::new();
     for cell in &cells.cells {

@@ -1,7 +1,7 @@
 //! Several metrics looked at together.
 
-/// p adjusted by S. Holm (*Scand. J. Stat.* 6, 1979): the k-th smallest of m times m − k + 1, none below the one before it, none
-/// above 1. What is no probability counts as 1.
+/// p adjusted by S. Holm (*Scand. J. Stat.* 6, 1979): the k-th smallest of m times m − k + 1, none below the one before
+/// it, none above 1. What is no probability counts as 1.
 pub fn holm(p: &[f64]) -> Vec<f64> {
     let p: Vec<f64> = p.iter().map(|p| if (0.0..=1.0).contains(p) { *p } else { 1.0 }).collect();
     let mut order: Vec<(usize, f64)> = p.iter().copied().enumerate().collect();

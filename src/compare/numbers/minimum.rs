@@ -2,6 +2,8 @@
 
 /// Places at which it is looked at first, of the greatest: near zero they are dense, as variances spread over decades.
 const FIRST: [f64; 9] = [0.0, 1e-4, 1e-3, 1e-2, 0.03, 0.1, 0.3, 0.6, 1.0];
+/// Where nothing is less here, of the greatest, than at 0, the least is at 0.
+const JUST_ABOVE: f64 = 1e-6;
 /// 2 − the golden ratio.
 const GOLDEN: f64 = 0.381_966_011_250_105;
 /// Steps: golden ones alone come to 4·10⁻⁹ of the bracket with forty.
@@ -11,9 +13,9 @@ const TOLERANCE: f64 = 3e-8;
 /// Sums of a thousand terms are right to this share of them.
 const ROUNDING: f64 = 1e-12;
 
-/// Where `f` is least between 0 and `most`: the best of some places, then between its neighbours by R. P. Brent's method
-/// (*Algorithms for Minimization without Derivatives*, 1973, chapter 5). Exactly 0 where nothing is below `f(0)` by more than
-/// rounding; 0 too if `most` is not positive and finite.
+/// Where `f` is least between 0 and `most`: the best of some places, then between its neighbours by R. P. Brent's
+/// method (*Algorithms for Minimization without Derivatives*, 1973, chapter 5). Exactly 0 where nothing is below `f(0)`
+/// by more than rounding; 0 too if `most` is not positive and finite.
 pub fn minimum(f: impl Fn(f64) -> f64, most: f64) -> f64 {
     if !(most > 0.0 && most < f64::INFINITY) {
         return 0.0;
@@ -25,6 +27,9 @@ pub fn minimum(f: impl Fn(f64) -> f64, most: f64) -> f64 {
         if *value < values[best] {
             best = index;
         }
+    }
+    if best == 0 && f(JUST_ABOVE * most) >= values[0] {
+        return 0.0;
     }
     let neighbours = [places[best.saturating_sub(1)], places[(best + 1).min(FIRST.len() - 1)]];
     let (place, value) = brent(&f, neighbours, (places[best], values[best]));

@@ -19,8 +19,8 @@ use inference::Inference;
 use needed::needed;
 use reml::Fit;
 
-/// At most this share of families without any change has one called changed, and at most this share of those in which all change
-/// by the amount that matters has one called not changed.
+/// At most this share of families without any change has one called changed, and at most this share of those in which
+/// all change by the amount that matters has one called not changed.
 const LEVEL: f64 = 0.05;
 
 /// What is asked of a comparison.
@@ -79,7 +79,7 @@ pub struct Group {
     pub swings: usize,
     /// on as many days.
     pub days: usize,
-    /// Mean by the model (each day's share by how much it tells); `None` of none.
+    /// Mean by the model (each day's share by how much it tells), of the days that are compared; `None` of none.
     pub mean: Option<f64>,
     /// Standard deviation from swing to swing of one day; `None` where no day has two.
     pub swing_spread: Option<f64>,
@@ -89,14 +89,15 @@ pub struct Group {
     pub sigma: Option<f64>,
 }
 
-/// Now minus then, in the metric's unit.
+/// Now minus then, in the metric's unit. Interval and p hold whatever days add (`inference.rs`), so they are wider than
+/// value and standard error alone would have them where days are uneven, and the value need not be in the middle.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Difference {
     /// The estimate,
     pub value: f64,
-    /// its standard error,
+    /// its standard error by the model,
     pub standard_error: f64,
-    /// and degrees of freedom.
+    /// and degrees of freedom: days less two, or days of both groups less one.
     pub degrees_of_freedom: f64,
     /// 95 % interval of this metric alone.
     pub low: f64,

@@ -9,8 +9,8 @@ use super::reml::{Design, Fit};
 pub const MOST_DAYS: u32 = 60;
 /// An answer is to come with this probability.
 const POWER: f64 = 0.8;
-/// What a day is taken to add before anything is known, as a share of the spread from swing to swing: common practice, no
-/// source.
+/// What a day is taken to add before anything is known, as a share of the spread from swing to swing: common practice,
+/// no source.
 pub const ASSUMED_DAY_SHARE: f64 = 0.5;
 /// As many days as this assumption weighs: with few days an estimate of none is no proof of none.
 const ASSUMED_DAYS: f64 = 2.0;
@@ -27,9 +27,9 @@ struct Plan {
     variance: f64,
 }
 
-/// Days and swings that `now` would need until, with 80 % probability, both would be told: a change of just the amount as
-/// changed, and none as not changed; at 5 % shared by the family as in Holm's first step. `None` where no number up to
-/// [`MOST_DAYS`] would do, or nothing is known of the spread. `amount` is in units of the cells.
+/// Days and swings that `now` would need until, with 80 % probability, both would be told: a change of just the amount
+/// as changed, and none as not changed; at 5 % shared by the family as in Holm's first step. `None` where no number up
+/// to [`MOST_DAYS`] would do, or nothing is known of the spread. `amount` is in units of the cells.
 pub fn needed(cells: &Cells, fit: &Fit, amount: f64, family: usize) -> Option<Needed> {
     let a_day = swings_a_day(cells)?;
     let plan = Plan::new(cells, fit, a_day)?;

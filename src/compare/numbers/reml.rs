@@ -1,10 +1,10 @@
 //! The mixed model of one metric, fitted by restricted maximum likelihood (REML).
 //!
-//! A swing's value is the group's mean + what the day adds + what the swing adds. The last has the variance σ_w² + s²: from
-//! swing to swing, and of the swing's own measurement, which is known. Within a cell (a group's swings of one day) the
-//! likelihood (Patterson & Thompson, *Biometrika* 58, 1971; Harville, *J. Am. Stat. Assoc.* 72, 1977) falls into two parts without loss: that of the
-//! swings about the cell's weighted mean, and that of the cells' means. The second sees a handful of [`Item`]s, so nothing
-//! here is larger than a list of days.
+//! A swing's value is the group's mean + what the day adds + what the swing adds. The last has the variance σ_w² + s²:
+//! from swing to swing, and of the swing's own measurement, which is known. Within a cell (a group's swings of one day)
+//! the likelihood (Patterson & Thompson, *Biometrika* 58, 1971; Harville, *J. Am. Stat. Assoc.* 72, 1977) falls into
+//! two parts without loss: that of the swings about the cell's weighted mean, and that of the cells' means. The second
+//! sees a handful of [`Item`]s, so nothing here is larger than a list of days.
 
 use super::cells::{Cell, Cells};
 use super::minimum::minimum;
@@ -17,8 +17,8 @@ const LEAST_VARIANCE: f64 = 1e-12;
 pub enum Design {
     /// The days of one group with those of the other: a cell an item.
     Apart,
-    /// On days of both groups, one's mean with the other's: their difference an item. What the day does to both falls out; what
-    /// it does to one of them is left.
+    /// On days of both groups, one's mean with the other's: their difference an item. What the day does to both falls
+    /// out; what it does to one of them is left.
     Shared,
 }
 
@@ -52,13 +52,15 @@ impl Means {
     /// With weights 1/(variance + of_days).
     pub fn new(items: &[Item], of_days: f64) -> Self {
         let mut means = Self::default();
-        let mut sums = [0.0; 2];
+        let (mut sums, mut logarithms) = ([0.0; 2], Logarithms::default());
         for item in items {
             let variance = item.variance + of_days;
-            sums[item.mean.min(1)] += item.value / variance;
-            means.weights[item.mean.min(1)] += 1.0 / variance;
-            means.logarithms += variance.ln();
+            let weight = 1.0 / variance;
+            sums[item.mean.min(1)] += item.value * weight;
+            means.weights[item.mean.min(1)] += weight;
+            logarithms.add(variance);
         }
+        means.logarithms = logarithms.sum();
         for (mean, sum) in sums.iter().enumerate() {
             means.values[mean] = if means.weights[mean] > 0.0 { sum / means.weights[mean] } else { 0.0 };
         }
@@ -82,6 +84,33 @@ impl Means {
     fn minus_two_log(&self) -> f64 {
         let of_means: f64 = self.weights.iter().filter(|weight| **weight > 0.0).map(|weight| weight.ln()).sum();
         self.logarithms + of_means + self.squares
+    }
+}
+
+/// Sum of logarithms, taken of products: a logarithm costs as much as twenty of them.
+struct Logarithms {
+    sum: f64,
+    product: f64,
+}
+
+impl Default for Logarithms {
+    fn default() -> Self {
+        Self { sum: 0.0, product: 1.0 }
+    }
+}
+
+impl Logarithms {
+    /// Of a number between 10⁻²⁰⁰ and 10²⁰⁰; the product so far is between 10⁻¹⁰⁰ and 10¹⁰⁰, so nothing overflows.
+    fn add(&mut self, number: f64) {
+        self.product *= number;
+        if !(1e-100..1e100).contains(&self.product) {
+            self.sum += self.product.ln();
+            self.product = 1.0;
+        }
+    }
+
+    fn sum(&self) -> f64 {
+        self.sum + self.product.ln()
     }
 }
 
@@ -158,28 +187,30 @@ fn items(cells: &[Cell], of_swings: f64, design: Design) -> (Vec<Item>, f64) {
     (items, within)
 }
 
-/// A cell's mean with weights 1/(σ_w² + s²), the sum of weights, and its part of −2 log likelihood: Σ ln(σ_w² + s²) + ln of the sum
-/// of weights + weighted squares about the mean.
+/// A cell's mean with weights 1/(σ_w² + s²), the sum of weights, and its part of −2 log likelihood: Σ ln(σ_w² + s²) +
+/// ln of the sum of weights + weighted squares about the mean.
 fn weighted(cell: &Cell, of_swings: f64) -> (f64, f64, f64) {
-    let (mut weights, mut sum, mut logarithms) = (0.0, 0.0, 0.0);
+    let (mut weights, mut sum, mut logarithms) = (0.0, 0.0, Logarithms::default());
     for [value, measured] in &cell.swings {
         let variance = (of_swings + measured).max(LEAST_VARIANCE);
-        weights += 1.0 / variance;
-        sum += value / variance;
-        logarithms += variance.ln();
+        let weight = 1.0 / variance;
+        weights += weight;
+        sum += value * weight;
+        logarithms.add(variance);
     }
     let mean = sum / weights;
     let squares = |[value, measured]: &[f64; 2]| (value - mean).powi(2) / (of_swings + measured).max(LEAST_VARIANCE);
-    (mean, weights, logarithms + weights.ln() + cell.swings.iter().map(squares).sum::<f64>())
+    (mean, weights, logarithms.sum() + weights.ln() + cell.swings.iter().map(squares).sum::<f64>())
 }
 
-/// Now minus then on days of both.
+/// Now minus then on days of both. The days come sorted, the earlier group's first.
 fn differences(days: &[(&Cell, Item)]) -> Vec<Item> {
+    let (thens, nows) = days.split_at(days.partition_point(|(cell, _)| !cell.now));
     let of_both = |(cell, then): &(&Cell, Item)| {
-        let on_it = |(other, _): &&(&Cell, Item)| other.now && !cell.now && other.day == cell.day;
-        let (_, now) = days.iter().find(on_it)?;
+        let place = nows.binary_search_by_key(&cell.day, |(other, _)| other.day).ok()?;
+        let (_, now) = nows.get(place)?;
         let value = now.value - then.value;
         Some(Item { mean: 1, value, variance: then.variance + now.variance, ends: [then.value, now.value] })
     };
-    days.iter().filter_map(of_both).collect()
+    thens.iter().filter_map(of_both).collect()
 }

@@ -48,8 +48,8 @@ fn assert_near(what: &str, ours: f64, theirs: &Value, share: f64) {
     assert!((ours - theirs).abs() <= share * theirs.abs().max(1.0), "{what}: {ours} against {theirs}");
 }
 
-/// Minimisers stop where the likelihood is flat to its rounding, 10⁻¹² of it or so: variances are right to its square root, 10⁻⁶ of
-/// themselves, times a few for `MixedLM`'s own stop. What follows from the variances is as good.
+/// Minimisers stop where the likelihood is flat to its rounding, 10⁻¹² of it or so: variances are right to its square
+/// root, 10⁻⁶ of themselves, times a few for `MixedLM`'s own stop. What follows from the variances is as good.
 const AS_MINIMISED: f64 = 2e-5;
 
 #[test]
@@ -58,8 +58,9 @@ fn statsmodels_mixed_lm() {
         let (groups, theirs) = case(name, "mixed_lm");
         let ours = difference(&groups);
         assert_near(name, ours.value, &theirs["value"], AS_MINIMISED);
-        // Theirs is of the inverse of the whole observed information, ours of the block of the means, (X'V⁻¹X)⁻¹. The two are
-        // the same for even days; the cross terms of uneven ones are of the order of 1/days of the variance's own relative error.
+        // Theirs is of the inverse of the whole observed information, ours of the block of the means, (X'V⁻¹X)⁻¹. The
+        // two are the same for even days; the cross terms of uneven ones are of the order of 1/days of the variance's
+        // own relative error.
         let share = if name == "uneven" { 1e-3 } else { AS_MINIMISED };
         assert_near(name, ours.standard_error, &theirs["standard_error"], share);
         let (fit, scale) = fit(&groups);
@@ -82,8 +83,8 @@ fn full_matrices_with_sigmas_and_the_worst_ratio() {
         assert_near(name, fit.of_swings * scale * scale, &theirs["of_swings"], AS_MINIMISED);
         assert_near(name, fit.of_days * scale * scale / cells, &theirs["of_cells"], AS_MINIMISED);
         assert_near(name, ours.degrees_of_freedom, &theirs["freedom"], 0.0);
-        // The worst ratio is looked for in steps of √2 here, of 5 % there: a parabola about it loses (ln √2 / 2)² / 2 of its
-        // curvature, under 2 % of a standard error even where that is one a unit of the logarithm.
+        // The worst ratio is looked for in steps of √2 here, of 5 % there: a parabola about it loses (ln √2 / 2)² / 2
+        // of its curvature, under 2 % of a standard error even where that is one a unit of the logarithm.
         let step = 0.02 * ours.standard_error;
         assert_near(name, ours.low, &theirs["low"], step);
         assert_near(name, ours.high, &theirs["high"], step);
@@ -92,7 +93,8 @@ fn full_matrices_with_sigmas_and_the_worst_ratio() {
     }
 }
 
-/// Even days without sigmas, also where days are more alike than swings: t tests on means of days, to rounding; TOST by pingouin.
+/// Even days without sigmas, also where days are more alike than swings: t tests on means of days, to rounding; TOST by
+/// pingouin.
 #[test]
 fn scipy_t_tests_on_means_of_days_and_pingouin_tost() {
     for name in ["even", "even_negative", "shared", "sleep"] {
@@ -116,10 +118,12 @@ fn student_1908_sleep() {
     assert!((ours.p - 0.0028).abs() < 0.00005 && ours.degrees_of_freedom == 9.0);
 }
 
-/// O. L. Davies, *Statistical Methods in Research and Production* (1947), table 6.2; REML as Bates et al., "Fitting linear
-/// mixed-effects models using lme4" and its predecessors print it: batches 42.00, residual 49.51, mean 1527.5 with 19.38.
+/// O. L. Davies & P. L. Goldsmith (eds), *Statistical Methods in Research and Production* (4th ed., 1972), section 6.4;
+/// G. E. P. Box & G. C. Tiao, *Bayesian Inference in Statistical Analysis* (1973), section 5.1.2. R's lme4 prints for
+/// them, by REML (from memory): batches 42.00, residual 49.51, mean 1527.50 with 19.38. For even batches that is the
+/// analysis of variance.
 #[test]
-fn davies_1947_dyestuff() {
+fn davies_goldsmith_1972_dyestuff() {
     let (groups, theirs) = case("dyestuff", "mixed_lm");
     let (fit, scale) = fit(&groups);
     assert!((fit.of_days.sqrt() * scale - 42.00).abs() < 0.005, "{fit:?}");
@@ -131,8 +135,8 @@ fn davies_1947_dyestuff() {
     assert_eq!((compared.difference, compared.now.mean), (None, None));
 }
 
-/// A percentile interval is short by √(1 − 1/days) of the plain variance and by the normal's 1.96 for Student's 1.99: 0.972 of ours
-/// with 40 days a group; 20,000 drawings know its ends to 0.01 of its length.
+/// A percentile interval is short by √(1 − 1/days) of the plain variance and by the normal's 1.96 for Student's 1.99:
+/// 0.972 of ours with 40 days a group; 20,000 drawings know its ends to 0.01 of its length.
 #[test]
 fn scipy_bootstrap_of_many_days() {
     let (groups, theirs) = case("many_days", "bootstrap");
@@ -258,14 +262,17 @@ fn assert_sound(compared: &Compared) {
 fn hostile_values_make_no_panic_and_no_nonsense() {
     let values = [0.0, 30.0, 30.0 + 1e-14, -1e59, 1e59, 1e-300, 5.0];
     let sigmas = [0.0, 1e-300, 0.2, 1e59];
-    let mut random = crate::sim::Random::new(1);
+    let mut state = 1_u64;
+    let mut index = move |count: usize| {
+        // Knuth's multiplier, *The Art of Computer Programming* 2, 3.3.4: the upper bits are good.
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+        (state >> 33) as usize % count
+    };
     for round in 0..400 {
         let mut group = |shift: i64| -> Vec<Observed> {
-            let (swings, days) = (random.index(9), 1 + random.index(4));
-            let kinds = 1 + random.index(values.len());
-            (0..swings)
-                .map(|_| swing(random.index(days) as i64 + shift, values[random.index(kinds)], sigmas[random.index(4)]))
-                .collect()
+            let (swings, days) = (index(9), 1 + index(4));
+            let kinds = 1 + index(values.len());
+            (0..swings).map(|_| swing(index(days) as i64 + shift, values[index(kinds)], sigmas[index(4)])).collect()
         };
         let (then, now) = (group(0), group(round % 6));
         for amount in [0.9, 0.0, -1.0, f64::NAN, f64::INFINITY, 1e-300] {

@@ -151,3 +151,24 @@ fn body(bat: &Bat) -> Option<BatBody> {
         sweet_spot_m: bat.sweet_spot_m.or(from_tip_m)?,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A release takes about 1 ms on two cores of a small machine; a debug build some ten times longer, beside other tests more.
+    #[test]
+    fn a_page_does_not_wait_for_it() {
+        let meeting = Meeting {
+            bat_speed_mps: 30.0,
+            bat_speed_sigma_mps: 0.2,
+            pitch_speed_mps: 35.0,
+            bat: None,
+            kind: Kind::Baseball,
+        };
+        let begun = std::time::Instant::now();
+        assert!((0..20).all(|_| squared_up(&meeting, &Field::default()).is_some()));
+        let each_ms = begun.elapsed().as_secs_f64() * 1e3 / 20.0;
+        assert!(each_ms < 100.0, "{each_ms} ms");
+    }
+}

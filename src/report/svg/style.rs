@@ -37,7 +37,7 @@ pub const RULES: &str = "\
 .chart .rim{fill:none;stroke-width:1.2;stroke-opacity:.85}.chart .rim.then{stroke-dasharray:3 4}\
 .chart .band.now{fill:var(--sweet)}.chart .band.then{fill:var(--faint)}\
 .chart text.now{fill:var(--sweet)}.chart .bat.last.then{stroke:var(--faint);stroke-width:3;stroke-dasharray:9 7}\
-.chart .differs{fill:var(--ink)}.chart .zone{fill:var(--grid)}.chart .interval{stroke:var(--ink);stroke-width:3}\
+.chart .differs{fill:var(--ink)}.chart .zone{fill:var(--grid)}.chart .over{paint-order:stroke;stroke:var(--paper);stroke-width:4;stroke-linejoin:round}.chart .interval{stroke:var(--ink);stroke-width:3}\
 .chart .dot{fill:var(--ink);stroke:var(--ink);stroke-width:2.5}.chart .dot.hollow{fill:var(--paper)}\
 .chart .hit{fill:var(--sweet);stroke:var(--paper);stroke-width:1}.chart .median{stroke:var(--ink);stroke-width:4}\
 .chart .hatch{stroke:var(--faint);stroke-width:1.5}.chart .if{fill:none;stroke:var(--faint);stroke-width:1.5;stroke-dasharray:5 4}";
@@ -115,11 +115,18 @@ mod tests {
             ["sweet", "hands", "mark"].into_iter().for_each(|words| at_least(words, "paper", 5.1));
             at_least("on", "paper", 7.3);
             at_least("on-ink", "on", 7.3);
-            for line in ["sweet", "hands"] {
+            at_least("ink", "grid", 9.0);
+            for line in ["sweet", "hands", "faint"] {
                 let drawn = |opacity| contrast(&over(of(line), of("paper"), opacity), of("paper"));
                 assert!(RULES.contains("stroke-opacity:.85") && drawn(0.85) >= 3.9, "the median of earlier ones");
                 assert!(RULES.contains("stroke-opacity:.38") && drawn(0.38) >= 1.7, "each of earlier ones");
             }
+            assert!(RULES.contains(".line.now,.chart .rim.now{stroke:var(--sweet)}"), "now as the sweet spot");
+            assert!(RULES.contains(".line.then,.chart .rim.then{stroke:var(--faint)}"), "then as fainter words");
+            assert!(
+                RULES.contains(".rim{fill:none;stroke-width:1.2;stroke-opacity:.85}"),
+                "as the median of earlier ones"
+            );
         }
     }
 

@@ -108,16 +108,23 @@ impl<'a> Read<'a> {
         move |p| v0 + (p - p0) * (v1 - v0) / (p1 - p0)
     }
 
-    /// The values that the line of a class goes through: where its pieces begin and end.
-    pub(super) fn line(&self, class: &str) -> Vec<(f64, f64)> {
+    /// The values that the lines of a class go through: where their pieces begin and end.
+    pub(super) fn all(&self, class: &str) -> Vec<Vec<(f64, f64)>> {
         let (x, y) = (self.axis("x", "middle"), self.axis("y", "end"));
-        let tag = self.tags("path ").find(|tag| tag.contains(&format!("class=\"{class}\""))).unwrap();
-        let d = tag.split(" d=\"M").nth(1).unwrap().split('"').next().unwrap();
         let end = |piece: &str| {
             let numbers: Vec<f64> = piece.split(' ').map(|n| n.parse().unwrap()).collect();
             (x(numbers[numbers.len() - 2]), y(numbers[numbers.len() - 1]))
         };
-        d.split('C').map(end).collect()
+        let through = |tag: &str| {
+            let d = tag.split(" d=\"M").nth(1).unwrap().split('"').next().unwrap();
+            d.split('C').map(end).collect()
+        };
+        self.tags("path ").filter(|tag| tag.contains(&format!("class=\"{class}\""))).map(through).collect()
+    }
+
+    /// Of the first one.
+    pub(super) fn line(&self, class: &str) -> Vec<(f64, f64)> {
+        self.all(class).swap_remove(0)
     }
 }
 

@@ -10,6 +10,9 @@ use maud::{Markup, html};
 /// Faster is no bat, m/s.
 const FASTEST_MPS: f64 = 200.0;
 
+/// A difference's field against its greatest number: room below it for those of the other axis.
+const ROOM: f64 = 1.08;
+
 /// What the places of a [`ComparedLine`] are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Against {
@@ -124,7 +127,7 @@ pub(super) fn field(
     Field { x: Scale::new(against.range(lines, units), across), y: Scale::new(speeds, (282.0, 82.0)) }
 }
 
-/// From zero, or below it where a speed is, to the next round number above the greatest.
+/// From zero, or a little below it where a part of a speed is, to the next round number above the greatest.
 pub(super) fn speeds_of(bands: &[&MeanBand], units: Units) -> (f64, f64) {
     let (step, least) = match units {
         Units::Us => (20.0, 80.0),
@@ -136,7 +139,7 @@ pub(super) fn speeds_of(bands: &[&MeanBand], units: Units) -> (f64, f64) {
         all.copied().filter(|v| v.abs() < FASTEST_MPS).map(|v| v * factor)
     };
     let greatest = (values().fold(0.0, f64::max) / step).ceil() * step;
-    let lowest = (values().fold(0.0, f64::min) / step).floor() * step;
+    let lowest = (values().fold(0.0, f64::min) / step * 4.0).floor() * step / 4.0;
     (lowest, greatest.max(least))
 }
 
@@ -146,7 +149,7 @@ pub(super) fn even_speeds(values_mps: impl Iterator<Item = f64>, units: Units) -
     let greatest = values_mps.map(f64::abs).filter(|v| *v < FASTEST_MPS).fold(0.0, f64::max) * factor;
     let step = round_step((greatest / 3.0).max(1.0));
     let most = ((greatest / step - 1e-9).ceil() * step).max(2.0 * step);
-    (-most, most)
+    (-ROOM * most, ROOM * most)
 }
 
 /// Where the values of a line are drawn; what is no speed is left out.
@@ -165,7 +168,7 @@ pub(super) fn places(
 /// The grid, with the numbers below it counted back from contact.
 pub(super) fn grid(field: &Field, against: Against, units: Units) -> Markup {
     html! {
-        (field.grid_called(&field.x.ticks(4.0), &field.y.ticks(4.0), |x| tick_text(-x)))
+        (field.grid_called(&field.x.ticks(5.0), &field.y.ticks(5.0), |x| tick_text(-x)))
         (field.upright("zero", 0.0, "contact"))
         (field.below(&against.below(units)))
     }

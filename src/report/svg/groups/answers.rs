@@ -1,6 +1,6 @@
 //! What has changed and what has not, a row a metric.
 
-use super::super::chart::{Chart, Field, Scale, at, frame_of, stroke, tick_text};
+use super::super::chart::{Chart, Field, Scale, WIDTH, at, frame_of, stroke, tick_text};
 use super::super::numbers::table;
 use crate::compare::numbers::{Answer, Compared, Difference, Group, Needed};
 use crate::report::words::{Unit, Units, decimals, label, rounded};
@@ -9,16 +9,22 @@ use maud::{Markup, html};
 /// Shown either way of no difference, in amounts that matter.
 const MOST_AMOUNTS: f64 = 3.0;
 /// Left and right edge of the scale; what the answer is stands to the right of it.
-const ACROSS: (f64, f64) = (24.0, 288.0);
+const ACROSS: (f64, f64) = (24.0, 264.0);
 /// Where the words of the answer begin.
-const ANSWER_AT: f64 = 308.0;
+const ANSWER_AT: f64 = 288.0;
 /// Top of the first row, and of one row.
 const FIRST_ROW: f64 = 98.0;
-const ROW_HEIGHT: f64 = 76.0;
+const ROW_HEIGHT: f64 = 82.0;
 /// Below the last row.
 const FOOT: f64 = 34.0;
 /// Of the scale's line below the top of its row.
-const DOT_BELOW: f64 = 56.0;
+const DOT_BELOW: f64 = 62.0;
+/// Of the zone either way of that line.
+const HALF_ZONE: f64 = 12.0;
+/// Of the line that is left of an interval beyond the scale.
+const STUB: f64 = 16.0;
+/// Values beyond this are none.
+const LARGEST: f64 = 1e7;
 /// Of a mark.
 const DOT: f64 = 7.0;
 
@@ -41,26 +47,35 @@ pub fn answers(rows: &[Compared], units: Units) -> Chart {
     Chart { svg: frame_of(height, "Has it changed?", about, &said, &content), as_text: text(rows, units) }
 }
 
-/// The zone in which a difference would not matter, and the numbers of the scale above.
+/// The numbers of the scale above all rows, and what is shaded below them.
 fn scale(field: &Field) -> Markup {
     let (top, bottom) = (field.top(), field.bottom());
-    let (low, high) = (field.x.place(-1.0), field.x.place(1.0));
     html! {
-        rect.zone x=(at(low)) y=(at(top)) width=(at(high - low)) height=(at(bottom - top)) {}
-        @for value in [-1.0, 1.0] { (stroke("start", (field.x.place(value), top), (field.x.place(value), bottom))) }
-        (stroke("zero", (field.x.place(0.0), top), (field.x.place(0.0), bottom)))
         @for value in field.x.ticks(6.0) {
             @let number = tick_text(value);
             @let sign = if value > 0.0 { "+" } else { "" };
             text.small x=(at(field.x.place(value))) y=(at(top - 8.0)) text-anchor="middle" { (sign) (number) }
         }
         text.small x=(at(ANSWER_AT)) y=(at(top - 8.0)) { "amounts that matter" }
-        text.small x=(at(field.x.place(0.0))) y=(at(bottom + 21.0)) text-anchor="middle" { "shaded: too small to matter" }
+        text.small x="12" y=(at(bottom + 21.0)) { "shaded: too small to matter" }
+    }
+}
+
+/// The zone in which a difference would not matter.
+fn zone(y: f64, x: &Scale) -> Markup {
+    let (low, high) = (x.place(-1.0), x.place(1.0));
+    let upright = |class, x: f64| stroke(class, (x, y - HALF_ZONE), (x, y + HALF_ZONE));
+    html! {
+        rect.zone x=(at(low)) y=(at(y - HALF_ZONE)) width=(at(high - low)) height=(2.0 * HALF_ZONE) {}
+        (upright("start", low)) (upright("start", high)) (upright("zero", x.place(0.0)))
+        (stroke("grid", (x.place(-MOST_AMOUNTS), y), (x.place(MOST_AMOUNTS), y)))
     }
 }
 
 fn one(row: &Compared, top: f64, x: &Scale, units: Units) -> Markup {
     html! {
+        (stroke("grid", (12.0, top), (WIDTH - 12.0, top)))
+        (zone(top + DOT_BELOW, x))
         text.name.ink x="12" y=(at(top + 19.0)) { (label(row.metric)) }
         text.about x="12" y=(at(top + 40.0)) { (difference(row, units)) }
         @if let Some((value, low, high)) = amounts(row) { (mark(row.answer, [value, low, high], top + DOT_BELOW, x)) }
@@ -80,13 +95,14 @@ fn amounts(row: &Compared) -> Option<(f64, f64, f64)> {
 }
 
 fn sound(row: &Compared) -> Option<Difference> {
-    row.difference.filter(|d| [d.value, d.low, d.high].iter().all(|v| v.is_finite()) && d.low <= d.high)
+    row.difference.filter(|d| [d.value, d.low, d.high].iter().all(|v| v.abs() < LARGEST) && d.low <= d.high)
 }
 
 /// The interval as a line, with arrows where it goes on, and a mark by the answer: full, hollow, or a hollow diamond.
 fn mark(answer: Answer, [value, low, high]: [f64; 3], y: f64, x: &Scale) -> Markup {
     let place = |v: f64| x.place(v.clamp(-MOST_AMOUNTS, MOST_AMOUNTS));
-    let (from, to) = (place(low), place(high));
+    let from = if low > MOST_AMOUNTS { x.place(MOST_AMOUNTS) - STUB } else { place(low) };
+    let to = if high < -MOST_AMOUNTS { x.place(-MOST_AMOUNTS) + STUB } else { place(high) };
     let arrow = |tip: f64, sign: f64| {
         let corners = [(tip, 0.0), (tip - 12.0 * sign, -6.5), (tip - 12.0 * sign, 6.5)];
         corners.map(|(x, dy)| format!("{x:.1},{:.1}", y + dy)).join(" ")
@@ -114,23 +130,28 @@ fn dot(answer: Answer, x: f64, y: f64) -> Markup {
 /// "changed", "not changed" by more than what, or "cannot tell" and what would be needed; a line a place.
 fn answer(row: &Compared, units: Units) -> Vec<String> {
     match row.answer {
-        Answer::Changed => vec!["changed".to_owned()],
+        Answer::Changed => {
+            let way =
+                sound(row).filter(|d| d.value != 0.0).map(|d| if d.value > 0.0 { "now more" } else { "now less" });
+            std::iter::once("changed").chain(way).map(str::to_owned).collect()
+        }
         Answer::NotChanged => {
             vec!["not changed".to_owned(), format!("by more than {}", amount(row, units))]
         }
         Answer::CannotTell { needed: Some(Needed { swings, days }) } => vec![
             "cannot tell yet".to_owned(),
-            format!("about {} more", counted(swings, "swing")),
+            format!("about {swings} more {}", if swings == 1 { "swing" } else { "swings" }),
             format!("on {} more {}", days, if days == 1 { "day" } else { "days" }),
         ],
         Answer::CannotTell { needed: None } => {
-            vec!["cannot tell".to_owned(), "from any number".to_owned(), "of swings one makes".to_owned()]
+            let why = match row.difference {
+                Some(_) => ["takes more swings", "than anybody makes"],
+                None if row.then.swings.min(row.now.swings) == 0 => ["not measured", "in both groups"],
+                None => ["too few days", "to say anything"],
+            };
+            std::iter::once("cannot tell").chain(why).map(str::to_owned).collect()
         }
     }
-}
-
-fn counted(count: u32, what: &str) -> String {
-    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 
 /// The answer in one line.
@@ -139,24 +160,26 @@ fn answer_in_words(row: &Compared, units: Units) -> String {
     let first = lines.next().unwrap_or_default();
     let rest = lines.collect::<Vec<_>>().join(" ");
     match row.answer {
-        Answer::Changed => first,
+        Answer::Changed if rest.is_empty() => first,
+        Answer::Changed => format!("{first}, {rest}"),
         Answer::NotChanged => format!("{first} {rest}"),
         Answer::CannotTell { needed: Some(_) } => format!("{first}: {rest} would be needed"),
-        Answer::CannotTell { needed: None } => format!("{first} {rest}"),
+        Answer::CannotTell { needed: None } => format!("{first}: {rest}"),
     }
 }
 
 fn amount(row: &Compared, units: Units) -> String {
     let unit = units.of(row.metric);
-    if !row.amount.is_finite() {
+    if row.amount.is_nan() || row.amount.abs() > LARGEST {
         return "–".to_owned();
     }
     with_unit(trimmed(row.amount * unit.factor), unit)
 }
 
-/// With at most two decimals, and as few as tell it.
+/// To two digits, without those that say nothing.
 fn trimmed(value: f64) -> String {
-    let text = rounded(value, if value.abs() < 10.0 { 2 } else { 1 });
+    let decimals = (1.0 - value.abs().max(1e-3).log10().floor()).clamp(0.0, 3.0) as usize;
+    let text = rounded(value, decimals);
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
@@ -213,7 +236,7 @@ fn group(group: &Group, row: &Compared, units: Units) -> String {
     let days = if group.days == 1 { "day" } else { "days" };
     let counted = format!("{} {swings} on {} {days}", group.swings, group.days);
     let decimals = sound(row).map_or(1, |d| decimals_of(d.low, d.high, unit));
-    let mean = group.mean.filter(|mean| mean.is_finite());
+    let mean = group.mean.filter(|mean| mean.abs() < LARGEST);
     mean.map_or(counted.clone(), |mean| {
         format!("{}, {counted}", with_unit(rounded(mean * unit.factor, decimals), unit))
     })

@@ -81,7 +81,7 @@ impl<'a> Row<'a> {
     fn median(&self) -> Option<f64> {
         let half = self.values.len() / 2;
         let upper = *self.values.get(half)?;
-        let lower = if self.values.len() % 2 == 0 { *self.values.get(half.checked_sub(1)?)? } else { upper };
+        let lower = if self.values.len().is_multiple_of(2) { *self.values.get(half.checked_sub(1)?)? } else { upper };
         Some(0.5 * (lower + upper))
     }
 
@@ -89,7 +89,7 @@ impl<'a> Row<'a> {
         let y = top + POINTS_BELOW;
         html! {
             text.name.ink x="12" y=(at(top + 18.0)) { (shortened(self.name, 130.0)) }
-            text.about x="150" y=(at(top + 18.0)) { (self.measured()) }
+            text.about.over x="150" y=(at(top + 18.0)) { (self.measured()) }
             @for (x, level) in self.points(field) { circle.hit cx=(at(x)) cy=(at(y + LEVEL * level)) r=(POINT) {} }
             @if let Some(median) = self.median() {
                 @let x = field.x.place(median);
@@ -155,7 +155,7 @@ fn if_squared_up((from, to): (f64, f64), top: f64, field: &Field) -> Markup {
     html! {
         @for (a, b) in (0..count).map(hatch).filter(|(a, b)| a.0 < b.0) { (stroke("hatch", a, b)) }
         rect.if x=(at(left)) y=(at(top)) width=(at(right - left)) height=(RANGE_HEIGHT) {}
-        text.small x=(at(words_at.clamp(126.0, 354.0))) y=(at(top + RANGE_HEIGHT + 18.0)) text-anchor="middle" {
+        text.small.over x=(at(words_at.clamp(126.0, 354.0))) y=(at(top + RANGE_HEIGHT + 18.0)) text-anchor="middle" {
             "if squared up, not measured: " (rounded(from, 0)) " to " (rounded(to, 0))
         }
     }

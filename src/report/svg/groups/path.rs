@@ -8,7 +8,6 @@ use super::super::path::{field, half_width, inside, is_near, seen};
 use crate::compare::curves::MeanPath;
 use crate::report::words::{Units, rounded};
 use maud::{Markup, html};
-use nalgebra::Vector3;
 
 /// Longest time before contact that is shown, s.
 const LONGEST_S: f64 = 0.5;
@@ -34,20 +33,20 @@ pub fn then_now_path(then: &MeanPath, now: &MeanPath, view: View, units: Units) 
     let (then, now) = (places(then, view), places(now, view));
     let field = field(then.iter().chain(&now).flat_map(corners), unit);
     let place = |[right, up]: [f64; 2]| field.place((right * unit.factor, up * unit.factor));
+    let empty = then.is_empty() && now.is_empty();
     let content = html! {
         (spread("then", &then, &place)) (spread("now", &now, &place))
         (field.grid(&field.x.ticks(5.0), &field.y.ticks(4.0)))
         (bat("bat last then", &then, &place)) (bat("bat last", &now, &place))
         (group("then", &then, &place)) (group("now", &now, &place))
-        @if !now.is_empty() || !then.is_empty() {
+        @if !empty {
             @let (x, y) = place([0.0, 0.0]);
             circle.mark cx=(at(x)) cy=(at(y)) r="8" {}
         }
-        (names(if now.is_empty() { &then } else { &now }, &field, &place))
-        (key(&field))
+        (names([&then, &now], &field, &place))
+        @if !empty { (key(&field)) }
         (field.below("along the heading at contact →"))
     };
-    let empty = then.is_empty() && now.is_empty();
     let about = if empty { "no swing yet" } else { "mean of the swings; dot: contact; shaded: their spread" };
     let title = format!("Path from {}, {}", view.words(), unit.sign);
     let said = format!(
@@ -66,13 +65,13 @@ fn places(path: &MeanPath, view: View) -> Vec<Seen> {
         View::Side => &path.height_spread_m,
         View::Above => &path.aside_spread_m,
     };
-    let points = path.times_s.iter().zip(&path.sweet_spot_w_m).zip(&path.hands_w_m).enumerate();
-    let sound = |(i, ((&time_s, sweet), hands)): (usize, ((&f64, &Vector3<f64>), &Vector3<f64>))| {
+    let sound = |i: usize| {
+        let (time_s, sweet, hands) = (*path.times_s.get(i)?, path.sweet_spot_w_m.get(i)?, path.hands_w_m.get(i)?);
         let shown = (-LONGEST_S..=1e-9).contains(&time_s) && is_near(sweet) && is_near(hands);
         let spread_m = spreads.get(i).copied().filter(|s| (0.0..WIDEST_M).contains(s));
         shown.then(|| Seen { time_s, sweet_m: seen(view, *sweet), hands_m: seen(view, *hands), spread_m })
     };
-    points.filter_map(sound).collect()
+    (0..path.times_s.len()).filter_map(sound).collect()
 }
 
 /// What a place needs of the field.
@@ -102,23 +101,45 @@ fn bat(class: &str, path: &[Seen], place: &impl Fn([f64; 2]) -> (f64, f64)) -> M
     html! { @if let Some(last) = path.last() { (stroke(class, place(last.hands_m), place(last.sweet_m))) } }
 }
 
-/// Left of the sweet spot's path, and at the start of the hands', wherever that leaves room.
-fn names(path: &[Seen], field: &Field, place: &impl Fn([f64; 2]) -> (f64, f64)) -> Markup {
+/// Beside the sweet spot's path and about the start of the hands', where they cover the fewest lines.
+fn names(drawn: [&[Seen]; 2], field: &Field, place: &impl Fn([f64; 2]) -> (f64, f64)) -> Markup {
+    let path = if drawn[1].is_empty() { drawn[0] } else { drawn[1] };
+    let mut lines: Vec<(f64, f64)> = drawn.iter().flat_map(|path| on_lines(path)).map(place).collect();
+    let mut name = |words: &'static str, near: Option<(f64, f64)>| {
+        let place = fewest_covered(words, near?, &lines, field);
+        let half = half_width(words);
+        lines.extend((-4..=4).map(|k| (place.0 + half * f64::from(k) / 4.0, place.1 - 6.0)));
+        Some((words, place))
+    };
     let left = path.iter().map(|seen| place(seen.sweet_m)).reduce(|a, b| if b.0 < a.0 { b } else { a });
-    let sweet = left.map(|(x, y)| inside(field, "sweet spot", (x - 14.0 - half_width("sweet spot"), y + 6.0)));
-    let hands = path.first().map(|first| place(first.hands_m)).map(|(x, y)| {
-        let tried = [-13.0, 28.0, -34.0, 49.0].map(|down| inside(field, "hands", (x, y + down)));
-        let is_free = |(x, y): &(f64, f64)| {
-            let across = half_width("sweet spot") + half_width("hands");
-            sweet.is_none_or(|(sx, sy)| (sx - x).abs() >= across || (sy - y).abs() >= 21.0)
-        };
-        tried.into_iter().find(is_free).unwrap_or(tried[0])
-    });
+    let names = [name("sweet spot", left), name("hands", path.first().map(|first| place(first.hands_m)))];
     html! {
-        @for (words, place) in [("sweet spot", sweet), ("hands", hands)] {
-            @if let Some((x, y)) = place { text.name.ink x=(at(x)) y=(at(y)) text-anchor="middle" { (words) } }
+        @for (words, (x, y)) in names.into_iter().flatten() {
+            text.name.ink x=(at(x)) y=(at(y)) text-anchor="middle" { (words) }
         }
     }
+}
+
+/// Sweet spots and hands, and some places of the bat at contact.
+fn on_lines(path: &[Seen]) -> Vec<[f64; 2]> {
+    let bat = path.last().map(|last| {
+        let on = |share: f64, i: usize| last.hands_m[i] + share * (last.sweet_m[i] - last.hands_m[i]);
+        (0..=8).map(move |k| std::array::from_fn(|i| on(f64::from(k) / 8.0, i)))
+    });
+    path.iter().flat_map(|seen| [seen.sweet_m, seen.hands_m]).chain(bat.into_iter().flatten()).collect()
+}
+
+/// Where words near a place cover the fewest of the lines' points: left of it, right, above, below, or farther.
+fn fewest_covered(words: &str, (x, y): (f64, f64), lines: &[(f64, f64)], field: &Field) -> (f64, f64) {
+    let half = half_width(words);
+    let covered = |(cx, cy): (f64, f64)| {
+        lines.iter().filter(|(x, y)| (x - cx).abs() < half + 4.0 && (y - (cy - 6.0)).abs() < 13.0).count()
+    };
+    let ways = [(-1.0, 0.0), (1.0, 0.0), (0.0, -1.0), (0.0, 1.0), (-1.0, -1.0), (-1.0, 1.0), (1.0, -1.0), (1.0, 1.0)];
+    let tried = [1.0, 1.8].into_iter().flat_map(|far| {
+        ways.map(|(right, down)| inside(field, words, (x + right * far * (half + 12.0), y + 6.0 + down * far * 22.0)))
+    });
+    tried.min_by_key(|&place| covered(place)).unwrap_or((x, y))
 }
 
 /// Both paths end where they meet: a sample of each line stands below.

@@ -66,8 +66,8 @@ pub fn difference(line: &ComparedLine, against: Against, units: Units) -> Chart 
         (grid(&field, against, units))
         (rim("now", of(&high))) (rim("now", of(&low)))
         line.zero x1=(at(field.left())) x2=(at(field.right())) y1=(zero) y2=(zero) {}
-        text.small x=(at(field.left() + 6.0)) y=(at(field.top() + 17.0)) { "now faster ↑" }
-        text.small x=(at(field.left() + 6.0)) y=(at(field.bottom() - 8.0)) { "now slower ↓" }
+        text.small.over x=(at(field.left() + 6.0)) y=(at(field.top() + 17.0)) { "now faster ↑" }
+        text.small.over x=(at(field.left() + 6.0)) y=(at(field.bottom() - 8.0)) { "now slower ↓" }
         (drawn_line("now", true, of(&band.mean)))
         (names(name.into_iter().collect(), &field))
         (bars(line, against, units, &field))

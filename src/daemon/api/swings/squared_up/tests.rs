@@ -52,7 +52,7 @@ fn without_a_word_the_pitch_is_the_rounds_and_the_bat_any() {
 }
 
 #[test]
-fn what_is_asked_is_taken_and_a_known_bat_narrows_the_span() {
+fn what_is_asked_is_taken_and_a_known_bat_narrows_the_range() {
     on_each(async |api: TestApi| {
         let world = filled(&api).await;
         let bat = world.bats[0].id;
