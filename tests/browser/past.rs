@@ -145,6 +145,8 @@ async fn pages_of_the_past_suit_every_screen_light_and_reader() {
         let practice = practice(cage).await;
         cage.inspect("athletes", "/athletes", "Wren").await;
         cage.inspect("athlete", &format!("/athletes/{}", practice.athlete), "From lesson to lesson").await;
+        let then_now = format!("/athletes/{}/then-and-now", practice.athlete);
+        cage.inspect("then-and-now", &then_now, "Has it changed?").await;
         cage.inspect("lesson", &format!("/lessons/{}", practice.lesson), "Round 1").await;
         cage.inspect("lesson-moving", &format!("/lessons/{}?moving=yes", practice.lesson), "Round 1").await;
         let swing = page_of(&practice.swings[0]);

@@ -133,6 +133,7 @@ async fn pages_that_set_up_suit_every_screen_light_and_reader() {
         cage.inspect("setup", "/setup", "Wren").await;
         cage.inspect("setup-athlete", &format!("/setup/athletes/{}", id(&wren)), "Consents").await;
         cage.inspect("setup-bat", &format!("/setup/bats/{}", id(&bat)), "Moment of inertia").await;
+        cage.inspect("setup-amounts", "/setup/amounts", "How much matters").await;
     })
     .await;
 }

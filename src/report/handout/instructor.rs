@@ -45,7 +45,7 @@ fn answers(told: &[Told]) -> Markup {
         .wide { table {
             caption { "± is one standard deviation from swing to swing of one day; in brackets swings and days." }
             thead { tr {
-                th scope="col" { "Number" } th scope="col" { "Answer" } th scope="col" { "Difference (95 %)" }
+                th scope="col" { "Number" } th.text scope="col" { "Answer" } th scope="col" { "Difference (95 %)" }
                 th scope="col" { "Then" } th scope="col" { "Now" } th scope="col" { "Matters from" }
             } }
             tbody { @for told in told { tr {
@@ -117,9 +117,9 @@ fn stretches(handout: &Handout) -> Markup {
         p {
             @match difference {
                 None => "There are too few days for a band about the difference of the speed curves.",
-                Some(difference) if difference.differs.is_empty() => "Nowhere on the way to contact do the speeds differ for sure.",
+                Some(difference) if difference.differs.is_empty() => "Nowhere on the way to contact are the speeds shown to differ.",
                 Some(difference) => {
-                    "The speeds differ for sure: "
+                    "The speeds are shown to differ, with 95 % for the curve as a whole: "
                     @for (k, stretch) in difference.differs.iter().enumerate() {
                         @if k > 0 { "; " }
                         "from " (milliseconds(stretch.from)) " to " (milliseconds(stretch.to)) " from contact"
@@ -145,7 +145,7 @@ fn alike(name: &str, all: &[Alike], handout: &Handout) -> Markup {
                 caption { (name) ": standard deviations" }
                 thead { tr {
                     th scope="col" { "Number" } th scope="col" { "Swings" } th scope="col" { "In a round" } th scope="col" { "In a day" }
-                    th scope="col" { "Day to day" } th scope="col" { "Sensor" } th scope="col" { "The spread is" }
+                    th scope="col" { "Day to day" } th scope="col" { "Sensor" } th.text scope="col" { "The spread is" }
                 } }
                 tbody { @for row in &rows { tr {
                     th scope="row" { (row.label) ", " (row.unit) }

@@ -40,7 +40,7 @@ fn table(then: &[AlikeTold], now: &[AlikeTold]) -> Markup {
     html! {
         table.alike {
             thead { tr {
-                th scope="col" { "Number" } th scope="col" { "" }
+                th scope="col" { "Number" } th scope="col" { "Group" }
                 th scope="col" { "In a round" } th scope="col" { "In a day" } th scope="col" { "Day to day" }
                 th scope="col" { "Sensor" } th.words scope="col" { "The spread is" }
             } }
