@@ -69,7 +69,7 @@ macro_rules! group_args {
             pub drill: Option<String>,
             /// In rounds with this ball source
             #[arg(id = $source, long = $source, value_name = "SOURCE",
-                                        value_parser = ["tee", "toss", "front_toss", "machine", "live", "dry"])]
+                                                value_parser = ["tee", "toss", "front_toss", "machine", "live", "dry"])]
             pub ball_source: Option<String>,
         }
 

@@ -6,14 +6,12 @@
 //! In reading order: [`json`], one document a recording; [`event`], what a live or replayed session tells; [`words`], labels and units; [`table`], for a terminal; [`svg`],
 //! the picture; [`page`], all of it as one HTML file; [`curves`], a swing's curves as they are kept and as they leave;
 //! [`columns`], lists as a table for a terminal; [`csv_cell`], words in a cell of CSV; [`swing_rows`], swings of many recordings as a table for notebooks; [`bids`], recordings and swings for researchers'
-//! tools; [`change`], what a comparison of two groups says, in words.
-
-pub mod bids;
-pub mod change;
-//! tools; [`captions`], a swing's numbers in a film.
+//! tools; [`change`] and [`then_now`], what a comparison of two groups says, in words; [`handout`], the same as a file to take
+//! home; [`captions`], a swing's numbers in a film.
 
 pub mod bids;
 pub mod captions;
+pub mod change;
 pub mod columns;
 pub mod csv_cell;
 pub mod curves;

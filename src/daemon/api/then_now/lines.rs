@@ -124,7 +124,7 @@ impl ComparisonCurves {
     pub fn of(found: &ThenNow) -> Self {
         let none = ComparedCurves::default();
         let curves = found.curves.as_ref().unwrap_or(&none);
-        let [then, now] = found.typical;
+        let [then, now] = found.typical();
         Self {
             then: GroupOut::of(&found.then),
             now: GroupOut::of(&found.now),
