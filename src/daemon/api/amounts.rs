@@ -85,7 +85,7 @@ impl ToSchema for AmountsBody {
 ///
 /// For each metric the least change that matters: the instructor's where they said one, else the default, which is common
 /// practice without a source.
-#[utoipa::path(get, path = "/v1/amounts", tag = "comparison", responses((status = 200, body = AmountsOut)))]
+#[utoipa::path(get, path = "/v1/amounts", tag = "amounts", responses((status = 200, body = AmountsOut)))]
 pub async fn read(State(api): State<Api>) -> Result<Versioned<AmountsOut>> {
     let said = amounts::read(&mut *api.store.read().await?).await?;
     Ok(Versioned(said.version, AmountsOut::of(&said)))
@@ -95,7 +95,7 @@ pub async fn read(State(api): State<Api>) -> Result<Versioned<AmountsOut>> {
 ///
 /// In each metric's own unit; null goes back to the default.
 #[utoipa::path(
-    patch, path = "/v1/amounts", tag = "comparison",
+    patch, path = "/v1/amounts", tag = "amounts",
     request_body(content = AmountsPatch, content_type = "application/merge-patch+json"),
     responses((status = 200, body = AmountsOut))
 )]
