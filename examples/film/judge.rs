@@ -46,7 +46,7 @@ impl Judged {
 pub fn judge(seed: u64, duration_s: Option<f64>) -> Judged {
     let kinds = SoundKind::ALL;
     let kind = kinds[seed as usize % kinds.len()];
-    let knows_distance = seed as usize / kinds.len() % 2 == 0;
+    let knows_distance = (seed as usize / kinds.len()).is_multiple_of(2);
     let track = SoundTrack::lasting(kind, seed, duration_s);
     let wav = track.wav().expect("a clip of minutes fits into a file");
     let sound = listen(&wav[..]).expect("a file that is whole");
