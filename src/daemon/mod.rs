@@ -43,6 +43,7 @@ pub mod hex;
 pub mod hub;
 pub mod inlet;
 pub mod link;
+pub mod local_days;
 pub mod lock;
 pub mod logging;
 pub mod metrics;

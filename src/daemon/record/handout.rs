@@ -1,26 +1,23 @@
 //! All that is said of two selections of an athlete's swings, read from the record: for the page and for the report.
 
+use super::super::local_days;
 use super::super::store::StoreError;
 use super::super::store::queries::ball_results::{self, BallFilter};
-use super::super::store::queries::swings_read::{self, FoundSwing, Order, SwingFilter};
+use super::super::store::queries::swings_read::{FoundSwing, SwingFilter};
 use super::super::store::queries::{Slice, bats, homework as stored_homework};
-use super::super::store::rows::{self, Mark, Side, UtcMicros, Word};
+use super::super::store::rows::{self, Side, Word};
 use super::squared_up;
-use super::then_now::{Chosen, MOST_SWINGS, ThenNow, choose, observed, then_now};
+use super::then_now::{Chosen, ThenNow, choose, observed, then_now};
 use crate::compare::alike::{Alike, Trend, alike, trend};
 use crate::compare::numbers::Question;
 use crate::engine::metrics::{Flag, Metric};
 use crate::report::handout::Homework;
 use crate::report::svg::{TrendLine, TrendPoint};
 use crate::report::then_now::{Balls, Heard};
-use jiff::Timestamp;
-use jiff::tz::TimeZone;
 use sqlx::AnyConnection;
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
-/// Of an athlete's homework that is looked through.
-const MOST_HOMEWORK: i64 = 200;
 /// Of an athlete's ball results that are looked through, the newest.
 const MOST_BALLS: i64 = 5_000;
 /// Bats whose names are looked up.
@@ -58,17 +55,22 @@ pub async fn gather(
     let compared = then_now(connection, [then, now], question, true).await?;
     let of_all_days = SwingFilter { from: None, to: None, ..now.clone() };
     let over_months = choose(connection, &of_all_days).await?;
-    let swings: Vec<_> = over_months.swings.iter().map(observed).collect();
-    let alike_of = |chosen: &Chosen| alike(&chosen.swings.iter().map(observed).collect::<Vec<_>>());
-    Ok(Gathered {
-        heard: [heard(&compared.then, then), heard(&compared.now, now)],
-        alike: [alike_of(&compared.then), alike_of(&compared.now)],
-        trends: question.family.iter().map(|&metric| (metric, trend(&swings, metric))).collect(),
-        trend_lines: trend_lines(&over_months, now.side),
-        flags: flags(connection, [then, now]).await?,
-        balls: balls(connection, &compared, athlete).await?,
-        compared,
-    })
+    let balls = balls(connection, &compared, athlete).await?;
+    let heard = [heard(&compared.then, then), heard(&compared.now, now)];
+    let (family, side) = (question.family.clone(), now.side);
+    let computing = tokio::task::spawn_blocking(move || {
+        let swings = over_months.observed();
+        Gathered {
+            heard,
+            alike: [alike(&compared.then.observed()), alike(&compared.now.observed())],
+            trends: family.into_iter().map(|metric| (metric, trend(&swings, metric))).collect(),
+            trend_lines: trend_lines(&over_months, side),
+            flags: flags(&compared),
+            balls,
+            compared,
+        }
+    });
+    computing.await.map_err(|error| StoreError::Strange(format!("what is said of stored swings: {error}")))
 }
 
 /// What an athlete has to do and has not ended, as the report says it.
@@ -76,7 +78,7 @@ pub async fn gather(
 /// # Errors
 /// If it cannot be read.
 pub async fn homework(connection: &mut AnyConnection, athlete: Uuid) -> Result<Vec<Homework>, StoreError> {
-    let given = stored_homework::list(connection, athlete, Slice { after: None, limit: MOST_HOMEWORK }).await?;
+    let open = stored_homework::open(connection, athlete).await?;
     let names: BTreeMap<Uuid, String> = bats::list(connection, Slice { after: None, limit: MOST_BATS })
         .await?
         .into_iter()
@@ -88,23 +90,16 @@ pub async fn homework(connection: &mut AnyConnection, athlete: Uuid) -> Result<V
         amount: one.how_much,
         words: one.words,
     };
-    Ok(given.into_iter().filter(|one| one.ended.is_none()).map(of).collect())
+    Ok(open.into_iter().map(of).collect())
 }
 
 /// How many of the swings that were left out for a flag have which.
-async fn flags(connection: &mut AnyConnection, filters: [&SwingFilter; 2]) -> Result<Vec<(Flag, usize)>, StoreError> {
-    let mut counts: BTreeMap<Flag, usize> = BTreeMap::new();
-    for filter in filters {
-        let slice = Slice { after: None, limit: MOST_SWINGS };
-        let found = swings_read::list(connection, filter, Order::Newest, slice).await?;
-        let out = found.iter().filter(|found| found.swing.mark == Mark::None);
-        for key in out.flat_map(|found| &found.analysis.flags) {
-            if let Some(flag) = Flag::ALL.into_iter().find(|flag| flag.key() == key) {
-                *counts.entry(flag).or_default() += 1;
-            }
-        }
+fn flags(compared: &ThenNow) -> Vec<(Flag, usize)> {
+    let mut counts = compared.then.flags.clone();
+    for (&flag, count) in &compared.now.flags {
+        *counts.entry(flag).or_default() += count;
     }
-    Ok(counts.into_iter().collect())
+    counts.into_iter().collect()
 }
 
 /// What was measured of the balls of each group's swings, and what its typical swing would do.
@@ -144,14 +139,8 @@ fn when(chosen: &Chosen) -> String {
     let (Some(first), Some(last)) = (chosen.swings.first(), chosen.swings.last()) else {
         return "no swing of the days chosen".to_owned();
     };
-    let (first, last) = (day_text(first.swing.contact_utc), day_text(last.swing.contact_utc));
+    let (first, last) = (local_days::text(first.swing.contact_utc), local_days::text(last.swing.contact_utc));
     if first == last { first } else { format!("{first} to {last}") }
-}
-
-/// "Oct 5, 2026", as days are counted at this machine.
-pub fn day_text(at: UtcMicros) -> String {
-    let local = Timestamp::from_microsecond(at.0).map(|at| at.to_zoned_datetime(TimeZone::system()));
-    local.map_or_else(|_| "an unknown day".to_owned(), |at| at.strftime("%b %-d, %Y").to_string())
 }
 
 /// A point a day.
@@ -161,7 +150,7 @@ fn trend_lines(chosen: &Chosen, side: Option<Side>) -> Vec<TrendLine> {
         let speed = swings.iter().filter_map(|found| found.analysis.metrics[Metric::BatSpeed.index()]);
         let values: Vec<f64> = speed.map(|estimate| estimate.value).collect();
         let first = swings.first().filter(|_| !values.is_empty())?;
-        Some(TrendPoint { day: observed(first).day as f64, when: day_text(first.swing.contact_utc), values })
+        Some(TrendPoint { day: observed(first).day as f64, when: local_days::text(first.swing.contact_utc), values })
     };
     let points: Vec<TrendPoint> = of_day.filter_map(point).collect();
     let name = side.map_or("all", Side::word).to_owned();

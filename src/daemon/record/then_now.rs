@@ -1,19 +1,18 @@
 //! Two selections of stored swings set side by side: read here, compared by [`compare`](crate::compare).
 
+use super::super::local_days;
 use super::super::store::StoreError;
 use super::super::store::queries::swings_read::{self, FoundSwing, Order, SwingFilter};
 use super::super::store::queries::{Slice, amounts as stored_amounts};
-use super::super::store::rows::{Mark, UtcMicros, Word};
+use super::super::store::rows::{Mark, Word};
 use crate::compare::Observed;
 use crate::compare::conditions::{Conditions, Mismatch, mismatches};
 use crate::compare::curves::{ComparedCurves, Drawn, compare as compare_curves};
 use crate::compare::numbers::{Amounts, Compared, Question, compare};
-use crate::engine::metrics::Metric;
+use crate::engine::metrics::{Flag, Metric};
 use crate::report::curves::decode;
-use jiff::Timestamp;
-use jiff::tz::TimeZone;
 use sqlx::AnyConnection;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 /// More swings of one group are not read: the newest ones are.
@@ -43,6 +42,8 @@ pub struct Chosen {
     pub swings: Vec<FoundSwing>,
     /// How many are left out because they have a flag and the instructor did not say to keep them.
     pub flagged: usize,
+    /// How many of those have which flag: some have several.
+    pub flags: BTreeMap<Flag, usize>,
     /// How many the instructor left out.
     pub excluded: usize,
     /// Days that count.
@@ -144,12 +145,19 @@ pub async fn choose(connection: &mut AnyConnection, filter: &SwingFilter) -> Res
     for found in found {
         match found.swing.mark {
             Mark::Exclude => chosen.excluded += 1,
-            Mark::None if !found.analysis.flags.is_empty() => chosen.flagged += 1,
+            Mark::None if !found.analysis.flags.is_empty() => {
+                chosen.flagged += 1;
+                for flag in
+                    Flag::ALL.into_iter().filter(|flag| found.analysis.flags.iter().any(|key| key == flag.key()))
+                {
+                    *chosen.flags.entry(flag).or_default() += 1;
+                }
+            }
             Mark::None | Mark::Keep => chosen.swings.push(found),
         }
     }
     chosen.swings.reverse();
-    let mut days: Vec<i64> = chosen.swings.iter().map(|found| day(found.swing.contact_utc)).collect();
+    let mut days: Vec<i64> = chosen.swings.iter().map(|found| local_days::number(found.swing.contact_utc)).collect();
     days.dedup();
     chosen.days = days.len();
     Ok(chosen)
@@ -173,7 +181,7 @@ fn unpacked(packed: Vec<(usize, Vec<u8>)>, chosen: &mut Chosen) -> Vec<Drawn> {
             Ok(curves) => {
                 let time = found.analysis.metrics.get(Metric::TimeToContact.index()).copied().flatten();
                 drawn.push(Drawn {
-                    day: day(found.swing.contact_utc),
+                    day: local_days::number(found.swing.contact_utc),
                     time_to_contact_s: time.map(|time| time.value / 1000.0),
                     curves: curves.to_curves(),
                 });
@@ -188,7 +196,7 @@ fn unpacked(packed: Vec<(usize, Vec<u8>)>, chosen: &mut Chosen) -> Vec<Drawn> {
 /// A swing as the comparison sees it.
 pub fn observed(found: &FoundSwing) -> Observed {
     let round = found.swing.round_id.map(|id| id.as_u64_pair().1);
-    Observed { day: day(found.swing.contact_utc), round, metrics: found.analysis.metrics }
+    Observed { day: local_days::number(found.swing.contact_utc), round, metrics: found.analysis.metrics }
 }
 
 fn conditions(found: &FoundSwing) -> Conditions {
@@ -201,17 +209,10 @@ fn conditions(found: &FoundSwing) -> Conditions {
     }
 }
 
-/// Days since 1970 as they are counted at this machine.
-fn day(at: UtcMicros) -> i64 {
-    Timestamp::from_microsecond(at.0).map_or(0, |at| {
-        let offset_s = i64::from(TimeZone::system().to_offset(at).seconds());
-        (at.as_second() + offset_s).div_euclid(86_400)
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::super::super::store::queries::swings_read::example::{BEGUN_US, HOUR_US, fill, one_curve, put_curves};
+    use super::super::super::store::rows::UtcMicros;
     use super::super::super::store::test_store::{TestStore, on_each};
     use super::*;
     use crate::compare::numbers::Amounts;

@@ -27,6 +27,7 @@ use axum::{Extension, Json};
 use lines::ComparisonCurves;
 use query::{OneQuery, ThenNowQuery};
 use shape::{AlikeOut, Comparison};
+use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// Compare two groups of swings
@@ -104,6 +105,6 @@ pub fn refuse_shared(found: &ThenNow) -> Result<()> {
     }
 }
 
-fn about(athletes: std::collections::BTreeSet<Uuid>, answer: impl IntoResponse) -> Response {
+fn about(athletes: BTreeSet<Uuid>, answer: impl IntoResponse) -> Response {
     (Extension(OfAthletes(athletes)), answer).into_response()
 }

@@ -2,13 +2,13 @@
 //!
 //! `side=right` holds for both, `then_side=left` for the earlier group alone, `now_side=right` for the later one alone; what is
 //! said for one group alone goes before what is said for both. Where
-//! an instant is expected a day does as well, all of it, as it is counted at this machine. Forms of pages send what nobody
-//! filled in (`side=`): it is left out for pages; the API refuses it.
+//! an instant is expected a day does as well, all of it, as it is counted at this machine. Where the path says whose swings they
+//! are, the query cannot.
 
 use super::super::problem::{Kind, Problem, Result};
 use super::super::swings::query::{FilterParams, read, split};
 use super::super::swings::words::MetricWord;
-use crate::daemon::store::queries::swings_read::SwingFilter;
+use crate::daemon::store::queries::swings_read::{SwingFilter, Whose};
 use crate::engine::metrics::Metric;
 use crate::report::words::Units;
 use axum::extract::FromRequestParts;
@@ -21,11 +21,12 @@ use utoipa::openapi::path::{Parameter, ParameterBuilder, ParameterIn, ParameterS
 use utoipa::openapi::schema::{ArrayBuilder, KnownFormat, ObjectBuilder, OneOfBuilder, SchemaFormat, Type};
 use utoipa::openapi::{RefOr, Required, Schema};
 use utoipa::{PartialSchema, ToSchema};
+use uuid::Uuid;
 
 /// The metrics that are looked at together.
 const METRIC: &str = "metric";
-/// Whose swings.
-const ATHLETE: &str = "athlete";
+/// Whose swings: of both groups, of the earlier one, of the later one.
+const ATHLETES: [&str; 3] = ["athlete", "then_athlete", "now_athlete"];
 /// What words are in.
 const UNITS: &str = "units";
 
@@ -42,6 +43,9 @@ pub struct ThenNowQuery {
     /// What words for people are in.
     pub units: Units,
 }
+
+/// The parameters of [`ThenNowQuery::of_athlete`], for the document.
+pub struct OfAthlete;
 
 /// One selection of an athlete's swings; whose stands in the path.
 #[derive(Clone, Debug, PartialEq)]
@@ -86,13 +90,17 @@ impl ThenNowQuery {
         Ok(Self { filters: [filter(0)?, filter(1)?], metrics, units })
     }
 
-    /// The same from what a form sends: what nobody filled in is left out.
+    /// Both groups of an athlete who stands in the path. What a form leaves empty is left out.
     ///
     /// # Errors
-    /// As of [`Self::of`].
-    pub fn of_form(query: &str) -> Result<Self> {
-        let is_filled_in = |pair: &&str| pair.split_once('=').is_none_or(|(_, value)| !value.is_empty());
-        Self::of(&query.split('&').filter(is_filled_in).collect::<Vec<_>>().join("&"))
+    /// As of [`Self::of`], and if it says whose swings.
+    pub fn of_athlete(query: &str, athlete: Uuid) -> Result<Self> {
+        refuse_athletes(query)?;
+        let mut asked = Self::of(&filled_in(query))?;
+        for filter in &mut asked.filters {
+            filter.whose = Some(Whose::Athlete(athlete));
+        }
+        Ok(asked)
     }
 }
 
@@ -100,8 +108,7 @@ impl<S: Send + Sync> FromRequestParts<S> for ThenNowQuery {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self> {
-        let query = parts.uri.query().unwrap_or_default();
-        if parts.uri.path().starts_with("/v1/") { Self::of(query) } else { Self::of_form(query) }
+        Self::of(parts.uri.query().unwrap_or_default())
     }
 }
 
@@ -110,9 +117,7 @@ impl<S: Send + Sync> FromRequestParts<S> for OneQuery {
 
     async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self> {
         let query = parts.uri.query().unwrap_or_default();
-        if query.split('&').any(|pair| key(pair) == ATHLETE) {
-            return Err(Problem::new(Kind::Malformed, "athlete: stands in the path; expected it there alone"));
-        }
+        refuse_athletes(query)?;
         let pairs: Result<Vec<String>> = query.split('&').map(with_instant).collect();
         Ok(Self(read::<FilterParams>(&pairs?.join("&"))?.filter()?))
     }
@@ -121,6 +126,22 @@ impl<S: Send + Sync> FromRequestParts<S> for OneQuery {
 /// What a query says, decoded; nothing where it cannot be read.
 pub fn pairs(query: &str) -> Vec<(String, String)> {
     read(query).unwrap_or_default()
+}
+
+/// A query without what nobody filled in, which forms send as well: `side=`.
+pub fn filled_in(query: &str) -> String {
+    let is_filled_in = |pair: &&str| pair.split_once('=').is_none_or(|(_, value)| !value.is_empty());
+    query.split('&').filter(is_filled_in).collect::<Vec<_>>().join("&")
+}
+
+fn refuse_athletes(query: &str) -> Result<()> {
+    match pairs(query).into_iter().find(|(key, _)| ATHLETES.contains(&key.as_str())) {
+        None => Ok(()),
+        Some((key, _)) => Err(Problem::new(
+            Kind::Malformed,
+            format!("{key}: whose swings stands in the path; expected it there alone"),
+        )),
+    }
 }
 
 /// The parameters of one of [`GROUPS`] as those of a list.
@@ -179,9 +200,18 @@ impl IntoParams for ThenNowQuery {
 
 impl IntoParams for OneQuery {
     fn into_params(parameter_in: impl Fn() -> Option<ParameterIn>) -> Vec<Parameter> {
-        let all = FilterParams::into_params(parameter_in).into_iter();
-        all.filter(|parameter| parameter.name != ATHLETE).map(with_day).collect()
+        without_athletes(FilterParams::into_params(parameter_in)).map(with_day).collect()
     }
+}
+
+impl IntoParams for OfAthlete {
+    fn into_params(parameter_in: impl Fn() -> Option<ParameterIn>) -> Vec<Parameter> {
+        without_athletes(ThenNowQuery::into_params(parameter_in)).collect()
+    }
+}
+
+fn without_athletes(all: Vec<Parameter>) -> impl Iterator<Item = Parameter> {
+    all.into_iter().filter(|parameter| !ATHLETES.contains(&parameter.name.as_str()))
 }
 
 /// Where an instant is taken, a day is as well.
@@ -228,10 +258,8 @@ fn metric() -> Parameter {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::daemon::store::queries::swings_read::Whose;
     use crate::daemon::store::rows::{Side, UtcMicros};
     use jiff::Timestamp;
-    use uuid::Uuid;
 
     fn groups(query: &str) -> [SwingFilter; 2] {
         ThenNowQuery::of(query).unwrap().filters
@@ -249,9 +277,20 @@ mod tests {
         let [then, now] = groups("side=right&then_side=left");
         assert_eq!((then.side, now.side), (Some(Side::Left), Some(Side::Right)), "for one goes before for both");
         assert_eq!(ThenNowQuery::of("units=metric").unwrap().units, Units::Metric);
-        let form = ThenNowQuery::of_form("then_side=left&bat=&now_from=&side=").unwrap();
-        assert_eq!(form, ThenNowQuery::of("then_side=left").unwrap());
         assert_eq!(groups("drill=tee%20low%26in")[1].drill.as_deref(), Some("tee low&in"));
+    }
+
+    #[test]
+    fn whose_swings_stands_in_the_path_alone() {
+        let (wren, tern) = (Uuid::from_u128(7), Uuid::from_u128(8));
+        let form = ThenNowQuery::of_athlete("then_side=left&bat=&now_from=&side=", wren).unwrap();
+        assert_eq!(form, ThenNowQuery::of(&format!("athlete={wren}&then_side=left")).unwrap());
+        for key in ["athlete", "then_athlete", "now_athlete", "then%5Fathlete", "%61thlete"] {
+            for value in [tern.to_string(), wren.to_string(), "none".to_owned(), String::new()] {
+                let refused = ThenNowQuery::of_athlete(&format!("side=left&{key}={value}"), wren);
+                assert!(matches!(refused, Err(Problem { kind: Kind::Malformed, .. })), "{key}={value}: {refused:?}");
+            }
+        }
     }
 
     #[test]

@@ -5,18 +5,20 @@ use super::super::check::Check;
 use super::super::extract::Id;
 use super::super::problem::{Kind, Problem, Result};
 use super::super::swings::query::{read, split};
-use super::query::ThenNowQuery;
-use super::refuse_shared;
+use super::query::{OfAthlete, ThenNowQuery, filled_in};
 use super::usual::{completed, days};
-use crate::daemon::record::handout::{day_text, gather, homework};
+use super::{about, refuse_shared};
+use crate::daemon::local_days;
+use crate::daemon::record::handout::{gather, homework};
 use crate::daemon::record::then_now::question;
 use crate::daemon::store::Reading;
 use crate::daemon::store::queries::athletes;
 use crate::report::handout::{Handout, Reader, handout};
 use axum::extract::{RawQuery, State};
 use axum::http::{HeaderMap, HeaderValue, header};
-use axum::response::{Html, IntoResponse, Response};
+use axum::response::{Html, Response};
 use serde::Deserialize;
+use std::collections::BTreeSet;
 use utoipa::{IntoParams, ToSchema};
 use uuid::Uuid;
 
@@ -58,11 +60,13 @@ pub enum ReaderWord {
 /// A comparison as one file to take home
 ///
 /// HTML that needs nothing else, in a version for athlete and parent and in one for the instructor; it prints on A4 and Letter.
-/// Which swings are set side by side is said as for the comparison; where no day is said, the first few days stand against
-/// the latest few, and where no side is said, it is the one with most swings.
+/// Which swings are set side by side is said as for the comparison, but for whose they are. Where no side is said, it is the one
+/// with most swings. Where no day is said, the first few days stand against the latest few; all days where the groups differ in
+/// side, bat, drill or ball source. What is left empty (`then_side=`, `then_from=`) is either side, and from the first or to the
+/// last day.
 #[utoipa::path(
     get, path = "/v1/athletes/{id}/report", operation_id = "report", tag = "comparison",
-    params(("id" = Uuid, Path), ReportParams, ThenNowQuery),
+    params(("id" = Uuid, Path), ReportParams, OfAthlete),
     responses((status = 200, content_type = "text/html", body = String))
 )]
 pub async fn report(State(api): State<Api>, Id(id): Id<Uuid>, RawQuery(query): RawQuery) -> Result<Response> {
@@ -71,8 +75,9 @@ pub async fn report(State(api): State<Api>, Id(id): Id<Uuid>, RawQuery(query): R
     let words = params.words.as_deref().unwrap_or_default().replace("\r\n", "\n");
     Check::new().text("words", &words, MOST_WORDS).done()?;
     let mut reading = api.store.read().await?;
-    let made = day_text(api.now());
-    let all = Handout { words, made, ..read_all(&mut reading, id, &others, &params).await? };
+    let made = local_days::text(api.now());
+    let (of, read) = read_all(&mut reading, id, &others, &params).await?;
+    let all = Handout { words, made, ..read };
     drop(reading);
     let drawn = tokio::task::spawn_blocking(move || handout(&all)).await;
     let html = drawn.map_err(|error| Problem::new(Kind::Internal, error.to_string()))?;
@@ -85,23 +90,26 @@ pub async fn report(State(api): State<Api>, Id(id): Id<Uuid>, RawQuery(query): R
             HeaderValue::try_from(name).map_err(|error| Problem::new(Kind::Internal, error.to_string()))?,
         );
     }
-    Ok((headers, Html(html)).into_response())
+    Ok(about(of, (headers, Html(html))))
 }
 
-/// A form sends what nobody filled in as well.
-fn filled_in(query: &str) -> String {
-    query.split('&').filter(|pair| !pair.ends_with('=')).collect::<Vec<_>>().join("&")
-}
-
-async fn read_all(reading: &mut Reading, id: Uuid, query: &str, params: &ReportParams) -> Result<Handout> {
+/// What the report says, and whose swings it is made of.
+async fn read_all(
+    reading: &mut Reading,
+    id: Uuid,
+    query: &str,
+    params: &ReportParams,
+) -> Result<(BTreeSet<Uuid>, Handout)> {
     let athlete = athletes::get(reading, id).await?;
     let days = days(reading, id).await?;
-    let ThenNowQuery { filters: [then, now], metrics, units } = ThenNowQuery::of(&completed(query, id, &days))?;
+    let ThenNowQuery { filters: [then, now], metrics, units } =
+        ThenNowQuery::of_athlete(&completed(query, &days).query, id)?;
     let question = question(reading, metrics).await?;
     let gathered = gather(reading, id, [&then, &now], &question).await?;
     refuse_shared(&gathered.compared)?;
     let [heard_then, heard_now] = gathered.heard;
-    Ok(Handout {
+    let of = gathered.compared.athletes();
+    let handout = Handout {
         reader: match params.reader {
             Some(ReaderWord::Instructor) => Reader::Instructor,
             Some(ReaderWord::Athlete) | None => Reader::Athlete,
@@ -121,5 +129,6 @@ async fn read_all(reading: &mut Reading, id: Uuid, query: &str, params: &ReportP
         balls: gathered.balls.into(),
         version: format!("swingd {}", env!("CARGO_PKG_VERSION")),
         ..Handout::default()
-    })
+    };
+    Ok((of, handout))
 }

@@ -1,11 +1,12 @@
-//! Which days are set side by side where nobody says: the first few and the latest few of the side with most swings.
+//! Which days are set side by side where nobody says: the first few and the latest few of the side with most swings. All days
+//! where the groups are told apart without them: left against right, one bat against another.
 
+use super::query::pairs;
+use crate::daemon::local_days;
 use crate::daemon::store::StoreError;
 use crate::daemon::store::queries::swings_read::summary::{Group, SummaryOf, by_lesson};
-use crate::daemon::store::rows::{Side, UtcMicros, Word};
-use jiff::Timestamp;
+use crate::daemon::store::rows::{Side, Word};
 use jiff::civil::Date;
-use jiff::tz::TimeZone;
 use sqlx::AnyConnection;
 use std::collections::BTreeMap;
 use uuid::Uuid;
@@ -18,6 +19,13 @@ const MANY: usize = 6;
 const OF_DAYS: [&str; 6] = ["from", "to", "then_from", "then_to", "now_from", "now_to"];
 /// What says from which side.
 const OF_SIDE: [&str; 3] = ["side", "then_side", "now_side"];
+/// What tells groups apart without days: of the earlier one, of the later one.
+const APART: [[&str; 2]; 4] = [
+    ["then_side", "now_side"],
+    ["then_bat", "now_bat"],
+    ["then_drill", "now_drill"],
+    ["then_ball_source", "now_ball_source"],
+];
 
 /// A day on which an athlete swung, as days are counted at this machine.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -54,7 +62,7 @@ pub async fn days(connection: &mut AnyConnection, athlete: Uuid) -> Result<Vec<D
 fn of_groups(groups: &[Group]) -> Vec<Day> {
     let mut days: BTreeMap<Date, Day> = BTreeMap::new();
     for group in groups.iter().filter(|group| group.counted > 0) {
-        let Some(date) = date(group.first) else { continue };
+        let Some(date) = local_days::date(group.first) else { continue };
         let day = days.entry(date).or_insert(Day { date, right: 0, left: 0, unsaid: 0 });
         match group.side {
             Some(Side::Right) => day.right += group.counted,
@@ -65,28 +73,47 @@ fn of_groups(groups: &[Group]) -> Vec<Day> {
     days.into_values().collect()
 }
 
-fn date(at: UtcMicros) -> Option<Date> {
-    Some(Timestamp::from_microsecond(at.0).ok()?.to_zoned_datetime(TimeZone::system()).date())
+/// A query with what was not said in it. Completed again, it is the same.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Completed {
+    /// It. A side or a day that a form left empty is in it, for that is said: either side, no first or no last day.
+    pub query: String,
+    /// Whether its days are the usual ones, for nobody said which.
+    pub has_usual_days: bool,
+    /// Whether its side is the usual one, for nobody said which.
+    pub has_usual_side: bool,
 }
 
-/// A query with what it does not say: whose swings, which days and from which side. What a form leaves empty is left out.
-pub fn completed(query: &str, athlete: Uuid, days: &[Day]) -> String {
-    let pairs: Vec<(&str, &str)> = query.split('&').filter_map(|pair| pair.split_once('=')).collect();
-    let said = |keys: &[&str]| pairs.iter().find(|(key, _)| keys.contains(key)).map(|(_, value)| *value);
-    let has_days = pairs.iter().any(|(key, value)| OF_DAYS.contains(key) && !value.is_empty());
-    let side = match said(&OF_SIDE) {
-        Some(word) => Side::from_word(word).ok(),
-        None => most(days),
-    };
-    let mut all: Vec<String> = vec![format!("athlete={athlete}")];
-    all.extend(pairs.iter().filter(|(_, value)| !value.is_empty()).map(|(key, value)| format!("{key}={value}")));
-    if said(&OF_SIDE).is_none() {
-        all.extend(side.map(|side| format!("side={}", side.word())));
-    }
-    if !has_days {
+/// A query with the days and the side that it does not say. Groups that are told apart without days have all of them.
+pub fn completed(query: &str, days: &[Day]) -> Completed {
+    let pairs = pairs(query);
+    let is_said = |keys: &[&str]| pairs.iter().any(|(key, _)| keys.contains(&key.as_str()));
+    let usual_side = if is_said(&OF_SIDE) { None } else { most(days) };
+    let has_usual_days = !is_said(&OF_DAYS) && !are_told_apart(&pairs);
+    let mut all: Vec<String> = query.split('&').filter(|pair| says_something(pair)).map(str::to_owned).collect();
+    all.extend(usual_side.map(|side| format!("side={}", side.word())));
+    if has_usual_days {
+        let said = pairs.iter().find(|(key, value)| OF_SIDE.contains(&key.as_str()) && !value.is_empty());
+        let side = usual_side.or(said.and_then(|(_, word)| Side::from_word(word).ok()));
         all.extend(usual(&days.iter().filter(|day| day.swings(side) > 0).collect::<Vec<_>>()));
     }
-    all.join("&")
+    Completed { query: all.join("&"), has_usual_days, has_usual_side: usual_side.is_some() }
+}
+
+/// Whether a pair is filled in, or says something by being empty.
+fn says_something(pair: &str) -> bool {
+    match pair.split_once('=') {
+        Some((key, "")) => OF_DAYS.contains(&key) || OF_SIDE.contains(&key),
+        _ => !pair.is_empty(),
+    }
+}
+
+/// Whether no swing can be in both groups, whatever the days.
+fn are_told_apart(pairs: &[(String, String)]) -> bool {
+    let of = |key: &str| {
+        pairs.iter().find(|(said, _)| said == key).map(|(_, value)| value).filter(|value| !value.is_empty())
+    };
+    APART.iter().any(|[then, now]| matches!((of(then), of(now)), (Some(then), Some(now)) if then != now))
 }
 
 /// The side with most swings; none where no side was ever said.
@@ -126,7 +153,7 @@ mod tests {
     }
 
     fn of(query: &str, count: i32) -> String {
-        completed(query, Uuid::nil(), &days(count)).split_once('&').map(|(_, rest)| rest.to_owned()).unwrap_or_default()
+        completed(query, &days(count)).query
     }
 
     #[test]
@@ -151,19 +178,59 @@ mod tests {
     }
 
     #[test]
-    fn what_is_said_stays_and_what_is_left_empty_goes() {
+    fn what_is_said_stays_and_so_does_what_an_empty_field_says() {
         let form = "then_from=2026-09-08&then_to=&then_side=&now_side=left&now_bat=&metric=bat_speed_mps";
-        assert_eq!(of(form, 6), "then_from=2026-09-08&now_side=left&metric=bat_speed_mps");
+        assert_eq!(of(form, 6), "then_from=2026-09-08&then_to=&then_side=&now_side=left&metric=bat_speed_mps");
+        let either = "then_side=&now_side=";
+        assert!(of(either, 6).starts_with("then_side=&now_side=&then_from="), "{}", of(either, 6));
+        let all_days = "then_from=&then_to=&now_from=&now_to=&side=left";
+        assert_eq!(of(all_days, 6), all_days, "from the first day to the last");
     }
 
     #[test]
-    fn whatever_is_completed_can_be_read() {
-        for count in 0..15 {
-            for query in ["", "side=left", "then_side=&now_side=", "metric=bat_speed_mps&bat="] {
-                let query = completed(query, Uuid::nil(), &days(count));
-                assert!(ThenNowQuery::of(&query).is_ok(), "{query}");
+    fn groups_that_are_told_apart_without_days_have_all_of_them() {
+        let sides = "then_side=left&now_side=right";
+        assert_eq!(of(sides, 6), sides);
+        for key in ["bat", "drill", "ball_source"] {
+            let apart = format!("then_{key}=a&now_{key}=b");
+            assert_eq!(of(&apart, 6), format!("{apart}&side=right"));
+            for overlapping in
+                [format!("then_{key}=a&now_{key}=a"), format!("then_{key}=a&now_{key}="), format!("{key}=a")]
+            {
+                assert!(of(&overlapping, 6).contains("then_to=2026-09-15"), "{overlapping}");
             }
         }
-        assert!(ThenNowQuery::of(&completed("colour=red", Uuid::nil(), &[])).is_err());
+        assert_eq!(
+            of("then_side=left&now_side=right&from=2026-09-08", 6),
+            "then_side=left&now_side=right&from=2026-09-08"
+        );
+    }
+
+    #[test]
+    fn what_was_taken_by_itself_is_told() {
+        let told = |query: &str| {
+            let completed = completed(query, &days(6));
+            (completed.has_usual_days, completed.has_usual_side)
+        };
+        assert_eq!(told(""), (true, true));
+        assert_eq!(told("metric=bat_speed_mps"), (true, true));
+        assert_eq!(told("then_side="), (true, false));
+        assert_eq!(told("now_to="), (false, true));
+        assert_eq!(told("then_bat=a&now_bat=b"), (false, true));
+    }
+
+    #[test]
+    fn whatever_is_completed_can_be_read_and_stays_as_it_is() {
+        for count in 0..15 {
+            for query in ["", "side=left", "then_side=&now_side=", "metric=bat_speed_mps&bat=", "then_to=&drill=tee"] {
+                let once = completed(query, &days(count)).query;
+                assert!(ThenNowQuery::of_athlete(&once, Uuid::nil()).is_ok(), "{once}");
+                assert_eq!(completed(&once, &days(count)).query, once);
+            }
+        }
+        for query in ["colour=red", "colour", "%ff"] {
+            let query = completed(query, &[]).query;
+            assert!(ThenNowQuery::of_athlete(&query, Uuid::nil()).is_err(), "{query}");
+        }
     }
 }

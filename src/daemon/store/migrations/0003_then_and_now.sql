@@ -28,3 +28,4 @@ CREATE TABLE homework (
 ) STRICT;
 CREATE INDEX homework_by_athlete ON homework (athlete_id, given_utc_us);
 CREATE INDEX homework_by_lesson ON homework (lesson_id);
+CREATE INDEX homework_by_bat ON homework (bat_id);

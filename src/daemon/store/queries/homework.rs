@@ -101,6 +101,38 @@ pub async fn list(
     rows.iter().map(homework).collect()
 }
 
+/// All that an athlete has still to do, in the order in which it was entered.
+///
+/// # Errors
+/// If it cannot be read.
+pub async fn open(connection: &mut AnyConnection, athlete_id: Uuid) -> Result<Vec<Homework>, StoreError> {
+    let rows = sqlx::query("SELECT * FROM homework WHERE athlete_id = $1 AND ended_utc_us IS NULL ORDER BY id")
+        .bind(athlete_id.to_string())
+        .fetch_all(connection)
+        .await?;
+    rows.iter().map(homework).collect()
+}
+
+/// What an athlete did last, the latest first, no more than this many.
+///
+/// # Errors
+/// If it cannot be read.
+pub async fn latest_done(
+    connection: &mut AnyConnection,
+    athlete_id: Uuid,
+    most: i64,
+) -> Result<Vec<Homework>, StoreError> {
+    let rows = sqlx::query(
+        "SELECT * FROM homework WHERE athlete_id = $1 AND ended_utc_us IS NOT NULL
+         ORDER BY ended_utc_us DESC, id DESC LIMIT $2",
+    )
+    .bind(athlete_id.to_string())
+    .bind(most)
+    .fetch_all(connection)
+    .await?;
+    rows.iter().map(homework).collect()
+}
+
 fn homework(row: &AnyRow) -> Result<Homework, StoreError> {
     Ok(Homework {
         id: uuid(row, "id")?,
@@ -156,6 +188,38 @@ mod tests {
             assert_eq!(get(&mut changes, given.id).await.unwrap(), left);
             delete(&mut changes, Seen { id: given.id, version: 2 }).await.unwrap();
             assert!(matches!(get(&mut changes, given.id).await, Err(StoreError::NoSuch { .. })));
+        });
+    }
+
+    #[test]
+    fn what_is_open_and_what_was_done_last_is_found_however_much_there_was() {
+        on_each(async |test| {
+            let mut changes = test.store.write().await.unwrap();
+            let world = fill(&mut changes, 5, 0).await;
+            let of = |athlete: usize, k: i64, ended: Option<i64>| Homework {
+                id: Uuid::now_v7(),
+                athlete_id: world.athletes[athlete].id,
+                lesson_id: None,
+                given: UtcMicros(k),
+                drill: format!("drill {k}"),
+                bat_id: None,
+                how_much: String::new(),
+                words: String::new(),
+                ended: ended.map(UtcMicros),
+                version: 1,
+            };
+            for k in 0..260 {
+                insert(&mut changes, &of(0, k, Some(1000 - k))).await.unwrap();
+            }
+            for k in 260..263 {
+                insert(&mut changes, &of(0, k, None)).await.unwrap();
+            }
+            insert(&mut changes, &of(1, 900, None)).await.unwrap();
+            let given = |found: Vec<Homework>| found.into_iter().map(|one| one.given.0).collect::<Vec<_>>();
+            let athlete = world.athletes[0].id;
+            assert_eq!(given(open(&mut changes, athlete).await.unwrap()), [260, 261, 262]);
+            assert_eq!(given(latest_done(&mut changes, athlete, 3).await.unwrap()), [0, 1, 2]);
+            assert_eq!(latest_done(&mut changes, world.athletes[1].id, 3).await.unwrap(), []);
         });
     }
 }

@@ -16,7 +16,7 @@ use std::time::{Duration, Instant};
 const RELEASED: &[(i64, &str)] = &[
     (1, "f67b46625d627c010333239d66e2fe4c7e8fa080bb1ef18512210a3893071b7f"),
     (2, "cb13578fbd961f343bed3d5a23d78e3056e055c918f05b5de316d747e90fabc5"),
-    (3, "f78151f9a55749e222d02d4384e3ca575d658710733f746ed3d97acc4781d557"),
+    (3, "29244250d3b6e2647fff7321e698a5d2cce88e7a797b869f6d6ab3b298ff08b6"),
 ];
 
 #[test]

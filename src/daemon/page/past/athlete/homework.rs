@@ -3,30 +3,32 @@
 use super::super::super::when;
 use super::super::super::words::{name, problem};
 use crate::daemon::store::StoreError;
-use crate::daemon::store::queries::{Slice, homework};
+use crate::daemon::store::queries::homework;
 use crate::daemon::store::rows::{Bat, Homework};
 use maud::{Markup, html};
 use sqlx::AnyConnection;
 use uuid::Uuid;
 
-/// So many are looked at,
-const MOST: i64 = 200;
-/// and so many of those that are done are shown, the latest.
-const MOST_DONE: usize = 10;
+/// So many of those that are done are shown, the latest.
+const MOST_DONE: i64 = 10;
 
-/// All that was ever given.
+/// What was given.
+pub struct Given {
+    open: Vec<Homework>,
+    done: Vec<Homework>,
+}
+
+/// All that is still to be done, and what was done last.
 ///
 /// # Errors
 /// If it cannot be read.
-pub async fn all(reading: &mut AnyConnection, athlete: Uuid) -> Result<Vec<Homework>, StoreError> {
-    homework::list(reading, athlete, Slice { after: None, limit: MOST }).await
+pub async fn given(reading: &mut AnyConnection, athlete: Uuid) -> Result<Given, StoreError> {
+    let open = homework::open(reading, athlete).await?;
+    Ok(Given { open, done: homework::latest_done(reading, athlete, MOST_DONE).await? })
 }
 
 /// What is to be done, what was done, and a form for more.
-pub fn section(athlete: Uuid, given: &[Homework], bats: &[Bat]) -> Markup {
-    let (open, mut done): (Vec<&Homework>, Vec<&Homework>) = given.iter().partition(|one| one.ended.is_none());
-    done.reverse();
-    done.truncate(MOST_DONE);
+pub fn section(athlete: Uuid, Given { open, done }: &Given, bats: &[Bat]) -> Markup {
     html! {
         section.homework {
             h2 #homework { "Homework" }

@@ -53,7 +53,7 @@ pub async fn athlete(
     let every = MeasuredOf { athlete: id, bat: None, from: None, to: None };
     let balls = measured_balls(&mut reading, &every).await?;
     let bats = bats::list(&mut reading, Slice { after: None, limit: MOST_BATS }).await?;
-    let given = homework::all(&mut reading, id).await?;
+    let given = homework::given(&mut reading, id).await?;
     drop(reading);
     let is_more = had.len() > MOST_LESSONS;
     had.truncate(MOST_LESSONS);

@@ -1,7 +1,8 @@
 //! Who looked at whose page is written down, and only who may change something learns whom there else is.
 
 use super::filled;
-use crate::daemon::api::test_gate::{Gate, MANY, on_each};
+use crate::daemon::api::test_gate::{Gate, MANY, on_each, plain, there};
+use axum::http::Request;
 use std::collections::BTreeSet;
 use std::time::Duration;
 use uuid::Uuid;
@@ -49,6 +50,26 @@ fn a_look_over_the_network_is_written_down_for_whom_it_shows() {
             let (shown, html) = looked(&gate, &coach, &path).await;
             assert_eq!(shown, all, "{path}");
             assert!(html.contains("Dunlin"), "{path}");
+        }
+    });
+}
+
+#[test]
+fn a_comparison_and_its_report_show_the_athlete_of_the_path_alone_and_are_written_down() {
+    on_each(MANY, async |gate: Gate| {
+        let world = filled(&gate.api, 40).await;
+        let viewer = gate.token("viewer").await;
+        let [wren, tern] = [0, 1].map(|k| world.athletes[k].id);
+        for path in [format!("/athletes/{wren}/then-and-now"), format!("/v1/athletes/{wren}/report")] {
+            let (ids, html) = looked(&gate, &viewer, &path).await;
+            assert_eq!(ids, [wren].into(), "{path}");
+            assert!(html.contains("Wren") && !html.contains("Tern"), "{path}: {html}");
+            let unknown = gate.api.send(plain(there(Request::get(&path), 9))).await;
+            assert_eq!(unknown.status, 401, "{path}");
+            for key in ["athlete", "then_athlete", "now_athlete", "now%5Fathlete"] {
+                let refused = gate.get(&format!("{path}?{key}={tern}"), &viewer).await;
+                assert_eq!(refused.status, 400, "{path} {key}");
+            }
         }
     });
 }

@@ -1,8 +1,10 @@
 //! Then and now, the report of it, and homework, against what the API says of the same.
 
-use super::{filled, page, words};
+use super::{between, filled, page, words};
 use crate::compare::numbers::Amounts;
 use crate::daemon::api::test_api::{TestApi, athlete, on_each};
+use crate::daemon::store::queries::swings_read::FoundSwing;
+use crate::daemon::store::rows::{Mark, Side};
 use crate::engine::metrics::Metric;
 use crate::report::words::label;
 use serde_json::json;
@@ -53,6 +55,60 @@ fn the_form_says_what_is_compared_and_its_own_query_gives_the_same_page() {
         assert_eq!(compared(&again), compared(&html), "{query:?}");
         let strange = api.get(&format!("{path}?then_side=up")).await;
         assert_eq!(strange.status, 400);
+    });
+}
+
+/// What is compared, as the page says it, without what is left out.
+fn compared(html: &str) -> &str {
+    between(html, "class=\"compared\">", "</p>").split(" Left out").next().unwrap()
+}
+
+/// The query that the form of the sheet sends for the athlete.
+fn of_sheet(html: &str) -> String {
+    let form = between(html, "<form class=\"telling\" method=\"get\"", "</form>");
+    let hidden = form.split("<input type=\"hidden\" name=\"").skip(1).map(|input| {
+        let (name, rest) = input.split_once('"').unwrap();
+        format!("{name}={}", between(rest, "value=\"", "\"").replace("&amp;", "%26").replace(' ', "%20"))
+    });
+    hidden.chain(["words=".to_owned(), "for=athlete".to_owned()]).collect::<Vec<_>>().join("&")
+}
+
+#[test]
+fn the_sheet_is_of_the_swings_of_the_page() {
+    on_each(async |api: TestApi| {
+        let world = filled(&api, 120).await;
+        let whose = world.athletes[0].id;
+        let of_all = |side: Side| {
+            let is = |found: &&FoundSwing| found.swing.athlete_id == Some(whose) && found.swing.side == Some(side);
+            let counts = |found: &&FoundSwing| {
+                found.swing.mark == Mark::Keep || found.swing.mark == Mark::None && found.analysis.flags.is_empty()
+            };
+            world.swings.iter().filter(is).filter(counts).count()
+        };
+        let [left, right] = [Side::Left, Side::Right].map(of_all);
+        assert!(left > 1 && right > 1, "{left} {right}");
+        let either = page(&api, &format!("/athletes/{whose}/then-and-now?then_side=&now_side=")).await;
+        let usual = page(&api, &format!("/athletes/{whose}/then-and-now")).await;
+        assert_ne!(compared(&either), compared(&usual), "either side is more than one");
+        let empty = "then_from=&then_to=&now_from=&now_to=";
+        let mut shown = vec![either, usual];
+        for query in ["then_side=left&now_side=right".to_owned(), format!("{empty}&then_side=left&now_side=right")] {
+            let html = page(&api, &format!("/athletes/{whose}/then-and-now?{query}")).await;
+            let words = compared(&html);
+            assert!(
+                words.contains(&format!(": {left} swings on ")) && words.contains(&format!(": {right} swings on "))
+            );
+            shown.push(html);
+        }
+        for html in shown {
+            let answer = api.get(&format!("/v1/athletes/{whose}/report?{}", of_sheet(&html))).await;
+            assert_eq!(answer.status, 200, "{:?}", answer.json);
+            let sheet = String::from_utf8(answer.bytes).unwrap();
+            assert!(sheet.contains(compared(&html)), "{}: {sheet}", compared(&html));
+        }
+        let all = page(&api, &format!("/athletes/{whose}/then-and-now?{empty}")).await;
+        assert!(all.contains("in both groups"), "from the first day to the last");
+        assert!(all.contains("No side was chosen") && !all.contains("No day"), "{all}");
     });
 }
 

@@ -2,7 +2,8 @@
 
 use super::super::super::words;
 use super::family_words;
-use crate::daemon::api::then_now::usual::Day;
+use crate::daemon::api::then_now::usual::{Completed, Day};
+use crate::daemon::local_days;
 use crate::daemon::store::StoreError;
 use crate::daemon::store::queries::rounds::of_latest_lessons;
 use crate::daemon::store::queries::swings_read::SwingFilter;
@@ -10,9 +11,7 @@ use crate::daemon::store::queries::{Slice, bats};
 use crate::daemon::store::rows::{BallSource, Bat, Side, UtcMicros, Word};
 use crate::engine::metrics::Metric;
 use crate::report::words::label;
-use jiff::Timestamp;
 use jiff::civil::Date;
-use jiff::tz::TimeZone;
 use maud::{Markup, html};
 use sqlx::AnyConnection;
 use std::collections::BTreeSet;
@@ -49,18 +48,14 @@ impl Chosen {
         Self {
             prefix,
             head,
-            from: filter.from.and_then(day_of),
-            to: filter.to.and_then(|to| day_of(UtcMicros(to.0.saturating_sub(1)))),
+            from: filter.from.and_then(local_days::date),
+            to: filter.to.and_then(|to| local_days::date(UtcMicros(to.0.saturating_sub(1)))),
             side: filter.side,
             bat: filter.bat,
             drill: filter.drill.clone(),
             ball_source: filter.ball_source,
         }
     }
-}
-
-fn day_of(at: UtcMicros) -> Option<Date> {
-    Some(Timestamp::from_microsecond(at.0).ok()?.to_zoned_datetime(TimeZone::system()).date())
 }
 
 impl Form {
@@ -90,16 +85,12 @@ impl Form {
         })
     }
 
-    /// With what was taken by itself where nothing was asked for.
-    pub fn markup(&self, asked: &str) -> Markup {
+    /// With what was taken by itself where nobody said.
+    pub fn markup(&self, asked: &Completed) -> Markup {
         html! {
             details.choose.no-print data-key="choose" {
                 summary { "Choose other days, sides, bats or numbers" }
-                @if asked.is_empty() {
-                    p.faint {
-                        "Nothing was chosen: the first few days stand against the latest few, from the side with most swings."
-                    }
-                }
+                @if let Some(words) = by_itself(asked) { p.faint { (words) } }
                 form method="get" {
                     .columns { @for group in &self.groups { (self.group(group)) } }
                     (self.numbers())
@@ -172,6 +163,17 @@ impl Form {
                 } }
             }
         }
+    }
+}
+
+fn by_itself(asked: &Completed) -> Option<&'static str> {
+    match (asked.has_usual_days, asked.has_usual_side) {
+        (true, true) => Some(
+            "No day and no side was chosen: the first few days stand against the latest few, from the side with most swings.",
+        ),
+        (true, false) => Some("No day was chosen: the first few days stand against the latest few."),
+        (false, true) => Some("No side was chosen: it is the one with most swings."),
+        (false, false) => None,
     }
 }
 

@@ -38,8 +38,8 @@ pub async fn then_now(
     let mut reading = api.store.read().await?;
     let athlete = athletes::get(&mut reading, id).await?;
     let days = days(&mut reading, id).await?;
-    let query = completed(asked.as_deref().unwrap_or_default(), id, &days);
-    let ThenNowQuery { filters, metrics, .. } = ThenNowQuery::of(&query)?;
+    let asked = completed(asked.as_deref().unwrap_or_default(), &days);
+    let ThenNowQuery { filters, metrics, .. } = ThenNowQuery::of_athlete(&asked.query, id)?;
     let question = question(&mut reading, metrics).await?;
     let form = Form::read(&mut reading, id, days, &filters, &question.family).await?;
     let gathered = gather(&mut reading, id, [&filters[0], &filters[1]], &question).await?;
@@ -53,18 +53,18 @@ pub async fn then_now(
             p { "There is no swing yet. Swings made while " (name(&athlete.nickname)) " is at the plate come here." }
         } @else {
             (compared(&gathered))
-            (form.markup(asked.as_deref().unwrap_or_default()))
+            (form.markup(&asked))
             @if gathered.compared.in_both() == 0 {
                 (answers::section(&gathered, view.units))
                 (charts::section(&gathered, view.units))
                 (alike::section(&gathered, &question.family, view.units))
                 (balls::section(&gathered.balls, view.units))
-                (sheet::section(id, &query, view.units))
+                (sheet::section(id, &asked.query, view.units))
             }
         }
     };
     let title = format!("{}: then and now", athlete.nickname);
-    Ok(Page::new(title, Here::Past, view, &who, main).about([id]))
+    Ok(Page::new(title, Here::Past, view, &who, main).about(gathered.compared.athletes()).about([id]))
 }
 
 /// What stands against what, what is not among it, and what was not the same.

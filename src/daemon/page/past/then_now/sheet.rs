@@ -1,10 +1,11 @@
 //! The comparison to take home: for whom, with which words.
 
+use crate::daemon::api::then_now::query::pairs;
 use crate::report::words::Units;
 use maud::{Markup, html};
 use uuid::Uuid;
 
-/// A form that asks for the report of the same swings. It works without the script.
+/// A form that asks for the report of the same swings: what was completed, with the fields that say something by being empty. It works without the script.
 pub fn section(athlete: Uuid, query: &str, units: Units) -> Markup {
     let units = match units {
         Units::Us => "us",
@@ -15,7 +16,7 @@ pub fn section(athlete: Uuid, query: &str, units: Units) -> Markup {
             h2 { "To take home" }
             p { "The same on a sheet that prints on A4 and Letter, with your words and the homework. It names nobody but the athlete, and nothing is sent." }
             form.telling method="get" action=(format!("/v1/athletes/{athlete}/report")) {
-                @for (key, value) in pairs(query) { input type="hidden" name=(key) value=(value); }
+                @for (key, value) in pairs(query).into_iter().filter(|(key, _)| key != "units") { input type="hidden" name=(key) value=(value); }
                 input type="hidden" name="units" value=(units);
                 label { "Your words " textarea name="words" rows="3" maxlength="4000" dir="auto" {} }
                 .row {
@@ -26,10 +27,4 @@ pub fn section(athlete: Uuid, query: &str, units: Units) -> Markup {
             }
         }
     }
-}
-
-/// What a query says, decoded, without the athlete, who is in the address.
-fn pairs(query: &str) -> Vec<(String, String)> {
-    let all: Vec<(String, String)> = crate::daemon::api::then_now::query::pairs(query);
-    all.into_iter().filter(|(key, _)| key != "athlete" && key != "units").collect()
 }
