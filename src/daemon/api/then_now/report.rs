@@ -9,6 +9,7 @@ use super::query::ThenNowQuery;
 use super::refuse_shared;
 use super::usual::{completed, days};
 use crate::daemon::record::handout::{day_text, gather, homework};
+use crate::daemon::record::looked_at::looked_at;
 use crate::daemon::record::then_now::question;
 use crate::daemon::store::Reading;
 use crate::daemon::store::queries::athletes;
@@ -110,6 +111,7 @@ async fn read_all(reading: &mut Reading, id: Uuid, query: &str, params: &ReportP
         nickname: athlete.nickname,
         then: heard_then,
         now: heard_now,
+        looked_at: looked_at(&gathered.compared),
         mismatches: gathered.compared.mismatches,
         numbers: gathered.compared.numbers,
         curves: gathered.compared.curves,
