@@ -1,4 +1,4 @@
-//! WebVTT captions (W3C Candidate Recommendation of 4 April 2019) with ready lines of text, and contact times as CSV.
+//! WebVTT captions (W3C Candidate Recommendation of 4 April 2019) with ready lines of text.
 
 use std::fmt::Write;
 

@@ -2,7 +2,7 @@
 //!
 //! Who swung is not said: a film that is shown to others should not name a child.
 
-use super::words::{Cell, Row, Units, row_of};
+use super::words::{Cell, Row, Units, row_of, with_unit};
 use crate::engine::metrics::{Estimate, Metric};
 
 /// What a caption shows, in this order: no more than can be read while a film runs.
@@ -31,10 +31,9 @@ pub fn lines(swing: &InFilm, metrics: &[Option<Estimate>; Metric::COUNT], units:
     let first = if swing.met_ball { String::new() } else { ", no ball met".to_owned() };
     let mut lines = vec![format!("Swing {}{first}", swing.number)];
     for metric in SHOWN {
-        let Row { label, unit, cells } = row_of(metric, &[metrics[metric.index()]], units);
+        let Row { label, cells, .. } = row_of(metric, &[metrics[metric.index()]], units);
         if let Some(Some(Cell { value, half_width })) = cells.into_iter().next() {
-            let space = if unit.starts_with('°') { "" } else { " " };
-            lines.push(format!("{label} {value} ± {half_width}{space}{unit}"));
+            lines.push(format!("{label} {value} ± {}", with_unit(&half_width, units.of(metric))));
         }
     }
     lines

@@ -2,13 +2,17 @@
 //!
 //! Words tell in which direction a number went, not whether that is good: what is good, the instructor knows.
 
-use super::words::{Unit, Units, decimals, label, rounded};
+use super::words::{Unit, Units, decimals, label, rounded, with_unit};
 use crate::compare::conditions::{Condition, Mismatch};
 use crate::compare::numbers::{Answer, Compared, Difference, Needed};
 use crate::engine::metrics::Metric;
 
 /// Of values of a condition that is mixed within a group, so many are named.
 const MOST_NAMED: usize = 3;
+
+/// Greater amounts are none, and lesser ones are shown as nothing.
+const LARGEST_AMOUNT: f64 = 1e7;
+const LEAST_AMOUNT: f64 = 1e-6;
 
 /// An answer's word in files and in the API.
 pub fn key(answer: Answer) -> &'static str {
@@ -26,15 +30,51 @@ pub fn sentence(compared: &Compared, units: Units) -> String {
 
 /// The same without the metric's name, where that stands beside it.
 pub fn answer(compared: &Compared, units: Units) -> String {
+    let by = if compared.answer == Answer::Changed { difference(compared, units) } else { None };
+    joined(compared, by, units)
+}
+
+/// The same where the difference stands beside it as well: "changed, faster".
+pub fn answer_beside_difference(compared: &Compared, units: Units) -> String {
+    joined(compared, None, units)
+}
+
+fn joined(compared: &Compared, changed_by: Option<String>, units: Units) -> String {
+    let (head, rest) = parts(compared, units);
+    let between = match compared.answer {
+        Answer::Changed => ", ",
+        Answer::NotChanged => " ",
+        Answer::CannotTell { .. } => ": ",
+    };
+    changed_by.or(rest).map_or_else(|| head.to_owned(), |rest| format!("{head}{between}{rest}"))
+}
+
+/// The answer, and what belongs to it: the direction, the amount that would matter, what is needed, or why nothing can be
+/// told.
+pub fn parts(compared: &Compared, units: Units) -> (&'static str, Option<String>) {
     match compared.answer {
-        Answer::Changed => match difference(compared, units) {
-            Some(difference) => format!("changed, {difference}"),
-            None => "changed".to_owned(),
-        },
-        Answer::NotChanged => format!("not changed by more than {}", amount(compared.metric, compared.amount, units)),
-        Answer::CannotTell { needed: Some(needed) } => format!("cannot tell yet: {}", more(needed)),
-        Answer::CannotTell { needed: None } => format!("cannot tell: {}", why_not(compared)),
+        Answer::Changed => ("changed", direction(compared).map(str::to_owned)),
+        Answer::NotChanged => {
+            ("not changed", Some(format!("by more than {}", amount(compared.metric, compared.amount, units))))
+        }
+        Answer::CannotTell { needed: Some(needed) } => ("cannot tell yet", Some(more(needed))),
+        Answer::CannotTell { needed: None } => ("cannot tell", Some(why_not(compared).to_owned())),
     }
+}
+
+/// Where now is of then, if it is a number.
+fn direction(compared: &Compared) -> Option<&'static str> {
+    let value = compared.difference?.value;
+    let [more, less] = directions(compared.metric);
+    (value.is_finite() && value != 0.0).then_some(if value > 0.0 { more } else { less })
+}
+
+/// Decimals of a difference, its interval and both means: two digits of half the interval; without one, of the spread.
+pub fn decimals_of(compared: &Compared, unit: Unit) -> usize {
+    let half_width = compared.difference.map(|difference| 0.5 * (difference.high - difference.low));
+    let spread = [compared.then, compared.now].into_iter().filter_map(|group| group.swing_spread);
+    let all = half_width.into_iter().chain(spread.filter(|_| half_width.is_none()));
+    decimals(all.map(|value| value * unit.factor))
 }
 
 /// By how much, in which direction and how sure: "1.9 mph faster (95 %: 0.8 to 3.0)", or where the interval holds both
@@ -46,7 +86,7 @@ pub fn difference(compared: &Compared, units: Units) -> Option<String> {
     if !value.is_finite() {
         return None;
     }
-    let decimals = decimals([f64::midpoint(high, -low)].into_iter());
+    let decimals = decimals_of(compared, unit);
     let direction = |value: f64| directions(compared.metric)[usize::from(value < 0.0)];
     let size = |value: f64| rounded(value.abs(), decimals);
     let is_none = size(value).chars().all(|c| c == '0' || c == '.');
@@ -64,17 +104,21 @@ pub fn difference(compared: &Compared, units: Units) -> Option<String> {
     Some(format!("{said} (95 %: {interval})"))
 }
 
-/// An amount that would matter, with its unit: "2.0 mph".
+/// An amount that would matter, with its unit: "2.01 mph".
 pub fn amount(metric: Metric, amount: f64, units: Units) -> String {
-    let unit = units.of(metric);
-    let amount = amount * unit.factor;
-    with_unit(&rounded(amount, decimals([amount.abs()].into_iter())), unit)
+    with_unit(&amount_text(metric, amount, units), units.of(metric))
 }
 
-/// A number with its unit's sign.
-pub fn with_unit(number: &str, unit: Unit) -> String {
-    let space = if unit.sign == "°" { "" } else { " " };
-    format!("{number}{space}{}", unit.sign)
+/// The same without its unit: to two decimals as people set it, without zeros at the end; one too small for that has the
+/// digit that tells it from none.
+pub fn amount_text(metric: Metric, amount: f64, units: Units) -> String {
+    let amount = amount * units.of(metric).factor;
+    if amount.is_nan() || amount.abs() > LARGEST_AMOUNT {
+        return "–".to_owned();
+    }
+    let leading = -amount.abs().max(LEAST_AMOUNT).log10().floor();
+    let text = rounded(amount, leading.max(2.0) as usize);
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
 /// What more and what less of a metric is called.
@@ -103,10 +147,10 @@ pub fn more(Needed { swings, days }: Needed) -> String {
 fn why_not(compared: &Compared) -> &'static str {
     match (compared.then.swings, compared.now.swings, compared.difference) {
         (0, 0, _) => "no swing has this number",
-        (0, _, _) => "no swing of then has this number",
-        (_, 0, _) => "no swing of now has this number",
-        (_, _, None) => "too few days",
-        (_, _, Some(_)) => "it would take more swings than anybody makes",
+        (0, _, _) => "none of the earlier swings has this number",
+        (_, 0, _) => "none of the later swings has this number",
+        (_, _, None) => "too few days, more are needed",
+        (_, _, Some(_)) => "it takes more swings than anybody makes",
     }
 }
 

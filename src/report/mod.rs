@@ -7,7 +7,7 @@
 //! the picture; [`page`], all of it as one HTML file; [`curves`], a swing's curves as they are kept and as they leave;
 //! [`columns`], lists as a table for a terminal; [`csv_cell`], words in a cell of CSV; [`swing_rows`], swings of many recordings as a table for notebooks; [`bids`], recordings and swings for researchers'
 //! tools; [`change`] and [`then_now`], what a comparison of two groups says, in words; [`handout`], the same as a file to take
-//! home; [`captions`], a swing's numbers in a film.
+//! home; [`captions`], a swing's numbers in a film; [`squared_up`], what is taken where a ball was not measured.
 
 pub mod bids;
 pub mod captions;
@@ -19,6 +19,7 @@ pub mod event;
 pub mod handout;
 pub mod json;
 pub mod page;
+pub mod squared_up;
 pub mod svg;
 pub mod swing_rows;
 pub mod table;

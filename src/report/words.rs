@@ -79,6 +79,42 @@ pub fn label(metric: Metric) -> &'static str {
     }
 }
 
+/// What a metric is and what more of it means, in a sentence for whoever has no words of the trade.
+pub fn plainly(metric: Metric) -> &'static str {
+    match metric {
+        Metric::BatSpeed => {
+            "How fast the sweet spot, the place on the barrel that sends the ball off best, moves when it meets the ball. \
+             More is faster."
+        }
+        Metric::PeakBatSpeed => "The fastest that the sweet spot moves on its way to the ball. More is faster.",
+        Metric::PeakLead => "How long before the ball is met the bat is fastest. More is earlier.",
+        Metric::HandSpeed => "The fastest that the hands move on the way to the ball. More is faster.",
+        Metric::HandSpeedAtContact => "How fast the hands still move when the ball is met. More is faster.",
+        Metric::TimeToContact => "How long the swing takes from its start until the ball is met. Less is quicker.",
+        Metric::AttackAngle => {
+            "Whether the barrel moves up or down when it meets the ball. Above zero is up, below zero is down."
+        }
+        Metric::BatTilt => {
+            "How the bat is held when it meets the ball. Above zero the barrel is higher than the hands, below zero lower."
+        }
+        Metric::PlaneTilt => {
+            "How steep the barrel's way is just before the ball. At zero it is as flat as a table; more is steeper."
+        }
+        Metric::TurnRate => "The fastest that the bat turns around the hands on the way to the ball. More is faster.",
+        Metric::RollRate => {
+            "How fast the bat rolls about its own length, as a pencil between two hands does, when the ball is met. The sign \
+             says which way round."
+        }
+        Metric::SpeedBuilt => {
+            "How long before the ball is met the bat already has nine tenths of its speed. More is earlier."
+        }
+        Metric::PathLength => "How long the sweet spot's way is from the swing's start to the ball. More is longer.",
+        Metric::TimingWindow => {
+            "By how much the same swing could come early or late and still meet the ball squarely. More leaves more room."
+        }
+    }
+}
+
 /// A letter for a flag where there is no room for words.
 pub fn letter(flag: Flag) -> char {
     match flag {
@@ -165,6 +201,12 @@ pub fn decimals(half_widths: impl Iterator<Item = f64>) -> usize {
     (1.0 - least.log10().floor()).clamp(0.0, 2.0) as usize
 }
 
+/// A number with its unit: "2.1 mph", "75 °/s"; the degree alone stands close, "3.0°" (as SI brochure, 9th edition, § 5.4.3).
+pub fn with_unit(number: &str, unit: Unit) -> String {
+    let space = if unit.sign == "°" { "" } else { " " };
+    format!("{number}{space}{}", unit.sign)
+}
+
 /// With a true minus sign, and without one before a zero.
 pub fn rounded(value: f64, decimals: usize) -> String {
     let text = format!("{value:.decimals$}");
@@ -195,6 +237,20 @@ mod tests {
         assert_eq!(decimals([3.1].into_iter()), 1);
         assert_eq!(decimals([1e-9].into_iter()), 2);
         assert_eq!(decimals([0.0, f64::NAN].into_iter()), 1);
+    }
+
+    #[test]
+    fn every_metric_has_a_plain_sentence_of_its_own() {
+        let all: std::collections::BTreeSet<&str> = Metric::ALL.into_iter().map(plainly).collect();
+        assert_eq!(all.len(), Metric::COUNT);
+        assert!(all.iter().all(|words| words.ends_with('.') && !words.contains('%')), "{all:?}");
+    }
+
+    #[test]
+    fn units_stand_apart_and_the_degree_close() {
+        assert_eq!(with_unit("3", Units::Us.of(Metric::AttackAngle)), "3°");
+        assert_eq!(with_unit("75", Units::Us.of(Metric::TurnRate)), "75 °/s");
+        assert_eq!(with_unit("2.01", Units::Us.of(Metric::BatSpeed)), "2.01 mph");
     }
 
     #[test]

@@ -115,8 +115,9 @@ async fn balls(connection: &mut AnyConnection, compared: &ThenNow, athlete: Uuid
         balls.exit_speeds_mps = of_group.clone().filter_map(|ball| ball.exit_speed_mps).collect();
         balls.carries_m = of_group.filter_map(|ball| ball.carry_m).collect();
         if let Some(id) = typical {
-            balls.if_squared_up =
-                squared_up::read(connection, id, &squared_up::Asked::default()).await?.ok().map(|found| found.ball);
+            let asked = squared_up::Asked::default();
+            let found = squared_up::read(connection, id, &asked).await?.ok();
+            balls.if_squared_up = found.map(|found| (found.ball, found.taken(&asked)));
         }
     }
     Ok(both)

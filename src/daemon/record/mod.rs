@@ -5,7 +5,8 @@
 //! takes one in from elsewhere. [`backlog`] is what earlier runs did not store. [`plate`] is who swings next, [`outfit`] what
 //! they swing.
 //!
-//! [`then_now`] reads two selections of swings and sets them side by side; [`handout`] adds what is said around it.
+//! [`then_now`] reads two selections of swings and sets them side by side; [`handout`] adds what is said around it,
+//! [`looked_at`] how much of the groups that is.
 //! [`squared_up`] is what a swing would do to a ball that it met squarely, [`measured_balls`] what other devices measured.
 //! [`then_now`] reads two selections of swings and sets them side by side. [`film`] finds a lesson's swings in the sound of a clip.
 //!
@@ -27,6 +28,7 @@ pub mod handover;
 mod import;
 pub mod ingest;
 mod keep;
+pub mod looked_at;
 pub mod manifest;
 pub mod measured_balls;
 pub mod outfit;

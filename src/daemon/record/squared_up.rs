@@ -10,8 +10,11 @@ use crate::ball::kind::Kind;
 use crate::ball::squared_up::{Field, Meeting, SquaredUp, squared_up};
 use crate::engine::metrics::Metric;
 use crate::engine::profile::Profile;
+use crate::report::squared_up::Taken;
 use sqlx::AnyConnection;
 use uuid::Uuid;
+
+pub use crate::report::squared_up::PitchFrom;
 
 /// Sweet spot from the barrel's end where nothing is said of it, m: 6 in (common practice, no source).
 const SWEET_SPOT_FROM_TIP_M: f64 = 0.1524;
@@ -38,19 +41,6 @@ pub struct With<'a> {
     pub profile: Option<&'a Profile>,
 }
 
-/// Who said how fast the pitch was.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum PitchFrom {
-    /// Whoever asked.
-    Asked,
-    /// The round.
-    Round,
-    /// Nobody: the ball lay still, or there was none.
-    Still,
-    /// The profile by which the swing was analysed.
-    Profile,
-}
-
 /// What a ball would do, and by what pitch.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct IfSquaredUp {
@@ -60,6 +50,14 @@ pub struct IfSquaredUp {
     pub pitch_speed_mps: f64,
     /// Who said so.
     pub pitch_from: PitchFrom,
+}
+
+impl IfSquaredUp {
+    /// What was taken for it.
+    pub fn taken(&self, asked: &Asked) -> Taken {
+        let Self { pitch_speed_mps, pitch_from, .. } = *self;
+        Taken { pitch_speed_mps, pitch_from, kind: asked.kind, field: asked.field }
+    }
 }
 
 /// Why nothing can be said.

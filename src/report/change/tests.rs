@@ -46,10 +46,14 @@ fn an_interval_that_holds_both_directions_names_both() {
 #[test]
 fn what_did_not_change_names_the_amount_that_would_matter() {
     let same = compared(Metric::BatSpeed, [0.0, -0.2, 0.2], Answer::NotChanged);
-    assert_eq!(answer(&same, Units::Us), "not changed by more than 2.0 mph");
-    assert_eq!(answer(&same, Units::Metric), "not changed by more than 0.90 m/s");
+    assert_eq!(answer(&same, Units::Us), "not changed by more than 2.01 mph");
+    assert_eq!(answer(&same, Units::Metric), "not changed by more than 0.9 m/s");
     assert_eq!(amount(Metric::TurnRate, 75.0, Units::Us), "75 °/s");
-    assert_eq!(amount(Metric::AttackAngle, 3.0, Units::Us), "3.0°");
+    assert_eq!(amount(Metric::AttackAngle, 3.0, Units::Us), "3°");
+    for (given, shown) in [(12.5, "12.5°"), (0.0004, "0.0004°"), (0.0, "0°"), (f64::NAN, "–°"), (1e300, "–°")]
+    {
+        assert_eq!(amount(Metric::AttackAngle, given, Units::Us), shown);
+    }
 }
 
 #[test]
@@ -60,11 +64,11 @@ fn what_cannot_be_told_says_what_it_would_take_or_why_not() {
     unknown.answer = needs(1, 1);
     assert_eq!(answer(&unknown, Units::Us), "cannot tell yet: about 1 more swing on 1 more day");
     unknown.answer = UNKNOWN;
-    assert_eq!(answer(&unknown, Units::Us), "cannot tell: it would take more swings than anybody makes");
+    assert_eq!(answer(&unknown, Units::Us), "cannot tell: it takes more swings than anybody makes");
     unknown.difference = None;
-    assert_eq!(answer(&unknown, Units::Us), "cannot tell: too few days");
+    assert_eq!(answer(&unknown, Units::Us), "cannot tell: too few days, more are needed");
     unknown.now.swings = 0;
-    assert_eq!(answer(&unknown, Units::Us), "cannot tell: no swing of now has this number");
+    assert_eq!(answer(&unknown, Units::Us), "cannot tell: none of the later swings has this number");
 }
 
 #[test]

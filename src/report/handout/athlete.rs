@@ -1,6 +1,7 @@
 //! For the athlete and a parent: what has changed, what has not, what cannot be told yet.
 
 use super::super::then_now::Told;
+use super::super::words::plainly;
 use super::{Handout, parts, pictures};
 use maud::{Markup, html};
 
@@ -37,7 +38,7 @@ fn answers(told: &[Told], kind: &str, head: &str, none: &str, line: fn(&Told) ->
         section {
             h2 { (head) }
             @if of_kind.is_empty() { p { (none) } } @else {
-                ul.answers { @for told in of_kind { li { (line(told)) } } }
+                ul.answers { @for told in of_kind { li { (line(told)) br; span.faint { (plainly(told.metric)) } } } }
             }
         }
     }

@@ -1,5 +1,6 @@
 //! For the instructor: every number, its conditions, and how the answers came about.
 
+use super::super::svg::groups::Against;
 use super::super::then_now::{AlikeTold, GroupTold, Told, alike_words, trend_words};
 use super::super::words::meaning;
 use super::{Handout, parts, pictures};
@@ -10,10 +11,10 @@ use maud::{Markup, html};
 pub fn sections(handout: &Handout) -> Markup {
     let told = handout.told();
     html! {
-        section { h2 { "What is compared" } (parts::compared(handout)) (flags(handout)) }
+        section { h2 { "What is compared" } (parts::compared(handout)) (flags(handout)) (looked_at(handout)) }
         section { h2 { "Has it changed?" } (answers(&told)) }
         section { h2 { "How the answers came about" } (details(&told)) (method(told.len())) }
-        section { h2 { "Where the speed is" } (pictures::all(handout)) (stretches(handout)) }
+        section { h2 { "Where the speed is" } (stretches(handout)) (pictures::all(handout)) }
         section {
             h2 { "How alike the swings are" }
             (alike("Then", &handout.alike[0], handout))
@@ -110,29 +111,28 @@ fn method(count: usize) -> Markup {
     }
 }
 
-/// Where the speed curves differ, in words.
-fn stretches(handout: &Handout) -> Markup {
-    let difference = handout.curves.as_ref().and_then(|curves| curves.speed_by_time.difference.as_ref());
-    html! {
-        p {
-            @match difference {
-                None => "There are too few days for a band about the difference of the speed curves.",
-                Some(difference) if difference.differs.is_empty() => "Nowhere on the way to contact are the speeds shown to differ.",
-                Some(difference) => {
-                    "The speeds are shown to differ, with 95 % for the curve as a whole: "
-                    @for (k, stretch) in difference.differs.iter().enumerate() {
-                        @if k > 0 { "; " }
-                        "from " (milliseconds(stretch.from)) " to " (milliseconds(stretch.to)) " from contact"
-                    }
-                    "."
-                },
-            }
-        }
-    }
+/// How much of each group there is, and a swing of each to look at.
+fn looked_at(handout: &Handout) -> Markup {
+    html! { ul { @for (one, name) in handout.looked_at.iter().zip(["Then", "Now"]) { li { (one.words(name)) } } } }
 }
 
-fn milliseconds(s: f64) -> String {
-    format!("{} ms", super::super::words::rounded(s * 1e3, 0))
+/// Where the speed curves differ, in words.
+fn stretches(handout: &Handout) -> Markup {
+    html! {
+        @match &handout.curves {
+            None => p { "There are no curves of these swings." },
+            Some(curves) => {
+                p { "Speeds of then and now, with 95 % for each curve as a whole:" }
+                ul {
+                    li { "Against time, " (Against::Time.where_it_differs(&curves.speed_by_time, handout.units)) "." }
+                    li {
+                        "Against the barrel's way still to go, "
+                        (Against::Distance.where_it_differs(&curves.speed_by_distance, handout.units)) "."
+                    }
+                }
+            },
+        }
+    }
 }
 
 fn alike(name: &str, all: &[Alike], handout: &Handout) -> Markup {

@@ -13,7 +13,7 @@ mod style;
 mod tests;
 
 use super::svg::{COLOURS, RULES, TrendLine};
-use super::then_now::{Balls, Heard, Told};
+use super::then_now::{Balls, Heard, LookedAt, Told};
 use super::words::Units;
 use crate::compare::alike::{Alike, Trend};
 use crate::compare::conditions::Mismatch;
@@ -53,6 +53,8 @@ pub struct Handout {
     pub numbers: Vec<Compared>,
     /// Speeds and paths.
     pub curves: Option<ComparedCurves>,
+    /// How much of each group was looked at.
+    pub looked_at: [LookedAt; 2],
     /// How alike the swings of each group are.
     pub alike: [Vec<Alike>; 2],
     /// How each metric went over months, over all swings of the later group's kind.

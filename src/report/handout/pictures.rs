@@ -1,6 +1,7 @@
 //! The charts.
 
 use super::Handout;
+use crate::compare::numbers::Compared;
 use crate::engine::metrics::Metric;
 use crate::report::svg::groups::{self, Against};
 use crate::report::svg::{Chart, View, trend};
@@ -9,6 +10,8 @@ use maud::{Markup, html};
 
 /// How many days a trend needs to be drawn.
 const LEAST_DAYS: usize = 3;
+/// Answers of one chart: of all metrics it would be as high as a sheet, and leave half of the one before it empty.
+const MOST_ANSWERS: usize = 7;
 
 /// The few that say most, for whoever reads no tables.
 pub fn few(handout: &Handout) -> Markup {
@@ -27,8 +30,10 @@ pub fn few(handout: &Handout) -> Markup {
 /// All of them.
 pub fn all(handout: &Handout) -> Markup {
     let Handout { units, .. } = *handout;
-    let answers = groups::answers(&handout.numbers, units);
-    let mut charts = vec![Some((answers, "Each difference with its interval, in amounts that matter."))];
+    let answers = |rows: &[Compared]| {
+        Some((groups::answers(rows, units), "Each difference with its interval, in amounts that matter."))
+    };
+    let mut charts: Vec<_> = handout.numbers.chunks(MOST_ANSWERS).map(answers).collect();
     if let Some(curves) = &handout.curves {
         charts.extend(
             [

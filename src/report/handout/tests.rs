@@ -1,7 +1,13 @@
 use super::*;
+use crate::ball::Bounds;
+use crate::ball::kind::Kind;
+use crate::ball::squared_up::{Field, SquaredUp};
 use crate::compare::conditions::Condition;
 use crate::compare::numbers::{Amounts, Answer, Difference, Group, Needed};
+use crate::report::squared_up::{PitchFrom, Taken};
 use crate::report::svg::TrendPoint;
+use crate::report::svg::groups::tests::{line, mean_path};
+use crate::report::then_now::LookedAt;
 
 const HOSTILE: &str = "\"'><script>alert(1)</script>&amp;<b>";
 /// The name of a namespace (W3C, *Namespaces in XML*): nothing is asked for there.
@@ -34,6 +40,38 @@ fn compared(metric: Metric, answer: Answer) -> Compared {
     }
 }
 
+/// Faster now from 80 ms before contact on; by the way nowhere shown to differ.
+fn curves() -> ComparedCurves {
+    ComparedCurves {
+        speed_by_time: line(-0.2, 28.4, 1.4),
+        speed_by_distance: line(-2.4, 28.4, 0.3),
+        by_rotation: line(-0.2, 22.0, 1.6),
+        by_hands: line(-0.2, 7.0, -0.3),
+        then_path: mean_path(0.45, 0.0),
+        now_path: mean_path(0.6, 0.05),
+        then_typical: Some(0),
+        now_typical: Some(0),
+    }
+}
+
+/// Two balls measured then, none now; what the typical swing of now would do.
+fn balls() -> Vec<Balls> {
+    let one = Bounds::exactly(1.2);
+    let ball = SquaredUp {
+        q: Bounds::new(0.06, 0.24),
+        is_bats_own: false,
+        exit_speed_mps: Bounds::new(36.0, 42.0),
+        density_kgpm3: one,
+        carry_m: Bounds::new(80.0, 110.0),
+    };
+    let field = Field::default();
+    let given = Taken { pitch_speed_mps: 27.0, pitch_from: PitchFrom::Round, kind: Kind::Baseball, field };
+    vec![
+        Balls { name: "Then".into(), exit_speeds_mps: vec![30.0, 34.0], ..Balls::default() },
+        Balls { name: "Now".into(), if_squared_up: Some((ball, given)), ..Balls::default() },
+    ]
+}
+
 fn example(reader: Reader) -> Handout {
     let needed = Some(Needed { swings: 24, days: 2 });
     let point = |day: f64| TrendPoint { day, when: format!("day {day}"), values: vec![30.0, 31.0] };
@@ -54,7 +92,9 @@ fn example(reader: Reader) -> Handout {
             then: vec![(Some("Ash 33".into()), 30)],
             now: vec![(Some("Maple 32".into()), 30)],
         }],
-        curves: Some(ComparedCurves::default()),
+        curves: Some(curves()),
+        looked_at: [looked_at(), LookedAt::default()],
+        balls: balls(),
         trends: vec![(Metric::BatSpeed, None)],
         trend_lines: vec![TrendLine { name: "right".into(), points: [1.0, 8.0, 15.0].map(point).into() }],
         words: "Hands first.".into(),
@@ -63,6 +103,11 @@ fn example(reader: Reader) -> Handout {
         version: "swingd".into(),
         ..Handout::default()
     }
+}
+
+fn looked_at() -> LookedAt {
+    let typical = Some("Oct 8, 2026, 17:48:03, number 3 of 12 that count on that day".into());
+    LookedAt { swings: 5000, drawn: 1000, cut_at: Some(5000), typical }
 }
 
 const READERS: [Reader; 2] = [Reader::Athlete, Reader::Instructor];
@@ -93,12 +138,12 @@ fn every_answer_stands_in_both_versions() {
     let part = |from: &str, to: &str| athlete.split(from).nth(1).unwrap().split(to).next().unwrap().to_owned();
     let changed = part("What has changed</h2>", "<h2>");
     assert!(changed.contains("Bat speed at contact: 1.00 m/s faster (95 %: 0.50 to 1.50)"), "{changed}");
-    assert!(part("What has not changed</h2>", "<h2>").contains("Attack angle: the same, within 3°"));
+    assert!(part("What has not changed</h2>", "<h2>").contains("Attack angle: the same, within 3°."));
     let unsure = part("what it would take</h2>", "<h2>");
     assert!(unsure.contains("Timing window.") && unsure.contains("about 24 more swings on 2 more days"), "{unsure}");
     let instructor = handout(&example(Reader::Instructor));
     for words in [
-        "Changed: up by",
+        "Changed, 1.00 m/s faster (95 %: 0.50 to 1.50)",
         "Not changed by more than",
         "Cannot tell",
         "0.007",
@@ -122,6 +167,58 @@ fn every_answer_stands_in_both_versions() {
 }
 
 #[test]
+fn balls_are_told_as_measured_or_as_not_measured_with_what_was_taken() {
+    for reader in READERS {
+        let html = handout(&example(reader));
+        let ball = html.split("<h2>The ball</h2>").nth(1).unwrap().split("<h2>").next().unwrap();
+        for words in [
+            "how fast the ball left the bat) of 2 balls: best 34.0 m/s, the middle one (median) 32.0 m/s",
+            "Now: no ball was measured.",
+            "not measured: its typical swing would send the ball off at 36 to 42 m/s and carry it 80 to 110 m.",
+            "a baseball; the round&#39;s pitch of 27 m/s; bats from light to heavy",
+            "at sea level; no wind",
+        ] {
+            assert!(ball.replace('\'', "&#39;").contains(words), "{words}: {ball}");
+        }
+        assert!(!handout(&Handout { balls: Vec::new(), ..example(reader) }).contains("The ball"));
+    }
+    let drawn = handout(&example(Reader::Instructor));
+    assert_eq!(drawn.matches("class=\"hit\"").count(), 2);
+    assert!(drawn.contains("if squared up, not measured: 36 to 42"));
+}
+
+#[test]
+fn speeds_and_ways_are_drawn_and_told() {
+    for (reader, charts) in [(Reader::Athlete, 3), (Reader::Instructor, 10)] {
+        let html = handout(&example(reader));
+        assert_eq!(html.matches("<svg").count(), charts, "{reader:?}");
+        assert!(html.matches("line now bold").count() >= 2 && !html.contains("no swing yet"), "{reader:?}");
+    }
+    let html = handout(&example(Reader::Instructor));
+    for words in [
+        "Against time, shown to differ: 80 to 0 ms before contact.",
+        "Against the barrel's way still to go, nowhere shown to differ.",
+        "more than 5000 swings were chosen, and the newest 5000 alone were read; curves are of 1000 of 5000 swings",
+        "that of Oct 8, 2026, 17:48:03, number 3 of 12 that count on that day.",
+    ] {
+        assert!(html.contains(words), "{words}: {html}");
+    }
+    let all = Handout {
+        numbers: Metric::ALL.map(|one| compared(one, Answer::Changed)).into(),
+        ..example(Reader::Instructor)
+    };
+    assert_eq!(handout(&all).matches("aria-label=\"Has it changed?\"").count(), 2, "none as high as a sheet");
+}
+
+#[test]
+fn the_athlete_reads_what_each_number_is() {
+    let html = handout(&example(Reader::Athlete));
+    for metric in [Metric::BatSpeed, Metric::AttackAngle, Metric::TimingWindow] {
+        assert!(html.contains(crate::report::words::plainly(metric)), "{metric:?}");
+    }
+}
+
+#[test]
 fn of_one_lesson_it_says_that_nothing_can_be_told() {
     for reader in READERS {
         let alone = |metric: Metric| Compared {
@@ -137,7 +234,7 @@ fn of_one_lesson_it_says_that_nothing_can_be_told() {
             ..example(reader)
         };
         let html = handout(&few);
-        assert_eq!(html.matches("Cannot tell: no swing of now").count(), Metric::COUNT, "{html}");
+        assert_eq!(html.matches("Cannot tell: none of the later swings").count(), Metric::COUNT, "{html}");
         if reader == Reader::Athlete {
             assert!(html.contains("Nothing can be said to have changed."), "{html}");
         }

@@ -1,7 +1,7 @@
 //! How alike swings are, and how a metric went over months.
 
-use super::super::words::{Units, decimals, label, rounded};
-use super::{count, with_unit};
+use super::super::words::{Units, decimals, label, rounded, with_unit};
+use super::count;
 use crate::compare::alike::{Alike, Cause, Trend};
 use crate::engine::metrics::Metric;
 
@@ -57,9 +57,9 @@ pub fn trend_words(metric: Metric, trend: Option<&Trend>, units: Units) -> Strin
     let Some(trend) = trend else {
         return format!("{}: fewer than three days, so nothing can be said of a trend.", label(metric));
     };
-    let factor = units.of(metric).factor;
-    let decimals = decimals([0.5 * (trend.high - trend.low) * factor].into_iter());
-    let text = |value: f64| with_unit(metric, value, decimals, units);
+    let unit = units.of(metric);
+    let decimals = decimals([0.5 * (trend.high - trend.low) * unit.factor].into_iter());
+    let text = |value: f64| with_unit(&rounded(value * unit.factor, decimals), unit);
     let interval = format!("95\u{a0}%: {} to {} a month", text(trend.low), text(trend.high));
     let days = count(trend.days, "day");
     let way = if trend.low > 0.0 {

@@ -1,8 +1,7 @@
 //! One metric: has it changed?
 
 use super::super::change;
-use super::super::words::{Unit, Units, decimals, label, rounded};
-use super::plainly;
+use super::super::words::{Unit, Units, label, rounded, with_unit};
 use crate::compare::numbers::{Answer, Compared, Difference, Group};
 use crate::engine::metrics::Metric;
 
@@ -56,9 +55,9 @@ impl Told {
     /// In the reader's units.
     pub fn new(compared: &Compared, units: Units) -> Self {
         let unit = units.of(compared.metric);
-        let decimals = decimals_of(compared, unit);
+        let decimals = change::decimals_of(compared, unit);
         let text = |value: f64| rounded(value * unit.factor, decimals);
-        let amount = plainly(compared.amount * unit.factor);
+        let amount = change::amount_text(compared.metric, compared.amount, units);
         let difference = compared.difference.filter(|difference| difference.value.is_finite());
         Self {
             metric: compared.metric,
@@ -78,21 +77,8 @@ impl Told {
 
     /// A number of it with the unit.
     pub fn with_unit(&self, number: &str) -> String {
-        joined(number, self.unit)
+        with_unit(number, Unit { sign: self.unit, factor: 1.0 })
     }
-}
-
-fn joined(number: &str, sign: &str) -> String {
-    let space = if sign.starts_with('°') { "" } else { "\u{a0}" };
-    format!("{number}{space}{sign}")
-}
-
-/// As many as half the width of the interval asks for; without one, those of the spread.
-fn decimals_of(compared: &Compared, unit: Unit) -> usize {
-    let half_width = compared.difference.map(|difference| 0.5 * (difference.high - difference.low));
-    let spread = [compared.then, compared.now].into_iter().filter_map(|group| group.swing_spread);
-    let all: Vec<f64> = half_width.into_iter().chain(spread.filter(|_| half_width.is_none())).collect();
-    decimals(all.into_iter().map(|value| value * unit.factor)).min(2)
 }
 
 fn kind(answer: Answer) -> &'static str {

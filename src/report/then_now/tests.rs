@@ -2,6 +2,7 @@ use super::super::words::Units;
 use super::*;
 use crate::compare::alike::Trend;
 use crate::compare::numbers::{Answer, Compared, Difference, Group, Needed};
+use crate::engine::metrics::Metric;
 
 fn group(mean: f64) -> Group {
     Group { swings: 30, days: 3, mean: Some(mean), swing_spread: Some(0.9), day_spread: Some(0.4), sigma: Some(0.1) }
@@ -32,7 +33,7 @@ fn the_answer_stands_first_in_the_readers_units() {
     assert_eq!(metric.interval, Some(("+0.50".into(), "+1.50".into())));
     let us = Told::new(&compared(Answer::NotChanged), Units::Us);
     // 0.9 m/s ÷ 0.44704 m/s per mph.
-    assert_eq!((us.answer.as_str(), us.kind), ("Not changed by more than 2.0 mph", "same"));
+    assert_eq!((us.answer.as_str(), us.kind), ("Not changed by more than 2.01 mph", "same"));
     assert_eq!(us.then.mean.as_deref(), Some("67.1"), "half the interval is 1.1 mph: two digits of it");
     let needed = Some(Needed { swings: 24, days: 1 });
     let unsure = Told::new(&compared(Answer::CannotTell { needed }), Units::Us);
@@ -51,7 +52,7 @@ fn a_fall_is_a_fall_and_what_is_not_known_is_not_said() {
     );
     let empty = Compared { difference: None, now: Group::default(), ..compared(Answer::CannotTell { needed: None }) };
     let told = Told::new(&empty, Units::Us);
-    assert_eq!(told.answer, "Cannot tell: no swing of now has this number");
+    assert_eq!(told.answer, "Cannot tell: none of the later swings has this number");
     assert_eq!((told.difference, told.now.mean, told.details.len()), (None, None, 0));
     let one_day = Compared { now: group(31.0), ..empty };
     assert!(Told::new(&one_day, Units::Us).answer.contains("too few days"));
@@ -79,6 +80,21 @@ fn what_is_compared_and_what_is_left_out_is_one_sentence_each() {
 }
 
 #[test]
+fn what_was_looked_at_says_where_it_was_cut_and_which_swing_is_typical() {
+    let all = LookedAt { swings: 1, drawn: 0, ..LookedAt::default() };
+    assert_eq!(
+        all.words("Then"),
+        "Then: all swings that were chosen were read; curves are of 0 of 1 swing; no swing can stand for all."
+    );
+    let typical = Some("Oct 5, 2026, 17:48:03, number 3 of 20 that count on that day".into());
+    let cut = LookedAt { swings: 4990, drawn: 1000, cut_at: Some(5000), typical };
+    assert!(
+        cut.words("Now").starts_with("Now: more than 5000 swings were chosen, and the newest 5000 alone were read;")
+    );
+    assert!(cut.words("Now").ends_with("is that of Oct 5, 2026, 17:48:03, number 3 of 20 that count on that day."));
+}
+
+#[test]
 fn a_trend_is_told_only_where_its_interval_has_one_sign() {
     let trend = |low: f64, high: f64| Trend { days: 5, a_month: 0.5 * (low + high), low, high, p: 0.01 };
     let words = |low, high| trend_words(Metric::BatSpeed, Some(&trend(low, high)), Units::Metric);
@@ -94,26 +110,40 @@ fn a_trend_is_told_only_where_its_interval_has_one_sign() {
 #[test]
 fn what_was_measured_and_what_a_square_hit_would_do_are_two_sentences() {
     use crate::ball::Bounds;
-    use crate::ball::squared_up::SquaredUp;
+    use crate::ball::kind::Kind;
+    use crate::ball::squared_up::{Field, SquaredUp};
+    use crate::report::squared_up::{PitchFrom, Taken};
     let mut balls = Balls { name: "Then".into(), exit_speeds_mps: vec![30.0, 34.0, 32.0], ..Balls::default() };
     let words = balls.words(Units::Metric);
     // Median 32, Σ(x − 32)² = 8, s = √(8/2) = 2 m/s.
     assert_eq!(
         words,
-        ["Then, measured by another device: exit speed of 3 balls: best 34.0, median 32.0, spread 2.0 m/s."]
+        [
+            "Then, measured by another device: exit speed (how fast the ball left the bat) of 3 balls: best 34.0 m/s, the \
+          middle one (median) 32.0 m/s, from ball to ball about 2.0 m/s either way (one standard deviation)."
+        ]
     );
     let bounds = Bounds::new(40.0, 44.0);
-    balls.if_squared_up = Some(SquaredUp {
+    let given =
+        Taken { pitch_speed_mps: 27.0, pitch_from: PitchFrom::Round, kind: Kind::Baseball, field: Field::default() };
+    let ball = SquaredUp {
         q: bounds,
         is_bats_own: false,
         exit_speed_mps: bounds,
         density_kgpm3: bounds,
         carry_m: Bounds::new(90.0, 120.0),
-    });
+    };
+    balls.if_squared_up = Some((ball, given));
     balls.exit_speeds_mps.clear();
     let words = balls.words(Units::Metric);
     assert_eq!(words[0], "Then: no ball was measured.");
-    assert!(words[1].contains("if squared up, not measured") && words[1].contains("40 to 44 m/s"), "{words:?}");
+    assert!(words[1].contains("Taken for that: a baseball; the round's pitch of 27 m/s; bats from light to heavy"));
+    assert!(
+        words[1].contains("if squared up (")
+            && words[1].contains(", not measured: ")
+            && words[1].contains("at sea level")
+    );
+    assert!(words[1].contains("40 to 44 m/s"), "{words:?}");
     assert_eq!(balls.drawn().range, Some((40.0, 44.0)));
     assert!(Balls::default().is_empty() && !balls.is_empty());
 }

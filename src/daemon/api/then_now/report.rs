@@ -10,6 +10,7 @@ use super::usual::{completed, days};
 use super::{about, refuse_shared};
 use crate::daemon::local_days;
 use crate::daemon::record::handout::{gather, homework};
+use crate::daemon::record::looked_at::looked_at;
 use crate::daemon::record::then_now::question;
 use crate::daemon::store::Reading;
 use crate::daemon::store::queries::athletes;
@@ -118,6 +119,7 @@ async fn read_all(
         nickname: athlete.nickname,
         then: heard_then,
         now: heard_now,
+        looked_at: looked_at(&gathered.compared),
         mismatches: gathered.compared.mismatches,
         numbers: gathered.compared.numbers,
         curves: gathered.compared.curves,

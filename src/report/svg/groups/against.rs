@@ -100,7 +100,7 @@ impl Against {
     }
 
     /// Where the groups are shown to differ, or that they are nowhere, or that nobody can say.
-    pub(super) fn where_it_differs(self, line: &ComparedLine, units: Units) -> String {
+    pub fn where_it_differs(self, line: &ComparedLine, units: Units) -> String {
         let known = line.difference.as_ref().is_some_and(|d| d.mean.iter().zip(&d.half_width).any(is_pair));
         match self.sound(line) {
             Some(stretches) if !stretches.is_empty() => {

@@ -2,8 +2,9 @@
 
 use super::super::chart::{Chart, Field, Scale, WIDTH, at, frame_of, stroke, tick_text};
 use super::super::numbers::table;
-use crate::compare::numbers::{Answer, Compared, Difference, Group, Needed};
-use crate::report::words::{Unit, Units, decimals, label, rounded};
+use crate::compare::numbers::{Answer, Compared, Difference, Group};
+use crate::report::change;
+use crate::report::words::{Units, label, rounded, with_unit};
 use maud::{Markup, html};
 
 /// Shown either way of no difference, in amounts that matter.
@@ -25,6 +26,10 @@ const HALF_ZONE: f64 = 12.0;
 const STUB: f64 = 16.0;
 /// Values beyond this are none.
 const LARGEST: f64 = 1e7;
+/// Letters of a line of the answer that have room beside the scale.
+const MOST_LETTERS: usize = 20;
+/// Between two lines of the answer.
+const LINE: f64 = 19.0;
 /// Of a mark.
 const DOT: f64 = 7.0;
 
@@ -79,8 +84,8 @@ fn one(row: &Compared, top: f64, x: &Scale, units: Units) -> Markup {
         text.name.ink x="12" y=(at(top + 19.0)) { (label(row.metric)) }
         text.about x="12" y=(at(top + 40.0)) { (difference(row, units)) }
         @if let Some((value, low, high)) = amounts(row) { (mark(row.answer, [value, low, high], top + DOT_BELOW, x)) }
-        @for (i, line) in answer(row, units).iter().enumerate() {
-            @let y = at(top + 19.0 + 20.0 * i as f64);
+        @for (i, line) in lines(row, units).iter().enumerate() {
+            @let y = at(top + 19.0 + LINE * i as f64);
             @if i == 0 { text.name.ink x=(at(ANSWER_AT)) y=(y) { (line) } }
             @else { text.about x=(at(ANSWER_AT)) y=(y) { (line) } }
         }
@@ -127,64 +132,31 @@ fn dot(answer: Answer, x: f64, y: f64) -> Markup {
     }
 }
 
-/// "changed", "not changed" by more than what, or "cannot tell" and what would be needed; a line a place.
-fn answer(row: &Compared, units: Units) -> Vec<String> {
-    match row.answer {
-        Answer::Changed => {
-            let way =
-                sound(row).filter(|d| d.value != 0.0).map(|d| if d.value > 0.0 { "now more" } else { "now less" });
-            std::iter::once("changed").chain(way).map(str::to_owned).collect()
-        }
-        Answer::NotChanged => {
-            vec!["not changed".to_owned(), format!("by more than {}", amount(row, units))]
-        }
-        Answer::CannotTell { needed: Some(Needed { swings, days }) } => vec![
-            "cannot tell yet".to_owned(),
-            format!("about {swings} more {}", if swings == 1 { "swing" } else { "swings" }),
-            format!("on {} more {}", days, if days == 1 { "day" } else { "days" }),
-        ],
-        Answer::CannotTell { needed: None } => {
-            let why = match row.difference {
-                Some(_) => ["takes more swings", "than anybody makes"],
-                None if row.then.swings.min(row.now.swings) == 0 => ["not measured", "in both groups"],
-                None => ["too few days", "to say anything"],
-            };
-            std::iter::once("cannot tell").chain(why).map(str::to_owned).collect()
+/// The answer's parts, a line a place.
+fn lines(row: &Compared, units: Units) -> Vec<String> {
+    let (head, rest) = change::parts(row, units);
+    let rest = rest.map_or_else(Vec::new, |rest| broken(&rest));
+    std::iter::once(head.to_owned()).chain(rest).collect()
+}
+
+/// Between words into the fewest lines of at most [`MOST_LETTERS`], as even as they can be.
+fn broken(words: &str) -> Vec<String> {
+    let fewest = within(words, MOST_LETTERS).len();
+    (1..=MOST_LETTERS).map(|most| within(words, most)).find(|lines| lines.len() == fewest).unwrap_or_default()
+}
+
+fn within(words: &str, most: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in words.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= most => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
         }
     }
-}
-
-/// The answer in one line.
-fn answer_in_words(row: &Compared, units: Units) -> String {
-    let mut lines = answer(row, units).into_iter();
-    let first = lines.next().unwrap_or_default();
-    let rest = lines.collect::<Vec<_>>().join(" ");
-    match row.answer {
-        Answer::Changed if rest.is_empty() => first,
-        Answer::Changed => format!("{first}, {rest}"),
-        Answer::NotChanged => format!("{first} {rest}"),
-        Answer::CannotTell { needed: Some(_) } => format!("{first}: {rest} would be needed"),
-        Answer::CannotTell { needed: None } => format!("{first}: {rest}"),
-    }
-}
-
-fn amount(row: &Compared, units: Units) -> String {
-    let unit = units.of(row.metric);
-    if row.amount.is_nan() || row.amount.abs() > LARGEST {
-        return "–".to_owned();
-    }
-    with_unit(trimmed(row.amount * unit.factor), unit)
-}
-
-/// To two digits, without those that say nothing.
-fn trimmed(value: f64) -> String {
-    let decimals = (1.0 - value.abs().max(1e-3).log10().floor()).clamp(0.0, 3.0) as usize;
-    let text = rounded(value, decimals);
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
-}
-
-fn with_unit(number: String, unit: Unit) -> String {
-    if unit.sign.starts_with('°') { number + unit.sign } else { format!("{number} {}", unit.sign) }
+    lines
 }
 
 /// "+3.1 mph (1.2 to 5.0)".
@@ -193,14 +165,9 @@ fn difference(row: &Compared, units: Units) -> String {
     let Some(Difference { value, low, high, .. }) = sound(row) else {
         return "no difference known".to_owned();
     };
-    let decimals = decimals_of(low, high, unit);
+    let decimals = change::decimals_of(row, unit);
     let number = |v: f64| signed(v * unit.factor, decimals);
-    format!("{} ({} to {})", with_unit(number(value), unit), number(low), number(high))
-}
-
-/// Two digits of half the interval, as in other tables.
-fn decimals_of(low: f64, high: f64, unit: Unit) -> usize {
-    decimals(std::iter::once(0.5 * (high - low) * unit.factor)).min(1)
+    format!("{} ({} to {})", with_unit(&number(value), unit), number(low), number(high))
 }
 
 fn signed(value: f64, decimals: usize) -> String {
@@ -210,7 +177,7 @@ fn signed(value: f64, decimals: usize) -> String {
 }
 
 fn sentence(row: &Compared, units: Units) -> String {
-    format!(" {}: {}, {}.", label(row.metric), difference(row, units), answer_in_words(row, units))
+    format!(" {}: {}, {}.", label(row.metric), difference(row, units), change::answer_beside_difference(row, units))
 }
 
 fn text(rows: &[Compared], units: Units) -> Markup {
@@ -221,8 +188,8 @@ fn text(rows: &[Compared], units: Units) -> Markup {
             group(&row.then, row, units),
             group(&row.now, row, units),
             difference(row, units),
-            amount(row, units),
-            answer_in_words(row, units),
+            change::amount(row.metric, row.amount, units),
+            change::answer_beside_difference(row, units),
         ]
     };
     let caption = if rows.is_empty() { "Has it changed? Nothing was compared." } else { "Has it changed?" };
@@ -235,9 +202,9 @@ fn group(group: &Group, row: &Compared, units: Units) -> String {
     let swings = if group.swings == 1 { "swing" } else { "swings" };
     let days = if group.days == 1 { "day" } else { "days" };
     let counted = format!("{} {swings} on {} {days}", group.swings, group.days);
-    let decimals = sound(row).map_or(1, |d| decimals_of(d.low, d.high, unit));
+    let decimals = change::decimals_of(row, unit);
     let mean = group.mean.filter(|mean| mean.abs() < LARGEST);
     mean.map_or(counted.clone(), |mean| {
-        format!("{}, {counted}", with_unit(rounded(mean * unit.factor, decimals), unit))
+        format!("{}, {counted}", with_unit(&rounded(mean * unit.factor, decimals), unit))
     })
 }

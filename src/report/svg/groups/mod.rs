@@ -22,4 +22,4 @@ pub use path::then_now_path;
 pub use speed::{difference, then_now_speed};
 
 #[cfg(test)]
-mod tests;
+pub(in crate::report) mod tests;

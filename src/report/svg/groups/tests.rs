@@ -22,7 +22,7 @@ fn mean_band(swings: usize, days: usize, mean: Vec<f64>) -> MeanBand {
 }
 
 /// Then and now, now faster toward contact where `gain_mps` is positive; the band of the difference is 0.5 m/s either way.
-fn line(far: f64, top_mps: f64, gain_mps: f64) -> ComparedLine {
+pub(in crate::report) fn line(far: f64, top_mps: f64, gain_mps: f64) -> ComparedLine {
     let places: Vec<f64> = (0..=50).map(|k| far * (1.0 - f64::from(k) / 50.0)).collect();
     let then: Vec<f64> = places.iter().map(|p| usual(top_mps, p / far.abs())).collect();
     let gain = |p: &f64| gain_mps * (1.0 + p / far.abs()).powi(2);
@@ -40,7 +40,7 @@ fn by_time() -> ComparedLine {
 }
 
 /// A quarter of a circle down to contact, seen from the side; `tilt` of it in radians, `aside_m` farther from the body.
-fn mean_path(tilt: f64, aside_m: f64) -> MeanPath {
+pub(in crate::report) fn mean_path(tilt: f64, aside_m: f64) -> MeanPath {
     let times_s: Vec<f64> = (0..=40).map(|k| -0.2 + 0.005 * f64::from(k)).collect();
     let turned = |t: f64| 2.4 * ((-t / 0.2).powf(1.3));
     let on = |radius_m: f64, angle: f64| {
@@ -247,7 +247,7 @@ fn an_answers_mark_stands_at_the_difference_in_amounts() {
     assert!((lines[0] - place(2.2 / 0.9)).abs() < 0.06 && (lines[2] - place(6.2 / 3.0)).abs() < 0.06, "{lines:?}");
     assert_eq!(chart.tags("polygon class=\"arrow\"").count(), 2, "turn rate to the right, roll rate to the left");
     for words in
-        ["changed", "not changed", "by more than 1 mph", "about 40 more swings", "on 4 more days", "too few days"]
+        ["changed", "not changed", "by more than 1.01 mph", "about 40 more swings", "on 4 more days", "too few days,"]
     {
         assert!(svg.contains(&format!(">{words}<")), "{words}");
     }
