@@ -11,7 +11,9 @@ use std::io::Write;
 use std::path::PathBuf;
 
 /// What is taken where nothing is said, at the end of the help.
-const USUAL: &str = "Where no day is said, the first few days stand against the latest few; where no side is said, it is the one with most swings.";
+const USUAL: &str =
+    "Where no day is said, the first few days stand against the latest few; where no side is said, it is the one with most
+swings.";
 
 /// What `report` is asked for.
 #[derive(Clone, Debug, clap::Args)]
