@@ -40,6 +40,7 @@ pub struct FilmParams {
     /// Only swings of this round.
     round: Option<Uuid>,
     /// Units of the captions; US where nothing is said.
+    #[param(inline)]
     units: Option<UnitsWord>,
     /// From bat to microphone, m, to within half a metre or so. With it film times are those at which a contact is seen;
     /// without, at which it is heard: later by the sound's way, 3 ms a metre.
