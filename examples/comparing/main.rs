@@ -2,13 +2,15 @@
 //!
 //! ```text
 //! cargo run --release --example comparing            both
-//! cargo run --release --example comparing -- speed   how long two groups of 500 swings with curves take: 1 s at most
+//! cargo run --release --example comparing -- speed   how long two groups of 500 swings with curves take: 1 s at most, and
+//!                                                    the sheet of them to take home: 2 s at most
 //! cargo run --release --example comparing -- chance  shares of athletes without any change of whom a change is said
 //! ```
 //!
-//! The exit status is 1 if a limit is missed: 1 s, and 5 % with three standard errors of a share of so many.
+//! The exit status is 1 if a limit is missed: 1 s, 2 s, and 5 % with three standard errors of a share of so many.
 
 mod chance;
+mod sheet;
 mod speed;
 
 use std::process::ExitCode;

@@ -138,6 +138,12 @@ pub(super) fn bat_id(door: &Door, name: Option<&str>) -> anyhow::Result<Option<S
     }
 }
 
+/// What bats are called, by id.
+pub(super) fn bat_names(door: &Door) -> Result<BTreeMap<Uuid, String>, DoorError> {
+    let bats = list::<Bat>(door, &Address::new(&["v1", "bats"]), usize::MAX)?.items;
+    Ok(bats.into_iter().map(|bat| (bat.id, bat.name)).collect())
+}
+
 /// What athletes are called, by id.
 pub(super) struct Nicknames(BTreeMap<Uuid, String>);
 

@@ -39,7 +39,7 @@ pub enum Command {
     Compare(Box<compare::CompareArgs>),
     /// List the changes that matter in a comparison, or say some
     Amounts(Box<amounts::AmountsArgs>),
-    /// List an athlete's homework, give some, or say that it is done
+    /// List an athlete's homework, give some, say that it is done, or remove it
     Homework(Box<homework::HomeworkArgs>),
     /// Find where a lesson's swings are in the sound of a clip
     Film(Box<film::FilmArgs>),

@@ -1,36 +1,32 @@
 //! `swingd compare`: two groups of swings side by side, with an answer for each metric.
 
-use super::ask::{When, athlete_id, bat_id, maybe_instant, open, print_json, shown};
+use super::ask::{athlete_id, maybe_instant, open, print_json, shown};
 use super::config::ConfigArgs;
-use super::door::{Address, Door};
+use super::door::Address;
+use super::groups::GroupsArgs;
 use super::replay::UnitsArg;
 use crate::engine::metrics::Metric;
 use crate::report::columns::{Column, table};
-use crate::report::words::{Units, rounded};
+use crate::report::words::{Unit, Units, decimals, rounded};
 use jiff::Timestamp;
 use serde::Deserialize;
 use std::io::Write;
-use std::str::FromStr;
-use uuid::Uuid;
 
 /// What `compare` is asked for.
 #[derive(Clone, Debug, clap::Args)]
 pub struct CompareArgs {
-    /// Days of the earlier group
-    #[arg(long, value_name = "FROM..TO")]
-    pub then: Option<Days>,
-    /// Days of the later group
-    #[arg(long, value_name = "FROM..TO")]
-    pub now: Option<Days>,
-    /// What holds for both groups
+    /// Whose swings: nickname or id
+    #[arg(long, value_name = "NAME")]
+    pub athlete: Option<String>,
+    /// Whose the earlier group is, if not the same
+    #[arg(long, value_name = "NAME")]
+    pub then_athlete: Option<String>,
+    /// Whose the later group is, if not the same
+    #[arg(long, value_name = "NAME")]
+    pub now_athlete: Option<String>,
+    /// Which of them
     #[command(flatten)]
-    pub both: BothArgs,
-    /// What holds for the earlier group alone
-    #[command(flatten)]
-    pub then_alone: ThenArgs,
-    /// What holds for the later group alone
-    #[command(flatten)]
-    pub now_alone: NowArgs,
+    pub groups: GroupsArgs,
     /// Look at this metric alone; may be given several times
     #[arg(long, value_name = "KEY", value_parser = Metric::ALL.map(Metric::key))]
     pub metric: Vec<String>,
@@ -43,86 +39,6 @@ pub struct CompareArgs {
     /// The configuration
     #[command(flatten)]
     pub config: ConfigArgs,
-}
-
-macro_rules! group_args {
-    ($name:ident $words:literal $heading:literal $prefix:literal $athlete:literal $lesson:literal $side:literal
-     $bat:literal $drill:literal $source:literal) => {
-        #[doc = $words]
-        #[derive(Clone, Debug, Default, clap::Args)]
-        #[command(next_help_heading = $heading)]
-        pub struct $name {
-            /// This athlete's: nickname or id
-            #[arg(id = $athlete, long = $athlete, value_name = "NAME")]
-            pub athlete: Option<String>,
-            /// Of this lesson or practice
-            #[arg(id = $lesson, long = $lesson, value_name = "ID")]
-            pub lesson: Option<Uuid>,
-            /// From this side
-            #[arg(id = $side, long = $side, value_name = "SIDE", value_parser = ["right", "left"])]
-            pub side: Option<String>,
-            /// With this bat: name or id
-            #[arg(id = $bat, long = $bat, value_name = "NAME")]
-            pub bat: Option<String>,
-            /// In rounds of exactly this drill
-            #[arg(id = $drill, long = $drill, value_name = "DRILL")]
-            pub drill: Option<String>,
-            /// In rounds with this ball source
-            #[arg(id = $source, long = $source, value_name = "SOURCE",
-                                                value_parser = ["tee", "toss", "front_toss", "machine", "live", "dry"])]
-            pub ball_source: Option<String>,
-        }
-
-        impl $name {
-            fn put_into(&self, door: &Door, address: Address) -> anyhow::Result<Address> {
-                Ok(address
-                    .with(concat!($prefix, "athlete"), athlete_id(door, self.athlete.as_deref())?)
-                    .with(concat!($prefix, "lesson"), self.lesson.map(|id| id.to_string()))
-                    .with(concat!($prefix, "side"), self.side.as_ref())
-                    .with(concat!($prefix, "bat"), bat_id(door, self.bat.as_deref())?)
-                    .with(concat!($prefix, "drill"), self.drill.as_ref())
-                    .with(concat!($prefix, "ball_source"), self.ball_source.as_ref()))
-            }
-        }
-    };
-}
-
-group_args!(BothArgs "What holds for both groups." "Both groups" "" "athlete" "lesson" "side" "bat" "drill" "ball-source");
-group_args!(ThenArgs "What holds for the earlier group alone." "The earlier group alone" "then_" "then-athlete" "then-lesson"
-    "then-side" "then-bat" "then-drill" "then-ball-source");
-group_args!(NowArgs "What holds for the later group alone." "The later group alone" "now_" "now-athlete" "now-lesson"
-    "now-side" "now-bat" "now-drill" "now-ball-source");
-
-/// From a day to a day, both whole; one may be left out: `2026-10-01..2026-10-31`, `..2026-10-31`, `2026-11-01..`, or one day.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Days {
-    from: Option<When>,
-    to: Option<When>,
-}
-
-impl FromStr for Days {
-    type Err = String;
-
-    fn from_str(text: &str) -> Result<Self, String> {
-        let end = |text: &str| if text.is_empty() { Ok(None) } else { text.parse::<When>().map(Some) };
-        let (from, to) = match text.split_once("..") {
-            Some((from, to)) => (end(from)?, end(to)?),
-            None => (end(text)?, end(text)?),
-        };
-        match (from, to) {
-            (None, None) => {
-                Err("expected days such as 2026-10-01..2026-10-31, ..2026-10-31 or 2026-11-01..".to_owned())
-            }
-            (from, to) => Ok(Self { from, to }),
-        }
-    }
-}
-
-impl Days {
-    fn put_into(self, address: Address, from: &str, to: &str) -> anyhow::Result<Address> {
-        let begins = self.from.map(When::begins).transpose()?;
-        Ok(address.with(from, begins).with(to, self.to.map(When::ends).transpose()?))
-    }
 }
 
 #[derive(Deserialize)]
@@ -162,7 +78,16 @@ struct Compared {
     label: String,
     then: MetricOfGroup,
     now: MetricOfGroup,
+    difference: Option<Difference>,
     words: String,
+}
+
+/// Now minus then, with its 95 % interval.
+#[derive(Deserialize)]
+struct Difference {
+    value: f64,
+    low: f64,
+    high: f64,
 }
 
 #[derive(Deserialize)]
@@ -177,16 +102,11 @@ struct MetricOfGroup {
 /// If it is refused, or the record cannot be reached.
 pub fn run(args: &CompareArgs, out: &mut dyn Write, err: &mut dyn Write) -> anyhow::Result<()> {
     let door = open(&args.config, err)?;
-    let mut address = Address::new(&["v1", "comparison"]);
-    if let Some(then) = args.then {
-        address = then.put_into(address, "then_from", "then_to")?;
-    }
-    if let Some(now) = args.now {
-        address = now.put_into(address, "now_from", "now_to")?;
-    }
-    address = args.both.put_into(&door, address)?;
-    address = args.then_alone.put_into(&door, address)?;
-    address = args.now_alone.put_into(&door, address)?;
+    let address = Address::new(&["v1", "comparison"])
+        .with("athlete", athlete_id(&door, args.athlete.as_deref())?)
+        .with("then_athlete", athlete_id(&door, args.then_athlete.as_deref())?)
+        .with("now_athlete", athlete_id(&door, args.now_athlete.as_deref())?);
+    let mut address = args.groups.put_into(&door, address)?;
     for metric in &args.metric {
         address = address.with("metric", Some(metric));
     }
@@ -207,11 +127,16 @@ fn in_words(comparison: &Comparison, units: Units) -> String {
     for mismatch in &comparison.mismatches {
         text += &format!("not the same: {}\n", mismatch.words);
     }
-    let head = ["Metric", "Unit", "Then", "Spread", "Now", "Spread", "Answer"];
-    let columns: Vec<Column> = head
-        .iter()
-        .map(|head| if ["Then", "Now", "Spread"].contains(head) { Column::numbers(head) } else { Column::words(head) })
-        .collect();
+    let columns = [
+        Column::words("Metric"),
+        Column::words("Unit"),
+        Column::numbers("Then"),
+        Column::numbers("Spread"),
+        Column::numbers("Now"),
+        Column::numbers("Spread"),
+        Column::numbers("Now − then (95 %)"),
+        Column::words("Answer"),
+    ];
     let rows: Vec<_> = comparison.numbers.iter().map(|compared| row(compared, units)).collect();
     text + "\n" + &table(&columns, &rows) + "\nSpread: standard deviation from swing to swing of one day\n"
 }
@@ -232,6 +157,17 @@ fn group(name: &str, group: &Group) -> String {
     format!("{name}: {} on {}{days}{left_out}\n", of(group.swings, "swing"), of(group.days, "day"))
 }
 
+impl Difference {
+    /// "+1.9 (0.8 to 3.0)".
+    fn in_unit(&self, unit: Unit) -> String {
+        let [value, low, high] = [self.value, self.low, self.high].map(|value| value * unit.factor);
+        let decimals = decimals([f64::midpoint(high, -low)].into_iter());
+        let [value, low, high] = [value, low, high].map(|value| rounded(value, decimals));
+        let sign = if value.starts_with('−') { "" } else { "+" };
+        format!("{sign}{value} ({low} to {high})")
+    }
+}
+
 fn row(compared: &Compared, units: Units) -> Vec<String> {
     let metric = Metric::ALL.into_iter().find(|metric| metric.key() == compared.metric);
     let unit = metric.map(|metric| units.of(metric));
@@ -245,6 +181,7 @@ fn row(compared: &Compared, units: Units) -> Vec<String> {
         Some(rounded(value * unit.factor, decimals))
     };
     let cell = |value: Option<f64>| number(value).unwrap_or_else(|| "–".to_owned());
+    let difference = compared.difference.as_ref().zip(unit).map(|(difference, unit)| difference.in_unit(unit));
     let answer = compared.words.strip_prefix(&format!("{}: ", compared.label)).unwrap_or(&compared.words);
     vec![
         compared.label.clone(),
@@ -253,6 +190,7 @@ fn row(compared: &Compared, units: Units) -> Vec<String> {
         cell(compared.then.swing_spread),
         cell(compared.now.mean),
         cell(compared.now.swing_spread),
+        difference.unwrap_or_else(|| "–".to_owned()),
         answer.to_owned(),
     ]
 }
@@ -260,18 +198,6 @@ fn row(compared: &Compared, units: Units) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn days_are_a_span_with_either_end_open_or_one_day() {
-        let of = |text: &str| text.parse::<Days>().map(|days| (days.from.is_some(), days.to.is_some()));
-        assert_eq!(of("2026-10-01..2026-10-31"), Ok((true, true)));
-        assert_eq!((of("..2026-10-31"), of("2026-11-01..")), (Ok((false, true)), Ok((true, false))));
-        let day: Days = "2026-11-01".parse().unwrap();
-        assert_eq!(day.from, day.to);
-        for text in ["", "..", "yesterday..", "2026-10-01...2026-10-02", "2026-10-01..2026-02-30"] {
-            assert!(of(text).is_err(), "{text}");
-        }
-    }
 
     #[test]
     fn a_comparison_is_a_line_a_group_and_a_line_a_metric() {
@@ -283,7 +209,8 @@ mod tests {
             "mismatches": [{"words": "then with Ash 33, now with Maple 32"}],
             "numbers": [
                 {"metric": "bat_speed_mps", "label": "Bat speed at contact", "then": {"mean": 29.0576, "swing_spread": 0.89408},
-                    "now": {"mean": 30.0, "swing_spread": null}, "words": "Bat speed at contact: cannot tell: too few days"},
+                    "now": {"mean": 30.0, "swing_spread": null},
+                    "difference": {"value": 0.9424, "low": -0.44704, "high": 2.33184}, "words": "Bat speed at contact: cannot tell: too few days"},
             ],
         });
         let text = in_words(&serde_json::from_value(answer).unwrap(), Units::Us);
@@ -294,10 +221,19 @@ mod tests {
         assert!(text.contains("now: 1 swing on 1 day; left out: all that are older\n"), "{text}");
         assert!(text.contains("not the same: then with Ash 33, now with Maple 32\n"), "{text}");
         let line = text.lines().find(|line| line.starts_with("Bat speed")).unwrap();
-        // 29.0576 m/s are 65.0 mph, 0.89408 are 2.0.
+        // 29.0576 m/s are 65.0 mph, 0.89408 are 2.0; 0.9424, −0.44704 and 2.33184 are 2.1, −1.0 and 5.2.
         assert_eq!(
             line.split("  ").map(str::trim).filter(|cell| !cell.is_empty()).collect::<Vec<_>>(),
-            ["Bat speed at contact", "mph", "65.0", "2.0", "67.1", "–", "cannot tell: too few days"]
+            [
+                "Bat speed at contact",
+                "mph",
+                "65.0",
+                "2.0",
+                "67.1",
+                "–",
+                "+2.1 (−1.0 to 5.2)",
+                "cannot tell: too few days"
+            ]
         );
     }
 }

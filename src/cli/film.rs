@@ -13,10 +13,8 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
-/// How a sound track is come by, for the help.
-const LONG_ABOUT: &str = "Find where a lesson's swings are in the sound of a clip
-
-The cracks of bat on ball are matched with the contacts that were measured. If they fit at one place alone, it is told with its
+/// How a sound track is come by, at the end of the help.
+const HOW: &str = "The cracks of bat on ball are matched with the contacts that were measured. If they fit at one place alone, it is told with its
 uncertainty, and captions and contact times can be written; if not, why not. The sound is kept nowhere.
 
 SOUND.wav is the sound track of the clip, as long as the clip: most programs that play, cut or convert films can save or export the
@@ -24,7 +22,7 @@ sound alone; choose WAV, 44.1 or 48 kHz, 16 bits, and do not cut it or change it
 
 /// What `film` is asked for.
 #[derive(Clone, Debug, clap::Args)]
-#[command(about = "Find where a lesson's swings are in the sound of a clip", long_about = LONG_ABOUT)]
+#[command(after_long_help = HOW)]
 pub struct FilmArgs {
     /// The sound track of the clip: WAV of 44.1 or 48 kHz
     #[arg(value_name = "SOUND.wav")]
@@ -112,7 +110,7 @@ pub fn run(args: &FilmArgs, out: &mut dyn Write, err: &mut dyn Write) -> anyhow:
         return Ok(false);
     };
     if !args.json {
-        writeln!(out, "{duration_s:.1} s of sound, {cracks_found} sounds that may be cracks")?;
+        writeln!(out, "{duration_s:.1} s of sound; {cracks_found} sharp sounds were heard")?;
         matched.tell(out)?;
     }
     let mut targets = Targets::new(args.force);
@@ -138,8 +136,9 @@ impl Matched {
         let sense = if self.is_seen { "seen" } else { "heard" };
         writeln!(
             out,
-            "{matched_contacts} of {contacts_in_clip} contacts in the clip have a crack; place known to ± {:.1} ms, clock {drift_ppm:+.0} ppm",
-            HALF_WIDTH_95 * offset_sigma_s * 1e3
+            "{matched_contacts} of {contacts_in_clip} contacts in the clip have a crack; place known to ± {:.1} ms; {}",
+            HALF_WIDTH_95 * offset_sigma_s * 1e3,
+            pace(*drift_ppm)
         )?;
         writeln!(out, "Contacts as they are {sense}, seconds from the clip's beginning:")?;
         for FilmContact { number, film_s, sigma_s, met_ball } in &self.contacts {
@@ -151,8 +150,31 @@ impl Matched {
     }
 }
 
+/// How the film's clock goes against the sensor's.
+fn pace(drift_ppm: f64) -> String {
+    let size = drift_ppm.abs().round();
+    let unit = if size == 1.0 { "millionth" } else { "millionths" };
+    let way = if drift_ppm < 0.0 { "slower" } else { "faster" };
+    if size == 0.0 {
+        return "the film runs as fast as the sensor's clock".to_owned();
+    }
+    format!("the film runs {size:.0} {unit} {way} than the sensor's clock")
+}
+
 fn write(targets: &mut Targets, path: Option<&Path>, text: &str) -> anyhow::Result<()> {
     let Some(path) = path else { return Ok(()) };
     let mut file = targets.create(path)?;
     file.write_all(text.as_bytes()).with_context(|| cannot_write(path))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::pace;
+
+    #[test]
+    fn the_films_clock_is_told_in_words() {
+        assert_eq!(pace(12.4), "the film runs 12 millionths faster than the sensor's clock");
+        assert_eq!(pace(-1.2), "the film runs 1 millionth slower than the sensor's clock");
+        assert_eq!(pace(-0.3), "the film runs as fast as the sensor's clock");
+    }
 }

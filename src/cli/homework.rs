@@ -1,15 +1,16 @@
 //! `swingd homework`: what an athlete is to do until the next time; given, and done.
 
-use super::ask::{self, athlete, bat_id, instant, maybe_instant, open, print_json, shown};
+use super::ask::{self, athlete, bat_id, bat_names, instant, maybe_instant, open, print_json, shown};
 use super::config::ConfigArgs;
 use super::door::{Address, Content, Door};
 use crate::report::columns::{Column, table};
 use anyhow::Context;
-use axum::http::Method;
 use axum::http::header::{ETAG, IF_MATCH};
+use axum::http::{HeaderValue, Method};
 use jiff::Timestamp;
 use serde::Deserialize;
 use serde_json::json;
+use std::collections::BTreeMap;
 use std::io::Write;
 use uuid::Uuid;
 
@@ -30,6 +31,8 @@ pub enum What {
     Add(Box<AddArgs>),
     /// Say that it is done
     Done(Box<DoneArgs>),
+    /// Remove what was never given
+    Remove(Box<DoneArgs>),
 }
 
 /// Whose is listed.
@@ -75,7 +78,7 @@ pub struct AddArgs {
     pub config: ConfigArgs,
 }
 
-/// What is done.
+/// What is done, or removed.
 #[derive(Clone, Debug, clap::Args)]
 pub struct DoneArgs {
     /// Which
@@ -94,11 +97,12 @@ struct Homework {
     drill: String,
     how_much: String,
     words: String,
+    bat_id: Option<Uuid>,
     #[serde(default, deserialize_with = "maybe_instant")]
     ended: Option<Timestamp>,
 }
 
-/// Lists it, gives some, or ends some.
+/// Lists it, gives some, ends some, or removes some.
 ///
 /// # Errors
 /// If it is refused, or the record cannot be reached.
@@ -107,6 +111,7 @@ pub fn run(args: &HomeworkArgs, out: &mut dyn Write, err: &mut dyn Write) -> any
         What::List(args) => show(&open(&args.config, err)?, args, out),
         What::Add(args) => give(&open(&args.config, err)?, args, out),
         What::Done(args) => end(&open(&args.config, err)?, args.id, out),
+        What::Remove(args) => remove(&open(&args.config, err)?, args.id, out),
     }
 }
 
@@ -119,10 +124,12 @@ fn show(door: &Door, args: &ListArgs, out: &mut dyn Write) -> anyhow::Result<()>
     if args.json {
         return Ok(print_json(out, &all.pages)?);
     }
-    let columns = ["Given", "Drill", "How much", "Words", "Done", "Id"].map(Column::words);
+    let bats = if all.items.iter().any(|one| one.bat_id.is_some()) { bat_names(door)? } else { BTreeMap::new() };
+    let columns = ["Given", "Drill", "Bat", "How much", "Words", "Done", "Id"].map(Column::words);
     let row = |one: Homework| {
         let done = one.ended.map(|at| shown(at, false)).unwrap_or_default();
-        vec![shown(one.given, false), one.drill, one.how_much, one.words, done, one.id.to_string()]
+        let bat = one.bat_id.and_then(|id| bats.get(&id)).cloned().unwrap_or_default();
+        vec![shown(one.given, false), one.drill, bat, one.how_much, one.words, done, one.id.to_string()]
     };
     write!(out, "{}", table(&columns, &all.items.into_iter().map(row).collect::<Vec<_>>()))?;
     Ok(())
@@ -151,11 +158,23 @@ fn give(door: &Door, args: &AddArgs, out: &mut dyn Write) -> anyhow::Result<()> 
     Ok(())
 }
 
-fn end(door: &Door, id: Uuid, out: &mut dyn Write) -> anyhow::Result<()> {
+/// One piece of homework: where it is, in which version, and what it is.
+fn one(door: &Door, id: Uuid) -> anyhow::Result<(Address, HeaderValue, Homework)> {
     let address = Address::new(&["v1", "homework", &id.to_string()]);
-    let before = door.get(address.as_str())?;
-    let version = before.headers.get(ETAG).context("the service says no version of it")?.clone();
-    let given: Homework = before.read()?;
+    let answer = door.get(address.as_str())?;
+    let version = answer.headers.get(ETAG).context("the service says no version of it")?.clone();
+    Ok((address, version, answer.read()?))
+}
+
+fn remove(door: &Door, id: Uuid, out: &mut dyn Write) -> anyhow::Result<()> {
+    let (address, version, given) = one(door, id)?;
+    door.send(Method::DELETE, address.as_str(), &[(IF_MATCH, version)], Content::Nothing)?;
+    writeln!(out, "{} is removed", given.drill)?;
+    Ok(())
+}
+
+fn end(door: &Door, id: Uuid, out: &mut dyn Write) -> anyhow::Result<()> {
+    let (address, version, given) = one(door, id)?;
     let changes = json!({ "ended": Timestamp::now().max(given.given).to_string() });
     door.send(Method::PATCH, address.as_str(), &[(IF_MATCH, version)], Content::Json(changes))?;
     writeln!(out, "{} is done", given.drill)?;

@@ -5,7 +5,8 @@
 //! `progress`; `targets`, files that are written whole or not at all; `text_file`; [`config`], file, environment and flags
 //! checked; [`command`], the commands by name; [`live`], news as lines; then a file a command: [`replay`], [`track`], [`calibrate`], [`convert`],
 //! [`synth`], [`demo`], [`scan`], [`serve`], [`pair`], [`doctor`]; and those
-//! of the record, clients of the HTTP API through [`door`] with what `ask` has for all of them: [`athletes`], [`lessons`],
+//! of the record, clients of the HTTP API through [`door`] with what `ask` has for all of them and [`groups`] for those of two
+//! groups of swings: [`athletes`], [`lessons`],
 //! [`swings`], [`compare`], [`report`], [`film`], [`amounts`], [`homework`], [`import`], [`export`], [`erase`],
 //! [`ball_results`], [`reanalyse`], [`backup`].
 
@@ -26,6 +27,7 @@ pub mod door;
 pub mod erase;
 pub mod export;
 pub mod film;
+pub mod groups;
 pub mod homework;
 pub mod import;
 pub mod lessons;

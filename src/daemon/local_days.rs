@@ -3,7 +3,7 @@
 use super::store::rows::UtcMicros;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
-use jiff::{Timestamp, Zoned};
+use jiff::{Timestamp, ZonedDateTime};
 
 /// The day; none outside of the years that calendars have.
 pub fn date(at: UtcMicros) -> Option<Date> {
@@ -23,7 +23,7 @@ pub fn text(at: UtcMicros) -> String {
     local(at).map_or_else(|| "an unknown day".to_owned(), |at| at.strftime("%b %-d, %Y").to_string())
 }
 
-fn local(at: UtcMicros) -> Option<Zoned> {
+fn local(at: UtcMicros) -> Option<ZonedDateTime> {
     Some(Timestamp::from_microsecond(at.0).ok()?.to_zoned_datetime(TimeZone::system()))
 }
 

@@ -86,12 +86,18 @@ fn swings(folder: &Folder) {
         assert!(report.contains("Stay &lt;tall&gt;.") && report.contains("Cannot tell"), "of one day: {report}");
         assert!(!report.contains("<script") && !report.contains("href"), "{report}");
     }
+    let groups = ["--drill", "high tee", "--then-side", "left", "--now-ball-source", "tee", "--then", "2026-11-20"];
+    well(folder, &[&["report", "--athlete", "Wren", "--force", "--out", "wren.html"], &groups[..]].concat());
+    let report = folder.read("wren.html");
+    assert!(report.contains("from the left") && report.contains("ball: tee"), "{report}");
+    let same = ["report", "--athlete", "Wren", "--then", "2026-11-20", "--now", "..2026-11-20", "--out", "none.html"];
+    assert!(refused(folder, &same).contains("8 swings are in both groups"));
     assert!(
         refused(folder, &["report", "--athlete", "Wren", "--metric", "power", "--out", "none.html"]).contains("power")
     );
 }
 
-/// One by hand on a swing, one found by time, and a row that cannot be read.
+/// Two groups, one of which is empty, and the changes that matter.
 fn compare(folder: &Folder) {
     let groups = ["--athlete", "Wren", "--then", "..2026-11-19", "--now", "2026-11-20.."];
     let text = well(folder, &[&["compare"], &groups[..]].concat());
@@ -118,10 +124,14 @@ fn homework(folder: &Folder) {
     assert!(list.contains("3 × 10 a day") && !list.contains("Done"), "{list}");
     assert_eq!(well(folder, &["homework", "done", &id]), "high tee is done\n");
     assert!(well(folder, &["homework", "list", "Wren"]).contains("Done"));
+    assert_eq!(well(folder, &["homework", "remove", &id]), "high tee is removed\n");
+    assert_eq!(well(folder, &["homework", "list", "Wren"]), "");
+    assert!(refused(folder, &["homework", "remove", &id]).contains("homework"));
     let nobody = refused(folder, &["homework", "add", "Wrem", "tee"]);
     assert!(nobody.contains("Wren"), "{nobody}");
 }
 
+/// One by hand on a swing, one found by time, and a row that cannot be read.
 fn ball(folder: &Folder) {
     let page = json(folder, &["swings", "--json"]);
     let hit = |swing: &&Value| swing["contact"] == "ball";

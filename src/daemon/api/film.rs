@@ -8,6 +8,7 @@ use super::instant::Instant;
 use super::problem::{Kind, Problem, Result};
 use super::recordings::invalid;
 use super::refer::referred;
+use super::then_now::query::UnitsWord;
 use crate::daemon::record::film::{Filmed, InPlace, PIECES_WAITING, Pieces};
 use crate::daemon::store::queries::swings_read::SwingFilter;
 use crate::daemon::store::queries::{lessons, rounds};
@@ -25,21 +26,11 @@ use tokio::task::spawn_blocking;
 use utoipa::{IntoParams, ToSchema};
 use uuid::Uuid;
 
-/// A longer sound is not listened to, bytes: an hour and a half of one channel of 16 bits at 48 kHz.
-const LONGEST_SOUND: u64 = 512 * 1024 * 1024;
+/// A longer sound is not listened to, bytes: what the head of a WAV file can say. An hour of two channels of 16 bits at 48 kHz
+/// has 0.7 GB.
+const LONGEST_SOUND: u64 = 4 << 30;
 /// The media types that WAV goes by.
 const WAV_TYPES: [&str; 4] = ["audio/wav", "audio/x-wav", "audio/wave", "audio/vnd.wave"];
-
-/// Units of the captions.
-#[derive(Clone, Copy, Debug, Default, Deserialize, ToSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum FilmUnits {
-    /// Miles per hour and feet.
-    #[default]
-    Us,
-    /// Metres per second and metres.
-    Metric,
-}
 
 /// What is said of the film.
 #[derive(Clone, Debug, Deserialize, IntoParams)]
@@ -49,7 +40,8 @@ pub struct FilmParams {
     /// Only swings of this round.
     round: Option<Uuid>,
     /// Units of the captions; US where nothing is said.
-    units: Option<FilmUnits>,
+    #[param(inline)]
+    units: Option<UnitsWord>,
     /// From bat to microphone, m, to within half a metre or so. With it film times are those at which a contact is seen;
     /// without, at which it is heard: later by the sound's way, 3 ms a metre.
     #[param(minimum = 0.0, maximum = 100.0)]
@@ -129,7 +121,7 @@ pub struct FilmContact {
 /// That they do not fit, or at more than one place, is an answer, with a reason. The sound is not stored.
 #[utoipa::path(
     post, path = "/v1/lessons/{id}/film-match", tag = "lessons", params(("id" = Uuid, Path), FilmParams),
-    request_body(content = FilmSound, content_type = "audio/wav", description = "WAV of 44.1 or 48 kHz: integers of 16, 24 or 32 bits or floats of 32; at most 512 MB"),
+    request_body(content = FilmSound, content_type = "audio/wav", description = "WAV of 44.1 or 48 kHz: integers of 16, 24 or 32 bits or floats of 32; at most 4 GiB"),
     responses((status = 200, body = FilmMatch))
 )]
 pub async fn film_match(
@@ -144,10 +136,7 @@ pub async fn film_match(
     let place = api.turns.arrive()?;
     let sound = heard(request.into_body()).await?;
     drop(place);
-    let units = match params.units.unwrap_or_default() {
-        FilmUnits::Us => Units::Us,
-        FilmUnits::Metric => Units::Metric,
-    };
+    let units = params.units.map_or(Units::Us, Units::from);
     let placing = spawn_blocking(move || (filmed.place(&sound, params.distance_m, units), sound));
     let (placed, sound) = placing.await.map_err(|_| stopped())?;
     Ok(Json(FilmMatch::of(&sound, placed)))

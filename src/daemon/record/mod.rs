@@ -8,7 +8,7 @@
 //! [`then_now`] reads two selections of swings and sets them side by side; [`handout`] adds what is said around it,
 //! [`looked_at`] how much of the groups that is.
 //! [`squared_up`] is what a swing would do to a ball that it met squarely, [`measured_balls`] what other devices measured.
-//! [`then_now`] reads two selections of swings and sets them side by side. [`film`] finds a lesson's swings in the sound of a clip.
+//! [`film`] finds a lesson's swings in the sound of a clip.
 //!
 //! And what is done with the record as a whole. [`erase`] takes one athlete out of everything there is: rows, files of
 //! recordings ([`cut`]), what was told, copies ([`copies`]); [`theirs`] says what is whose. [`backup`] makes a copy, described

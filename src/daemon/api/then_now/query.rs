@@ -60,11 +60,20 @@ struct UnitsParam {
 /// In which units words are.
 #[derive(Clone, Copy, Debug, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
-enum UnitsWord {
+pub enum UnitsWord {
     /// Miles per hour and feet.
     Us,
     /// Metres per second and metres.
     Metric,
+}
+
+impl From<UnitsWord> for Units {
+    fn from(word: UnitsWord) -> Self {
+        match word {
+            UnitsWord::Us => Self::Us,
+            UnitsWord::Metric => Self::Metric,
+        }
+    }
 }
 
 impl ThenNowQuery {
@@ -75,10 +84,7 @@ impl ThenNowQuery {
     pub fn of(query: &str) -> Result<Self> {
         let (metrics, others) = split(query, &[METRIC]);
         let (units, filters) = split(&others, &[UNITS]);
-        let units = match read::<UnitsParam>(&units)?.units {
-            Some(UnitsWord::Metric) => Units::Metric,
-            Some(UnitsWord::Us) | None => Units::Us,
-        };
+        let units = read::<UnitsParam>(&units)?.units.map_or(Units::Us, Units::from);
         let metrics: Vec<(String, MetricWord)> = read(&metrics)?;
         let mut metrics: Vec<Metric> = metrics.into_iter().map(|(_, metric)| metric.0).collect();
         metrics.sort();

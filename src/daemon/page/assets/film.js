@@ -14,6 +14,8 @@
     return place;
   };
 
+  const ended = (words) => (/[.?!]$/.test(words) ? words : `${words}.`);
+
   const saved = (text, kind, name, words) => {
     const link = document.createElement("a");
     link.className = "button";
@@ -27,7 +29,7 @@
   const show = (said) => {
     links.forEach((link) => URL.revokeObjectURL(link));
     links = [];
-    if (!said.matched) return answer.replaceChildren(say(`Not matched: ${said.reason}.`));
+    if (!said.matched) return answer.replaceChildren(say(`Not matched: ${ended(said.reason)}`));
     const within = (1.96 * said.offset_sigma_s * 1000).toFixed(1);
     const sense = said.is_seen ? "seen" : "heard";
     const times = document.createElement("ol");
@@ -45,7 +47,7 @@
       saved(said.contacts_csv, "text/csv", "contacts.csv", "Save the contact times"),
     );
     answer.replaceChildren(
-      say(`Matched: ${said.matched_contacts} of ${said.contacts_in_clip} contacts in the clip have a crack (${said.cracks_found} sounds were heard). Its place is known to ± ${within} ms.`),
+      say(`Matched: ${said.matched_contacts} of ${said.contacts_in_clip} contacts in the clip have a crack (${said.cracks_found} sharp sounds were heard). Its place is known to ± ${within} ms.`),
       row,
       say(`Contacts as they are ${sense}, from the film's beginning:`),
       times,
@@ -56,6 +58,8 @@
     event.preventDefault();
     const asked = new URLSearchParams({ units: form.dataset.units });
     const distance = form.elements.distance.value.trim().replace(",", ".");
+    const round = form.elements.round?.value;
+    if (round) asked.set("round", round);
     if (distance) asked.set("distance_m", String(Number(distance) * Number(form.dataset.factor)));
     button.ariaBusy = "true";
     answer.replaceChildren(say("Listening …"));

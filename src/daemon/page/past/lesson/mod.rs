@@ -71,7 +71,7 @@ pub async fn lesson(
                 p.change.no-print { a.button href="?moving=yes" { "Move swings elsewhere" } }
             },
         }
-        @if who.role() >= Role::Coach && !whole.swings.is_empty() { (film::film(id, view.units)) }
+        @if who.role() >= Role::Coach && !whole.swings.is_empty() { (film::film(id, &whole.rounds, view.units)) }
         (about(&whole.lesson))
     };
     let title = format!("{}, {day}", whole.athlete.nickname);
