@@ -65,7 +65,8 @@ pub fn judge(seed: u64, duration_s: Option<f64>) -> Judged {
     let wanted = |at_s| if found.is_seen { truth.seen_s(at_s) } else { truth.heard_s(at_s) };
     let is_in_clip = |at_s: &f64| (0.0..=track.duration_s).contains(&truth.seen_s(*at_s));
     let errors = track.contacts.iter().map(|contact| contact.true_s).filter(is_in_clip);
-    judged.error_s = errors.map(|at_s| (found.film_s(at_s) - wanted(at_s)).abs()).fold(0.0, f64::max);
+    judged.error_s =
+        errors.map(|at_s| (found.film_s(at_s) - wanted(at_s)).abs()).reduce(f64::max).unwrap_or(f64::INFINITY);
     let off_s = (found.film_s(found.reference_s) - wanted(found.reference_s)).abs();
     judged.covered = [1.0, 1.96].map(|sigmas| off_s <= sigmas * found.offset_sigma_s);
     judged

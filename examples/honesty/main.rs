@@ -22,7 +22,11 @@ const DAY_SHARES: [f64; 3] = [0.0, 0.3, 0.5];
 const DEVIATIONS: f64 = 3.7;
 
 fn main() -> ExitCode {
-    let athletes = std::env::args().nth(1).and_then(|text| text.parse().ok()).unwrap_or(10_000);
+    let asked = std::env::args().nth(1).unwrap_or_else(|| "10000".to_owned());
+    let Some(athletes) = asked.parse().ok().filter(|athletes| *athletes > 0) else {
+        eprintln!("{asked}: expected a number of athletes, 1 or more");
+        return ExitCode::FAILURE;
+    };
     println!("of {athletes} athletes each, %: falsely changed | falsely not changed | intervals that hold |");
     println!("told of a change of one spread: of all numbers, of one | told of none\n");
     println!("{:32} day    false     same     held      all      one     none", "days");

@@ -4,8 +4,10 @@
 //! for all swings of a day too, which do not spread them; so the sensor's part is that or less, and the athlete's that or
 //! more. Sources and what was measured: proto-docs/comparison-curves.md.
 
+use super::numbers::holm;
 use super::{Observed, days, student};
 use crate::engine::metrics::Metric;
+use statrs::distribution::{ChiSquared, ContinuousCDF};
 use std::collections::BTreeMap;
 
 /// Spreads of a metric, in its unit, over rounds and days.
@@ -25,18 +27,18 @@ pub struct Alike {
     pub sigma: Option<f64>,
     /// Standard deviation of the athlete alone: √(within_day² − sigma²), 0 where the sensor explains all of it.
     pub athlete: Option<f64>,
-    /// Whose spread it is.
+    /// Whose spread it is; `None` where there are too few swings to tell.
     pub cause: Option<Cause>,
 }
 
-/// Is it the athlete or the sensor?
+/// Is it the athlete or the sensor? Told where the whole 95 % interval of the variance within a day says so.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Cause {
     /// More than three quarters of the variance within a day are not the sensor's.
     Athlete,
     /// Something of both.
     Both,
-    /// More than three quarters are the sensor's: a steadier swing would not show.
+    /// More than three quarters may be the sensor's: a steadier swing might not show.
     Sensor,
 }
 
@@ -51,8 +53,10 @@ pub struct Trend {
     pub low: f64,
     /// to,
     pub high: f64,
-    /// and two-sided p of none.
+    /// two-sided p of none,
     pub p: f64,
+    /// and after Holm over the metrics that are looked at together.
+    pub p_holm: f64,
 }
 
 /// For each metric, in the order of [`Metric::ALL`].
@@ -79,7 +83,7 @@ fn of(swings: &[Observed], metric: Metric) -> Alike {
         between_days: days.between(),
         sigma,
         athlete: within_day.zip(sigma).map(|(all, sensor)| (all * all - sensor * sensor).max(0.0).sqrt()),
-        cause: within_day.zip(sigma).and_then(|(all, sensor)| cause(all, sensor)),
+        cause: within_day.zip(sigma).and_then(|(all, sensor)| cause(all, sensor, days.degrees_of_freedom())),
     }
 }
 
@@ -90,13 +94,16 @@ fn value(swing: &Observed, metric: Metric) -> Option<f64> {
     swing.metrics.get(metric.index())?.map(|estimate| estimate.value).filter(|value| value.abs() < LARGEST)
 }
 
-/// Whose spread: the standard deviation of all, and that of the sensor alone. `None` where there is no spread.
-fn cause(all: f64, sensor: f64) -> Option<Cause> {
-    let share = sensor * sensor / (all * all);
-    match share {
-        _ if share > 0.75 => Some(Cause::Sensor),
-        _ if share < 0.25 => Some(Cause::Athlete),
-        _ if share.is_finite() => Some(Cause::Both),
+/// Whose spread: the standard deviation of all with its degrees of freedom, and that of the sensor alone. The share of the
+/// sensor has the interval of 1/all², χ² of the degrees of freedom. `None` where that leaves it open, or there is no spread.
+fn cause(all: f64, sensor: f64, degrees: f64) -> Option<Cause> {
+    let chi_squared = ChiSquared::new(degrees).ok()?;
+    let share = |p: f64| sensor * sensor / (all * all) * chi_squared.inverse_cdf(p) / degrees;
+    let (low, high) = (share(0.025), share(0.975));
+    match high.is_finite() {
+        true if low > 0.75 => Some(Cause::Sensor),
+        true if high < 0.25 => Some(Cause::Athlete),
+        true if low >= 0.25 && high <= 0.75 => Some(Cause::Both),
         _ => None,
     }
 }
@@ -120,12 +127,17 @@ impl<K: Ord> Groups<K> {
 
     /// Variance about the groups' own means, pooled; `None` where no group has two.
     fn variance(&self) -> Option<f64> {
-        let left: usize = self.0.values().map(|values| values.len() - 1).sum();
+        let left = self.degrees_of_freedom();
         let squares = |values: &Vec<f64>| {
             let mean = mean(values);
             values.iter().map(|value| (value - mean).powi(2)).sum::<f64>()
         };
-        (left > 0).then(|| self.0.values().map(squares).sum::<f64>() / left as f64)
+        (left > 0.0).then(|| self.0.values().map(squares).sum::<f64>() / left)
+    }
+
+    /// Of that variance.
+    fn degrees_of_freedom(&self) -> f64 {
+        self.0.values().map(|values| values.len().saturating_sub(1)).sum::<usize>() as f64
     }
 
     fn within(&self) -> Option<f64> {
@@ -191,8 +203,21 @@ pub fn trend(swings: &[Observed], metric: Metric) -> Option<Trend> {
         low: MONTH_DAYS * (line.slope - half_width),
         high: MONTH_DAYS * (line.slope + half_width),
         p,
+        p_holm: p,
     };
     (p.is_finite() && trend.low.is_finite() && trend.high.is_finite()).then_some(trend)
+}
+
+/// Of metrics that are looked at together. One without a trend counts among them, with p = 1.
+pub fn trends(swings: &[Observed], family: &[Metric]) -> Vec<Option<Trend>> {
+    let mut found: Vec<Option<Trend>> = family.iter().map(|metric| trend(swings, *metric)).collect();
+    let p: Vec<f64> = found.iter().map(|trend| trend.map_or(1.0, |trend| trend.p)).collect();
+    for (trend, p_holm) in found.iter_mut().zip(holm(&p)) {
+        if let Some(trend) = trend {
+            trend.p_holm = p_holm;
+        }
+    }
+    found
 }
 
 /// A weighted straight line.
@@ -255,18 +280,27 @@ mod tests {
         near(found.between_days, ((4.8 - 10.0 / 3.0) / 2.4f64).sqrt());
         near(found.sigma, 1.5);
         near(found.athlete, (10.0f64 / 3.0 - 2.25).sqrt());
-        assert_eq!(found.cause, Some(Cause::Both));
+        assert_eq!(found.cause, None, "three degrees of freedom leave the share of 0.675 open");
     }
 
     #[test]
     fn whose_spread_it_is() {
-        let with = |sigma: f64| bat_speed(&[observed(1, None, 29.0, sigma), observed(1, None, 31.0, sigma)]);
-        // The variance is 2.
-        assert_eq!(with(0.5f64.sqrt() * 0.999).cause, Some(Cause::Athlete));
-        assert_eq!(with(1.0).cause, Some(Cause::Both));
-        assert_eq!(with(1.5f64.sqrt() * 1.001).cause, Some(Cause::Sensor));
+        let swings = |sigma: f64| (0..101).map(move |k| observed(1, None, if k % 2 == 0 { 29.0 } else { 31.0 }, sigma));
+        let with = |sigma: f64| bat_speed(&swings(sigma).collect::<Vec<_>>());
+        // 101 swings, 51 of them low: the variance is 4·51·50/101/100. χ² of 100: 74.222 and 129.561 (2.5 % and 97.5 %;
+        // Abramowitz & Stegun, table 26.8).
+        let variance = 4.0 * 51.0 * 50.0 / 101.0 / 100.0;
+        let share = |share: f64| with((variance * share).sqrt()).cause;
+        assert_eq!((share(0.25 / 1.29561 - 1e-5), share(0.25 / 1.29561 + 1e-5)), (Some(Cause::Athlete), None));
+        assert_eq!((share(0.75 / 0.74222 - 1e-4), share(0.75 / 0.74222 + 1e-4)), (None, Some(Cause::Sensor)));
+        assert_eq!(
+            (share(0.25 / 0.74222 + 1e-4), share(0.75 / 1.29561 - 1e-5)),
+            (Some(Cause::Both), Some(Cause::Both))
+        );
         assert_eq!((with(9.0).athlete, with(9.0).cause), (Some(0.0), Some(Cause::Sensor)));
         assert_eq!((with(1.0).within_round, with(1.0).between_days), (None, None));
+        let two = bat_speed(&[observed(1, None, 29.0, 0.1), observed(1, None, 31.0, 0.1)]);
+        assert_eq!(two.cause, Some(Cause::Athlete), "even the most that two swings leave open is a share of 0.025");
     }
 
     #[test]

@@ -14,7 +14,7 @@ use super::Observed;
 use crate::engine::metrics::Metric;
 use cells::Cells;
 use design::design;
-use holm::holm;
+pub(super) use holm::holm;
 use inference::Inference;
 use needed::needed;
 use reml::Fit;

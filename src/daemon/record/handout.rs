@@ -8,7 +8,7 @@ use super::super::store::queries::{Slice, bats, homework as stored_homework};
 use super::super::store::rows::{self, Side, Word};
 use super::squared_up;
 use super::then_now::{Chosen, ThenNow, choose, observed, then_now};
-use crate::compare::alike::{Alike, Trend, alike, trend};
+use crate::compare::alike::{Alike, Trend, alike, trends};
 use crate::compare::numbers::Question;
 use crate::engine::metrics::{Flag, Metric};
 use crate::report::handout::Homework;
@@ -63,7 +63,7 @@ pub async fn gather(
         Gathered {
             heard,
             alike: [alike(&compared.then.observed()), alike(&compared.now.observed())],
-            trends: family.into_iter().map(|metric| (metric, trend(&swings, metric))).collect(),
+            trends: family.iter().copied().zip(trends(&swings, &family)).collect(),
             trend_lines: trend_lines(&over_months, side),
             flags: flags(&compared),
             balls,

@@ -46,13 +46,16 @@ pub fn alike_words(alike: &Alike, units: Units) -> AlikeTold {
         cause: match alike.cause {
             Some(Cause::Athlete) => "the athlete's",
             Some(Cause::Both) => "the athlete's and the sensor's",
-            Some(Cause::Sensor) => "the sensor's: a steadier swing would not show",
+            Some(Cause::Sensor) => "may be the sensor's alone: a steadier swing might not show",
             None => "cannot tell: too few swings",
         },
     }
 }
 
-/// Whether it rises, falls, or cannot be told, with the interval of its slope.
+/// Of the metrics that are looked at together, so many in a hundred may seem to have a trend that has none.
+const LEVEL: f64 = 0.05;
+
+/// Whether it rises, falls, or cannot be told, with the interval of its slope alone.
 pub fn trend_words(metric: Metric, trend: Option<&Trend>, units: Units) -> String {
     let Some(trend) = trend else {
         return format!("{}: fewer than three days, so nothing can be said of a trend.", label(metric));
@@ -62,9 +65,10 @@ pub fn trend_words(metric: Metric, trend: Option<&Trend>, units: Units) -> Strin
     let text = |value: f64| with_unit(&rounded(value * unit.factor, decimals), unit);
     let interval = format!("95\u{a0}%: {} to {} a month", text(trend.low), text(trend.high));
     let days = count(trend.days, "day");
-    let way = if trend.low > 0.0 {
+    let is_told = trend.p_holm <= LEVEL;
+    let way = if is_told && trend.low > 0.0 {
         format!("rises by about {} a month", text(trend.a_month))
-    } else if trend.high < 0.0 {
+    } else if is_told && trend.high < 0.0 {
         format!("falls by about {} a month", text(-trend.a_month))
     } else {
         "cannot be told to rise or to fall".to_owned()

@@ -96,7 +96,7 @@ fn what_was_looked_at_says_where_it_was_cut_and_which_swing_is_typical() {
 
 #[test]
 fn a_trend_is_told_only_where_its_interval_has_one_sign() {
-    let trend = |low: f64, high: f64| Trend { days: 5, a_month: 0.5 * (low + high), low, high, p: 0.01 };
+    let trend = |low: f64, high: f64| Trend { days: 5, a_month: 0.5 * (low + high), low, high, p: 0.01, p_holm: 0.04 };
     let words = |low, high| trend_words(Metric::BatSpeed, Some(&trend(low, high)), Units::Metric);
     assert!(
         words(0.1, 0.5)
@@ -104,6 +104,8 @@ fn a_trend_is_told_only_where_its_interval_has_one_sign() {
     );
     assert!(words(-0.5, -0.1).contains("falls by about 0.30 m/s"));
     assert!(words(-0.1, 0.5).contains("cannot be told to rise or to fall"));
+    let among_many = Trend { p_holm: 0.06, ..trend(0.1, 0.5) };
+    assert!(trend_words(Metric::BatSpeed, Some(&among_many), Units::Metric).contains("cannot be told to rise"));
     assert!(trend_words(Metric::BatSpeed, None, Units::Us).contains("fewer than three days"));
 }
 

@@ -77,7 +77,7 @@ pub async fn alike(State(api): State<Api>, Id(id): Id<Uuid>, OneQuery(mut filter
     drop(reading);
     let computing = tokio::task::spawn_blocking(move || {
         let observed = chosen.observed();
-        let trends = Metric::ALL.map(|metric| alike::trend(&observed, metric));
+        let trends = alike::trends(&observed, &Metric::ALL);
         AlikeOut::of(id, &chosen, &alike::alike(&observed), &trends)
     });
     Ok(Json(computing.await.map_err(|error| Problem::new(Kind::Internal, error.to_string()))?))

@@ -312,7 +312,7 @@ pub struct AlikeMetric {
     trend: Option<TrendOut>,
 }
 
-/// Is it the athlete or the sensor?
+/// Is it the athlete or the sensor? Told where the 95 % interval of the spread within a day says so.
 #[derive(Clone, Copy, Debug, Serialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum CauseWord {
@@ -320,7 +320,7 @@ pub enum CauseWord {
     Athlete,
     /// Something of both.
     Both,
-    /// Mostly the sensor: a steadier swing would not show.
+    /// It may be the sensor alone: a steadier swing might not show.
     Sensor,
 }
 
@@ -336,34 +336,35 @@ pub struct TrendOut {
     low: f64,
     /// to.
     high: f64,
-    /// Two-sided p of none.
+    /// Two-sided p of none,
     p: f64,
+    /// and after Holm over the metrics.
+    p_holm: f64,
 }
 
 impl AlikeOut {
     /// As it leaves; trends in the order of [`Metric::ALL`].
-    pub fn of(athlete_id: Uuid, chosen: &Chosen, alike: &[Alike], trends: &[Option<Trend>; Metric::COUNT]) -> Self {
-        let metric = |alike: &Alike| AlikeMetric {
-            metric: MetricWord(alike.metric),
-            label: label(alike.metric),
-            unit: Units::Metric.of(alike.metric).sign,
-            swings: alike.swings,
-            within_round: alike.within_round,
-            within_day: alike.within_day,
-            between_days: alike.between_days,
-            sigma: alike.sigma,
-            athlete: alike.athlete,
-            cause: alike.cause.map(|cause| match cause {
-                Cause::Athlete => CauseWord::Athlete,
-                Cause::Both => CauseWord::Both,
-                Cause::Sensor => CauseWord::Sensor,
-            }),
-            trend: trends
-                .get(alike.metric.index())
-                .copied()
-                .flatten()
-                .map(|Trend { days, a_month, low, high, p }| TrendOut { days, a_month, low, high, p }),
-        };
+    pub fn of(athlete_id: Uuid, chosen: &Chosen, alike: &[Alike], trends: &[Option<Trend>]) -> Self {
+        let metric =
+            |alike: &Alike| AlikeMetric {
+                metric: MetricWord(alike.metric),
+                label: label(alike.metric),
+                unit: Units::Metric.of(alike.metric).sign,
+                swings: alike.swings,
+                within_round: alike.within_round,
+                within_day: alike.within_day,
+                between_days: alike.between_days,
+                sigma: alike.sigma,
+                athlete: alike.athlete,
+                cause: alike.cause.map(|cause| match cause {
+                    Cause::Athlete => CauseWord::Athlete,
+                    Cause::Both => CauseWord::Both,
+                    Cause::Sensor => CauseWord::Sensor,
+                }),
+                trend: trends.get(alike.metric.index()).copied().flatten().map(
+                    |Trend { days, a_month, low, high, p, p_holm }| TrendOut { days, a_month, low, high, p, p_holm },
+                ),
+            };
         Self { athlete_id, group: GroupOut::of(chosen), metrics: alike.iter().map(metric).collect() }
     }
 }
