@@ -56,7 +56,8 @@ pub struct SquaredUp {
 
 /// What a ball would do that is met squarely. `None`: something is no number of bat, ball or field.
 ///
-/// A range holds what is not known of bat, ball, air and spin, and the 95 % interval of bat speed.
+/// A range holds what is not known of bat, ball (its mass in the collision alone; flight takes the middle one), air and spin, and
+/// the 95 % interval of bat speed.
 pub fn squared_up(meeting: &Meeting, field: &Field) -> Option<SquaredUp> {
     let own = meeting.bat.and_then(|bat| bat.q(meeting.kind));
     let q = own.unwrap_or_else(|| meeting.kind.usual_q());

@@ -38,8 +38,7 @@ pub struct Question {
 pub struct Amounts(pub [f64; Metric::COUNT]);
 
 impl Default for Amounts {
-    /// Common practice, no source, but for angles and times of which nothing smaller is worth a lesson. Stated in
-    /// proto-docs/comparison.md.
+    /// Common practice, no source. Stated in proto-docs/comparison.md.
     fn default() -> Self {
         Self(Metric::ALL.map(|metric| match metric {
             Metric::BatSpeed | Metric::PeakBatSpeed => 0.9,

@@ -24,7 +24,7 @@ fn how_sure() -> Markup {
     html! {
         p {
             "No measurement is exact, and everybody swings a little differently each time and each day. So behind a number \
-             there is a range, or ±: if we did all of this many times, the true number would be within such a range in about 95 \
+             there is a range: if we did all of this many times, the true number would be within such a range in about 95 \
              of 100 cases. We say that something has changed only when days and swings that merely happen to differ would hardly \
              ever look like it."
         }

@@ -44,7 +44,11 @@ fn flags(handout: &Handout) -> Markup {
 fn answers(told: &[Told]) -> Markup {
     html! {
         .wide { table {
-            caption { "± is one standard deviation from swing to swing of one day; in brackets swings and days." }
+            caption {
+                "Spread is one standard deviation from swing to swing of one day; in brackets swings and days. The interval of a \
+                 difference is of that number alone; the answer is by tests of all of them together, and whether it has not \
+                 changed by one-sided tests, so an interval may reach a little beyond what matters."
+            }
             thead { tr {
                 th scope="col" { "Number" } th.text scope="col" { "Answer" } th scope="col" { "Difference (95 %)" }
                 th scope="col" { "Then" } th scope="col" { "Now" } th scope="col" { "Matters from" }
@@ -66,7 +70,7 @@ fn answers(told: &[Told]) -> Markup {
 fn group(group: &GroupTold) -> Markup {
     html! {
         @match &group.mean {
-            Some(mean) => { (mean) @if let Some(spread) = &group.swing_spread { span.half { " ± " (spread) } } },
+            Some(mean) => { (mean) @if let Some(spread) = &group.swing_spread { span.half { ", spread " (spread) } } },
             None => "–",
         }
         span.half { " (" (group.swings) "/" (group.days) ")" }
