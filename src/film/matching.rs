@@ -266,13 +266,13 @@ fn judge(scene: &Scene, best: &Scored, all: &[Scored], tried: f64) -> Result<(),
         return Err(Refusal::Chance { matched, in_clip, cracks: scene.sound.cracks.len() });
     }
     let film_s = |scored: &Scored| scored.line.film_s(best.middle_s);
-    let second = all.iter().find(|other| (film_s(other) - film_s(best)).abs() > ONE_S);
+    let is_apart = |other: &&Scored| (film_s(other) - film_s(best)).abs() > ONE_S;
     let rivals = |other: &&Scored| {
         let is_believable = other.score >= tried + BEYOND_CHANCE;
         let is_near = best.score - other.score < BEYOND_SECOND;
         is_near || (is_believable && other.matches.len() + LOST.max(matched / 5) >= matched)
     };
-    if let Some(second) = second.filter(rivals) {
+    if let Some(second) = all.iter().filter(is_apart).find(rivals) {
         let apart_s = (film_s(second) - film_s(best)).abs();
         return Err(Refusal::NotUnique { matched, second: second.matches.len(), apart_s });
     }

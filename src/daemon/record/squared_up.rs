@@ -125,7 +125,9 @@ pub async fn read(
 fn pitch(found: &FoundSwing, with: With<'_>, asked: &Asked) -> Option<(f64, PitchFrom)> {
     let of_round = with.round.and_then(|round| round.pitch_speed_mps);
     let is_still = matches!(found.ball_source, Some(BallSource::Tee | BallSource::Dry));
-    let of_profile = with.profile.map(|profile| profile.swing.pitch_speed_mps);
+    // A toss is much slower than any pitch that a profile means.
+    let is_tossed = matches!(found.ball_source, Some(BallSource::Toss | BallSource::FrontToss));
+    let of_profile = with.profile.filter(|_| !is_tossed).map(|profile| profile.swing.pitch_speed_mps);
     [
         (asked.pitch_speed_mps, PitchFrom::Asked),
         (of_round, PitchFrom::Round),
