@@ -6,7 +6,6 @@ use crate::compare::alike::{Alike, Cause, Trend};
 use crate::compare::conditions::Mismatch;
 use crate::compare::numbers::{Answer, Compared, Difference, Group, Needed};
 use crate::daemon::record::then_now::{Chosen, ThenNow};
-use crate::engine::metrics::Metric;
 use crate::report::change;
 use crate::report::words::{Units, label};
 use serde::Serialize;
