@@ -34,7 +34,7 @@ mod tests {
 
     #[test]
     fn a_day_has_the_same_date_number_and_words() {
-        let noon = civil(2026, 10, 5).at(12, 0, 0, 0).to_zoned(TimeZone::system()).unwrap();
+        let noon = civil(2026, 10, 5).at(12, 0, 0, 0).to_zoned_datetime(TimeZone::system()).unwrap();
         let at = UtcMicros(noon.timestamp().as_microsecond());
         // 56 years with 14 leap days, then 277 days of 2026 before October 5.
         assert_eq!((date(at), number(at)), (Some(civil(2026, 10, 5)), 56 * 365 + 14 + 277));
