@@ -10,7 +10,6 @@ use axum::body::Body;
 use axum::http::Request;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
-use std::time::Instant;
 use uuid::Uuid;
 
 async fn filled(api: &TestApi, count: usize) -> World {
@@ -151,22 +150,6 @@ fn whose_swings_are_read_is_told() {
             let request = Request::get(format!("{path}?then_side=left&now_side=right")).body(Body::empty()).unwrap();
             let answer = api.open(request).await;
             assert_eq!(answer.extensions().get::<OfAthletes>().map(|of| of.0.clone()), Some(both.clone()), "{path}");
-        }
-    });
-}
-
-/// How long two groups of 500 swings take; beside it that both are whole. Printed: a machine's own.
-#[test]
-#[ignore = "a measurement"]
-fn two_groups_of_500_swings() {
-    on_each(async |api: TestApi| {
-        filled(&api, 4000).await;
-        for path in ["/v1/comparison", "/v1/comparison/curves"] {
-            let begun = Instant::now();
-            let answer = api.get(&format!("{path}?then_side=left&now_side=right")).await;
-            let [then, now] = ["then", "now"].map(|group| said(&answer.json[group])[0]);
-            assert!(then > 400 && now > 400, "{then} {now}");
-            println!("{path}: {then} and {now} swings in {:?}", begun.elapsed());
         }
     });
 }
