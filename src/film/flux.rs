@@ -6,11 +6,11 @@
 
 use super::envelope::BAND_HZ;
 use super::wav::Pair;
+use rustfft::algorithm::Radix4;
 use rustfft::num_complex::Complex32;
-use rustfft::{Fft, FftPlanner};
-use std::sync::Arc;
+use rustfft::{Fft, FftDirection};
 
-/// Samples a frame: about 11 ms.
+/// Samples a frame, a power of two: about 11 ms.
 pub const FRAME: usize = 512;
 /// Samples from a frame to the next: about 5 ms.
 pub const HOP: usize = 256;
@@ -23,7 +23,7 @@ const FAINTEST: f32 = 1e-7;
 
 /// The flux of a sound track.
 pub struct Flux {
-    fft: Arc<dyn Fft<f32>>,
+    fft: Radix4<f32>,
     window: Vec<f32>,
     scratch: Vec<Complex32>,
     frame: Vec<Complex32>,
@@ -40,7 +40,7 @@ pub struct Flux {
 impl Flux {
     /// For a sample rate.
     pub fn new(rate_hz: f64) -> Self {
-        let fft = FftPlanner::new().plan_fft_forward(FRAME);
+        let fft = Radix4::new(FRAME, FftDirection::Forward);
         let turn = std::f64::consts::TAU / FRAME as f64;
         let octaves = f64::from(BAND_HZ[1] / BAND_HZ[0]).log2();
         let edges = std::array::from_fn(|k| {

@@ -10,3 +10,4 @@ mod past;
 mod setup;
 mod shell;
 mod support;
+mod then_now;

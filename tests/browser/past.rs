@@ -7,26 +7,31 @@ use std::path::Path;
 use std::process::Command;
 
 /// The bundled lesson as Wren's practice.
-struct Practice {
-    athlete: String,
-    lesson: String,
+pub struct Practice {
+    pub athlete: String,
+    pub lesson: String,
     /// The first one first.
-    swings: Vec<Value>,
+    pub swings: Vec<Value>,
 }
 
-async fn practice(cage: &Cage) -> Practice {
+pub async fn practice(cage: &Cage) -> Practice {
     let lesson = Path::new(env!("CARGO_MANIFEST_DIR")).join("replay-data/lesson.mcap");
     let wren = cage.send("POST /v1/athletes", json!({"nickname": "Wren", "bats": "both"})).await;
-    let mut import = Command::new(env!("CARGO_BIN_EXE_swingd"));
-    import.arg("import").arg(lesson).args(["--athlete", "Wren", "--drill", "high tee", "--ball-source", "tee"]);
-    import.args(["--begun", "2026-11-20T17:30:00Z", "--data-folder"]).arg(cage.path("kept"));
-    let imported = import.env("SWINGD_CONFIG", cage.path("swingd.toml")).output().expect("an import");
-    assert!(imported.status.success(), "{imported:?}");
+    import(cage, &lesson, "2026-11-20T17:30:00Z");
     let mut swings = cage.get("/v1/swings").await["items"].as_array().expect("swings").clone();
     swings.sort_by_key(|swing| swing["contact_utc"].to_string());
     assert_eq!(swings.len(), 8);
     let text = |value: &Value| value.as_str().expect("text").to_owned();
     Practice { athlete: text(&wren["id"]), lesson: text(&swings[0]["lesson_id"]), swings }
+}
+
+/// A recording as Wren's practice at a time.
+pub fn import(cage: &Cage, recording: &Path, begun: &str) {
+    let mut import = Command::new(env!("CARGO_BIN_EXE_swingd"));
+    import.arg("import").arg(recording).args(["--athlete", "Wren", "--drill", "high tee", "--ball-source", "tee"]);
+    import.args(["--begun", begun, "--data-folder"]).arg(cage.path("kept"));
+    let imported = import.env("SWINGD_CONFIG", cage.path("swingd.toml")).output().expect("an import");
+    assert!(imported.status.success(), "{imported:?}");
 }
 
 fn page_of(swing: &Value) -> String {

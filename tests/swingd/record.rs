@@ -103,7 +103,10 @@ fn compare(folder: &Folder) {
     let text = well(folder, &[&["compare"], &groups[..]].concat());
     assert!(text.starts_with("then: 0 swings on 0 days\nnow: 8 swings on 1 day, 2026-11-20\n"), "{text}");
     let speed = text.lines().find(|line| line.starts_with("Bat speed at contact")).unwrap();
-    assert!(speed.contains("mph") && speed.ends_with("cannot tell: no swing of then has this number"), "{speed}");
+    assert!(
+        speed.contains("mph") && speed.ends_with("cannot tell: none of the earlier swings has this number"),
+        "{speed}"
+    );
     let one = json(folder, &[&["compare", "--json", "--metric", "bat_speed_mps"], &groups[..]].concat());
     let said = (&one["now"]["swings"], &one["numbers"][0]["amount"], one["numbers"].as_array().map(Vec::len));
     assert_eq!(said, (&8.into(), &0.9.into(), Some(1)));

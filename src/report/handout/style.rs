@@ -20,4 +20,4 @@ td .half{color:var(--faint)}.answers li{margin:.4rem 0}.answers b{font-weight:65
 --then:#0072b2;--care:#fff;--edge:#d55e00}html{font-size:10.5pt}main{max-width:none;padding:0}\
 h1,h2,h3,caption{break-after:avoid}tr,figure,li,.care,dl div{break-inside:avoid}thead{display:table-header-group}\
 .keep{break-inside:avoid}p{orphans:3;widows:3}.wide{overflow:visible}table{font-size:8.5pt}th,td{padding:.15rem .3rem}\
-.pictures{display:block}.pictures figure{display:inline-block;width:48%;margin:0 1% .5rem 0;vertical-align:top}}";
+.pictures{display:block;orphans:1;widows:1}.pictures figure{display:inline-block;width:48%;margin:0 1% .5rem 0;vertical-align:top}}";

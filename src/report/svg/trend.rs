@@ -120,7 +120,7 @@ impl Scene<'_> {
             @for line in &self.lines { (self.line(line)) }
             (names(self.names(), &self.field))
         };
-        let about = if self.is_empty() { "no swing yet" } else { "mean of each lesson; bar: ±1 s.d. of its swings" };
+        let about = if self.is_empty() { "no swing yet" } else { "point: mean of its swings; bar: ±1 s.d." };
         let title = format!("{}, {}", label(self.metric), self.unit.sign);
         frame(&title, about, &self.description(), &content)
     }

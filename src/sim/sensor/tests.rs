@@ -4,7 +4,7 @@ use crate::sim::preset::{Preset, draw_mount};
 use crate::sim::textbook::ConstantRotation;
 use crate::sim::{ImuState, Trajectory};
 use nalgebra::{Matrix3, UnitQuaternion};
-use rustfft::{FftPlanner, num_complex::Complex};
+use rustfft::{Fft, FftDirection, algorithm::Radix4, num_complex::Complex};
 use std::f64::consts::TAU;
 
 /// At rest but for the rate about x and the force along y, both a sine.
@@ -72,7 +72,7 @@ fn noise_has_the_density_of_the_profile() {
     let still = Hum { frequency_hz: 1.0, amplitude: 0.0 };
     let stream = record(&still, 33.0, &profile, &drawn, Mishaps::default(), &mut Random::new(3));
     let block = 1024;
-    let fft = FftPlanner::new().plan_fft_forward(block);
+    let fft = Radix4::new(block, FftDirection::Forward);
     let density = |channel: fn(&Sample) -> f64| {
         let blocks = stream.samples.chunks_exact(block);
         let (count, mut power, mut bins) = (blocks.len(), 0.0, 0);

@@ -7,6 +7,7 @@ use fantoccini::actions::{InputSource, KeyAction, KeyActions};
 use fantoccini::elements::Element;
 use fantoccini::error::CmdError;
 use serde_json::{Value, json};
+use std::path::Path;
 use std::time::Duration;
 use tokio::time::{Instant, sleep};
 
@@ -34,6 +35,12 @@ impl Browser {
             element.send_keys(text).await
         })
         .await;
+    }
+
+    /// Gives a file to the field of this name.
+    pub async fn give(&self, field: &str, file: &Path) {
+        let path = file.display().to_string();
+        self.on_element("field", field, async |element: &Element| element.send_keys(&path).await).await;
     }
 
     /// Touches the field of this name: a box to check.

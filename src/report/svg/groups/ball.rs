@@ -155,7 +155,7 @@ fn if_squared_up((from, to): (f64, f64), top: f64, field: &Field) -> Markup {
     html! {
         @for (a, b) in (0..count).map(hatch).filter(|(a, b)| a.0 < b.0) { (stroke("hatch", a, b)) }
         rect.if x=(at(left)) y=(at(top)) width=(at(right - left)) height=(RANGE_HEIGHT) {}
-        text.small.over x=(at(words_at.clamp(126.0, 354.0))) y=(at(top + RANGE_HEIGHT + 18.0)) text-anchor="middle" {
+        text.small.over x=(at(words_at.clamp(156.0, 324.0))) y=(at(top + RANGE_HEIGHT + 18.0)) text-anchor="middle" {
             "if squared up, not measured: " (rounded(from, 0)) " to " (rounded(to, 0))
         }
     }
