@@ -84,6 +84,20 @@ fn functions_are_short() {
 }
 
 #[test]
+fn a_test_that_is_not_run_by_itself_names_the_command_that_runs_it() {
+    let all = ["src", "tests", "examples", "benches"].into_iter().flat_map(rust_files);
+    let silent: Vec<String> = all
+        .flat_map(|file| {
+            let text = read(&file);
+            let lines = text.lines().enumerate().filter(|(_, line)| line.trim_start().starts_with("#[ignore"));
+            let silent = lines.filter(|(_, line)| !line.contains("`cargo test "));
+            silent.map(|(k, _)| format!("{}:{}", file.display(), k + 1)).collect::<Vec<_>>()
+        })
+        .collect();
+    assert!(silent.is_empty(), "{}", silent.join("\n"));
+}
+
+#[test]
 fn the_measure_of_functions_sees_them() {
     let text = "impl A {\n    pub fn one(&self) {\n        two\n    }\n}\nfn three() {}\nconst fn four(\n    x: u8,\n) -> u8 {\n    x\n}\n";
     let lengths: Vec<_> = functions(text).iter().map(|f| (f.0, f.2)).collect();

@@ -10,6 +10,8 @@
 //! The exit status is 1 if a limit is missed: 1 s, 2 s, and 5 % with three standard errors of a share of so many.
 
 mod chance;
+#[path = "../support/direct.rs"]
+mod direct;
 mod sheet;
 mod speed;
 

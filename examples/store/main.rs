@@ -17,6 +17,8 @@
 
 mod asks;
 mod build;
+#[path = "../support/direct.rs"]
+mod direct;
 mod figures;
 mod made;
 mod measure;

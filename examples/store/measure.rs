@@ -2,11 +2,12 @@
 
 use super::asks;
 use super::build::source;
+use super::direct::Direct;
 use super::figures::{Figures, Times};
 use super::made::{Made, told};
-use super::plan::Plan;
+use super::plan::{CAGES, Plan};
 use super::pool::Pool;
-use super::serve::Direct;
+use super::serve::Connected;
 use anyhow::{Context, ensure};
 use std::fs::File;
 use std::io::Write;
@@ -52,7 +53,7 @@ pub async fn all(
     }
     cold(place, folder, plan, figures).await?;
     let store = Store::open(place).await?;
-    let direct = Direct::new(&store, folder);
+    let direct = Direct::new(&store, folder, CAGES[0]);
     let ids = ids(&direct, plan).await?;
     warm(&direct, plan, &ids, figures).await?;
     socket(&direct, plan, &ids, figures).await?;
@@ -74,7 +75,7 @@ fn size(folder: &Path, plan: &Plan, figures: &mut Figures) -> anyhow::Result<()>
 async fn cold(place: &Place, folder: &Path, plan: &Plan, figures: &mut Figures) -> anyhow::Result<()> {
     let is_dropped = place.is_sqlite() && drop_from_memory(&folder.join("store.sqlite"));
     let store = Store::open(place).await?;
-    let direct = Direct::new(&store, folder);
+    let direct = Direct::new(&store, folder, CAGES[0]);
     let mut random = Random::new(11);
     let [mut pages, mut swings, mut summaries] = [(); 3].map(|()| Times::default());
     for turn in 0..COLD.min(plan.athletes.len()) {
@@ -168,7 +169,7 @@ async fn warm(direct: &Direct, plan: &Plan, ids: &[Uuid], figures: &mut Figures)
 }
 
 async fn socket(direct: &Direct, plan: &Plan, ids: &[Uuid], figures: &mut Figures) -> anyhow::Result<()> {
-    let mut connection = direct.over_a_socket().await?;
+    let mut connection = Connected::to(direct).await?;
     let mut random = Random::new(14);
     let [mut pages, mut swings, mut summaries] = [(); 3].map(|()| Times::default());
     for id in ids.iter().take(ASKED / 4) {

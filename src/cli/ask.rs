@@ -3,6 +3,7 @@
 
 use super::config::{Config, ConfigArgs};
 use super::door::{Address, Door, DoorError};
+use super::replay::UnitsArg;
 use anyhow::{Context, bail};
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -18,6 +19,20 @@ use uuid::Uuid;
 const MOST_A_PAGE: usize = 500;
 /// So many nicknames are named where one is not found.
 const MOST_NAMED: usize = 10;
+
+/// How an answer is shown, and where it is from.
+#[derive(Clone, Debug, Default, clap::Args)]
+pub struct ShownArgs {
+    /// Units of the table
+    #[arg(long, value_enum, default_value_t)]
+    pub units: UnitsArg,
+    /// Print what the HTTP API answers, a page a line
+    #[arg(long)]
+    pub json: bool,
+    /// The configuration
+    #[command(flatten)]
+    pub config: ConfigArgs,
+}
 
 /// The way to the record, by the configuration; variables that are ignored are told.
 pub(super) fn open(args: &ConfigArgs, err: &mut dyn Write) -> anyhow::Result<Door> {

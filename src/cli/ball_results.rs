@@ -4,10 +4,9 @@ mod quantity;
 
 pub use quantity::{Length, Speed};
 
-use super::ask::{self, Nicknames, When, athlete_id, between, instant, open, print_json, shown};
+use super::ask::{self, Nicknames, ShownArgs, When, athlete_id, between, instant, open, print_json, shown};
 use super::config::ConfigArgs;
 use super::door::{Address, Content, Door};
-use super::replay::UnitsArg;
 use crate::report::columns::{Column, table};
 use crate::report::words::{Units, rounded};
 use axum::http::Method;
@@ -40,15 +39,9 @@ pub struct BallResultsArgs {
     /// At most so many, the newest
     #[arg(long, value_name = "N", default_value_t = 50, value_parser = clap::value_parser!(u32).range(1..))]
     pub limit: u32,
-    /// Units of the table
-    #[arg(long, value_enum, default_value_t)]
-    pub units: UnitsArg,
-    /// Print what the HTTP API answers, a page a line
-    #[arg(long)]
-    pub json: bool,
-    /// The configuration
+    /// How they are shown
     #[command(flatten)]
-    pub config: ConfigArgs,
+    pub shown: ShownArgs,
 }
 
 /// What can be done beside listing.
@@ -162,7 +155,7 @@ pub fn run(args: &BallResultsArgs, out: &mut dyn Write, err: &mut dyn Write) -> 
     match &args.what {
         Some(What::Add(add)) => enter(&open(&add.config, err)?, add, out),
         Some(What::Import(import)) => take_in(&open(&import.config, err)?, import, out, err),
-        None => list(&open(&args.config, err)?, args, out, err),
+        None => list(&open(&args.shown.config, err)?, args, out, err),
     }
 }
 
@@ -177,11 +170,11 @@ fn list(door: &Door, args: &BallResultsArgs, out: &mut dyn Write, err: &mut dyn 
     if found.has_more {
         writeln!(err, "there are more than {}; --limit shows them", args.limit)?;
     }
-    if args.json {
+    if args.shown.json {
         print_json(out, &found.pages)?;
         return Ok(true);
     }
-    let (names, units) = (Nicknames::read(door)?, Units::from(args.units));
+    let (names, units) = (Nicknames::read(door)?, Units::from(args.shown.units));
     let columns = [
         Column::words("Measured"),
         Column::words("Athlete"),

@@ -1,12 +1,11 @@
 //! `swingd compare`: two groups of swings side by side, with an answer for each metric.
 
-use super::ask::{athlete_id, maybe_instant, open, print_json, shown};
-use super::config::ConfigArgs;
+use super::ask::{ShownArgs, athlete_id, maybe_instant, open, print_json, shown};
 use super::door::Address;
 use super::groups::GroupsArgs;
-use super::replay::UnitsArg;
 use crate::engine::metrics::Metric;
 use crate::report::columns::{Column, table};
+use crate::report::then_now::VARIED;
 use crate::report::words::{Unit, Units, decimals, rounded};
 use jiff::Timestamp;
 use serde::Deserialize;
@@ -30,23 +29,31 @@ pub struct CompareArgs {
     /// Look at this metric alone; may be given several times
     #[arg(long, value_name = "KEY", value_parser = Metric::ALL.map(Metric::key))]
     pub metric: Vec<String>,
-    /// Units of the table
-    #[arg(long, value_enum, default_value_t)]
-    pub units: UnitsArg,
-    /// Print what the HTTP API answers
-    #[arg(long)]
-    pub json: bool,
-    /// The configuration
+    /// How it is shown
     #[command(flatten)]
-    pub config: ConfigArgs,
+    pub shown: ShownArgs,
 }
 
 #[derive(Deserialize)]
 struct Comparison {
     then: Group,
     now: Group,
-    mismatches: Vec<Mismatch>,
+    mismatches: Vec<InWords>,
     numbers: Vec<Compared>,
+    over_months: Option<OverMonths>,
+}
+
+/// Of all days with swings of the later group's kind.
+#[derive(Deserialize)]
+struct OverMonths {
+    varied: Vec<InWords>,
+    trends: Vec<Trend>,
+}
+
+#[derive(Deserialize)]
+struct Trend {
+    trend: Option<serde::de::IgnoredAny>,
+    words: String,
 }
 
 #[derive(Deserialize)]
@@ -68,7 +75,7 @@ struct LeftOut {
 }
 
 #[derive(Deserialize)]
-struct Mismatch {
+struct InWords {
     words: String,
 }
 
@@ -101,7 +108,7 @@ struct MetricOfGroup {
 /// # Errors
 /// If it is refused, or the record cannot be reached.
 pub fn run(args: &CompareArgs, out: &mut dyn Write, err: &mut dyn Write) -> anyhow::Result<()> {
-    let door = open(&args.config, err)?;
+    let door = open(&args.shown.config, err)?;
     let address = Address::new(&["v1", "comparison"])
         .with("athlete", athlete_id(&door, args.athlete.as_deref())?)
         .with("then_athlete", athlete_id(&door, args.then_athlete.as_deref())?)
@@ -110,15 +117,11 @@ pub fn run(args: &CompareArgs, out: &mut dyn Write, err: &mut dyn Write) -> anyh
     for metric in &args.metric {
         address = address.with("metric", Some(metric));
     }
-    let units = match args.units {
-        UnitsArg::Us => "us",
-        UnitsArg::Metric => "metric",
-    };
-    let answer = door.get(address.with("units", Some(units)).as_str())?;
-    if args.json {
+    let answer = door.get(address.with("units", Some(args.shown.units.word())).as_str())?;
+    if args.shown.json {
         return Ok(print_json(out, [&answer.body])?);
     }
-    write!(out, "{}", in_words(&answer.read()?, args.units.into()))?;
+    write!(out, "{}", in_words(&answer.read()?, args.shown.units.into()))?;
     Ok(())
 }
 
@@ -138,7 +141,22 @@ fn in_words(comparison: &Comparison, units: Units) -> String {
         Column::words("Answer"),
     ];
     let rows: Vec<_> = comparison.numbers.iter().map(|compared| row(compared, units)).collect();
-    text + "\n" + &table(&columns, &rows) + "\nSpread: standard deviation from swing to swing of one day\n"
+    text += &format!("\n{}\nSpread: standard deviation from swing to swing of one day\n", table(&columns, &rows));
+    text + &comparison.over_months.as_ref().map(over_months).unwrap_or_default()
+}
+
+/// Each trend there is, after what was not the same meanwhile.
+fn over_months(OverMonths { varied, trends }: &OverMonths) -> String {
+    let told: Vec<&str> = trends.iter().filter(|one| one.trend.is_some()).map(|one| one.words.as_str()).collect();
+    if told.is_empty() {
+        return "\nOver months: fewer than three days, so nothing can be said of a trend\n".to_owned();
+    }
+    let mut text = "\nOver months, all days with swings of the later group's kind:\n".to_owned();
+    if !varied.is_empty() {
+        text += &format!("not the same on these days. {VARIED}\n");
+    }
+    let lines = varied.iter().map(|one| format!("  {}\n", one.words)).chain(told.iter().map(|one| format!("{one}\n")));
+    text + &lines.collect::<String>()
 }
 
 fn group(name: &str, group: &Group) -> String {
@@ -212,6 +230,10 @@ mod tests {
                     "now": {"mean": 30.0, "swing_spread": null},
                     "difference": {"value": 0.9424, "low": -0.44704, "high": 2.33184}, "words": "Bat speed at contact: cannot tell: too few days"},
             ],
+            "over_months": {
+                "varied": [{"words": "Bat: Oct 1, 2026 with Ash 33; Oct 20, 2026 with Maple 32"}],
+                "trends": [{"trend": {"days": 3}, "words": "Bat speed at contact rises."}, {"trend": null, "words": "nothing"}],
+            },
         });
         let text = in_words(&serde_json::from_value(answer).unwrap(), Units::Us);
         assert!(
@@ -220,6 +242,14 @@ mod tests {
         );
         assert!(text.contains("now: 1 swing on 1 day; left out: all that are older\n"), "{text}");
         assert!(text.contains("not the same: then with Ash 33, now with Maple 32\n"), "{text}");
+        assert!(
+            text.ends_with(
+                "Over months, all days with swings of the later group's kind:\n\
+                 not the same on these days. A rise or a fall may come from this and not from the swing:\n  \
+                 Bat: Oct 1, 2026 with Ash 33; Oct 20, 2026 with Maple 32\nBat speed at contact rises.\n"
+            ),
+            "{text}"
+        );
         let line = text.lines().find(|line| line.starts_with("Bat speed")).unwrap();
         // 29.0576 m/s are 65.0 mph, 0.89408 are 2.0; 0.9424, −0.44704 and 2.33184 are 2.1, −1.0 and 5.2.
         assert_eq!(

@@ -48,6 +48,16 @@ pub enum UnitsArg {
     Metric,
 }
 
+impl UnitsArg {
+    /// As the API names them.
+    pub fn word(self) -> &'static str {
+        match self {
+            UnitsArg::Us => "us",
+            UnitsArg::Metric => "metric",
+        }
+    }
+}
+
 impl From<UnitsArg> for words::Units {
     fn from(units: UnitsArg) -> Self {
         match units {

@@ -1,12 +1,12 @@
 //! `swingd report`: two groups of an athlete's swings set side by side, as one file to take home.
 
 use super::ask::{athlete, open};
+use super::ball_results::Length;
 use super::config::ConfigArgs;
 use super::door::Address;
 use super::groups::GroupsArgs;
 use super::replay::UnitsArg;
 use super::swings::download;
-use crate::report::words::Units;
 use std::io::Write;
 use std::path::PathBuf;
 
@@ -31,6 +31,15 @@ pub struct ReportArgs {
     /// Only these numbers, by their keys; all where none is said
     #[arg(long = "metric", value_name = "KEY")]
     pub metrics: Vec<String>,
+    /// The ball, where it is said what one would do if squared up
+    #[arg(long, value_name = "BALL", value_parser = ["baseball", "softball"], default_value = "baseball")]
+    pub ball: String,
+    /// Temperature of the air for that, °C; 10 to 30 where nothing is said
+    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
+    pub temperature_c: Option<f64>,
+    /// Elevation above the sea for that, such as 5280ft or 1609m; sea level where nothing is said
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true)]
+    pub elevation: Option<Length>,
     /// Your words to the athlete
     #[arg(long, value_name = "TEXT")]
     pub words: Option<String>,
@@ -69,13 +78,12 @@ pub fn run(args: &ReportArgs, out: &mut dyn Write, err: &mut dyn Write) -> anyho
         ReaderArg::Athlete => "athlete",
         ReaderArg::Instructor => "instructor",
     };
-    let units = match Units::from(args.units) {
-        Units::Us => "us",
-        Units::Metric => "metric",
-    };
     let address = Address::new(&["v1", "athletes", &id, "report"])
         .with("for", Some(reader))
-        .with("units", Some(units))
+        .with("units", Some(args.units.word()))
+        .with("ball", Some(&args.ball))
+        .with("temperature_c", args.temperature_c.map(|degrees| degrees.to_string()))
+        .with("elevation_m", args.elevation.map(|elevation| elevation.m.to_string()))
         .with("words", args.words.as_ref());
     let address = args.groups.put_into(&door, address)?;
     let address = args.metrics.iter().fold(address, |address, metric| address.with("metric", Some(metric)));

@@ -1,9 +1,8 @@
 //! `swingd swings` and `swingd export-swings`: swings of the record as a list, and as a table for notebooks.
 
-use super::ask::{self, Nicknames, When, athlete_id, bat_id, between, instant, open, print_json, shown};
+use super::ask::{self, Nicknames, ShownArgs, When, athlete_id, bat_id, between, instant, open, print_json, shown};
 use super::config::ConfigArgs;
 use super::door::{Address, Door};
-use super::replay::UnitsArg;
 use super::targets::Targets;
 use crate::engine::metrics::{Estimate, Flag, Metric};
 use crate::report::columns::{Column, table};
@@ -67,15 +66,9 @@ pub struct SwingsArgs {
     /// Show their ids too
     #[arg(long)]
     pub ids: bool,
-    /// Units of the table
-    #[arg(long, value_enum, default_value_t)]
-    pub units: UnitsArg,
-    /// Print what the HTTP API answers, a page a line
-    #[arg(long)]
-    pub json: bool,
-    /// The configuration
+    /// How they are shown
     #[command(flatten)]
-    pub config: ConfigArgs,
+    pub shown: ShownArgs,
 }
 
 /// What `export-swings` is asked for.
@@ -144,17 +137,17 @@ impl FilterArgs {
 /// # Errors
 /// If it is refused, or the record cannot be reached.
 pub fn run(args: &SwingsArgs, out: &mut dyn Write, err: &mut dyn Write) -> anyhow::Result<()> {
-    let door = open(&args.config, err)?;
+    let door = open(&args.shown.config, err)?;
     let address = args.filter.put_into(&door, Address::new(&["v1", "swings"]))?;
     let found = ask::list::<Swing>(&door, &address, args.limit as usize)?;
     if found.has_more {
         writeln!(err, "there are more than {}; --limit shows them", args.limit)?;
     }
-    if args.json {
+    if args.shown.json {
         return Ok(print_json(out, &found.pages)?);
     }
     let names = Nicknames::read(&door)?;
-    write!(out, "{}", shown_as_table(&found.items, &names, args.units.into(), args.ids))?;
+    write!(out, "{}", shown_as_table(&found.items, &names, args.shown.units.into(), args.ids))?;
     Ok(())
 }
 

@@ -3,7 +3,7 @@
 use super::store::rows::UtcMicros;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
-use jiff::{Timestamp, ZonedDateTime};
+use jiff::{Span, Timestamp, ZonedDateTime};
 
 /// The day; none outside of the years that calendars have.
 pub fn date(at: UtcMicros) -> Option<Date> {
@@ -20,7 +20,21 @@ pub fn number(at: UtcMicros) -> i64 {
 
 /// "Oct 5, 2026".
 pub fn text(at: UtcMicros) -> String {
-    local(at).map_or_else(|| "an unknown day".to_owned(), |at| at.strftime("%b %-d, %Y").to_string())
+    in_words(date(at))
+}
+
+/// The day of a [`number`].
+pub fn numbered(number: i64) -> Option<Date> {
+    Date::constant(1970, 1, 1).checked_add(Span::new().try_days(number).ok()?).ok()
+}
+
+/// It in words, as by [`text`].
+pub fn numbered_text(number: i64) -> String {
+    in_words(numbered(number))
+}
+
+fn in_words(date: Option<Date>) -> String {
+    date.map_or_else(|| "an unknown day".to_owned(), |date| date.strftime("%b %-d, %Y").to_string())
 }
 
 fn local(at: UtcMicros) -> Option<ZonedDateTime> {
@@ -39,7 +53,9 @@ mod tests {
         // 56 years with 14 leap days, then 277 days of 2026 before October 5.
         assert_eq!((date(at), number(at)), (Some(civil(2026, 10, 5)), 56 * 365 + 14 + 277));
         assert_eq!(text(at), "Oct 5, 2026");
+        assert_eq!((numbered(number(at)), numbered_text(number(at)).as_str()), (date(at), "Oct 5, 2026"));
         let none = UtcMicros(i64::MAX);
         assert_eq!((date(none), number(none), text(none).as_str()), (None, 0, "an unknown day"));
+        assert_eq!([i64::MIN, i64::MAX, 10_000_000].map(numbered), [None; 3]);
     }
 }

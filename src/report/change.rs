@@ -3,12 +3,14 @@
 //! Words tell in which direction a number went, not whether that is good: what is good, the instructor knows.
 
 use super::words::{Unit, Units, decimals, label, rounded, with_unit};
-use crate::compare::conditions::{Condition, Mismatch};
+use crate::compare::conditions::{Condition, Mismatch, Stretch, Varied};
 use crate::compare::numbers::{Answer, Compared, Difference, Needed};
 use crate::engine::metrics::Metric;
 
 /// Of values of a condition that is mixed within a group, so many are named.
 const MOST_NAMED: usize = 3;
+/// Of stretches of a trend in which a condition was the same, so many are told one by one.
+const MOST_STRETCHES: usize = 4;
 
 /// Greater amounts are none, and lesser ones are shown as nothing.
 const LARGEST_AMOUNT: f64 = 1e7;
@@ -104,7 +106,7 @@ pub fn difference(compared: &Compared, units: Units) -> Option<String> {
     Some(format!("{said} (95 %: {interval})"))
 }
 
-/// An amount that would matter, with its unit: "2.01 mph".
+/// An amount that would matter, with its unit: "2 mph".
 pub fn amount(metric: Metric, amount: f64, units: Units) -> String {
     with_unit(&amount_text(metric, amount, units), units.of(metric))
 }
@@ -159,6 +161,24 @@ fn why_not(compared: &Compared) -> &'static str {
 pub fn mismatch(mismatch: &Mismatch) -> String {
     let group = |values: &[(Option<String>, usize)]| named(mismatch.condition, values);
     format!("then {}, now {}", group(&mismatch.then), group(&mismatch.now))
+}
+
+/// What was not the same over the days of a trend: "Oct 1, 2026 to Oct 20, 2026 with Ash 33; Oct 27, 2026 with Maple 32". Of a
+/// condition that went to and fro all days in one: "Oct 1, 2026 to Dec 1, 2026, in 9 stretches, with Ash 33 (90) and with Oak (70)".
+/// `day` says a day by its number.
+pub fn varied(varied: &Varied, day: &dyn Fn(i64) -> String) -> String {
+    let Varied { condition, stretches } = varied;
+    let days =
+        |first: i64, last: i64| if first == last { day(first) } else { format!("{} to {}", day(first), day(last)) };
+    let (Some(first), Some(last)) = (stretches.first(), stretches.last()) else { return "on no day".to_owned() };
+    if stretches.len() > MOST_STRETCHES {
+        let (days, count) = (days(first.first_day, last.last_day), stretches.len());
+        return format!("{days}, in {count} stretches, {}", named(*condition, &varied.in_all()));
+    }
+    let one = |Stretch { first_day, last_day, values }: &Stretch| {
+        format!("{} {}", days(*first_day, *last_day), named(*condition, values))
+    };
+    stretches.iter().map(one).collect::<Vec<_>>().join("; ")
 }
 
 /// What a condition is called at the head of a line.

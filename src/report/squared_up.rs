@@ -32,19 +32,29 @@ pub struct Taken {
     pub field: Field,
 }
 
-/// What the ranges are made of, in a sentence: "a baseball; the round's pitch of 60 mph; …; no wind".
-pub fn taken(ball: &SquaredUp, taken: &Taken, units: Units) -> String {
-    let kind = match taken.kind {
+/// Which ball and air are taken where nobody says, in words: "a baseball, air of 50 to 86 °F, at sea level".
+pub fn usual(units: Units) -> String {
+    let Field { temperature_c, elevation_m, .. } = Field::default();
+    format!("{}, air of {}, {}", a_ball(Kind::default()), temperature(temperature_c, units), height(elevation_m, units))
+}
+
+fn a_ball(kind: Kind) -> &'static str {
+    match kind {
         Kind::Baseball => "a baseball",
         Kind::Softball => "a softball",
-    };
+    }
+}
+
+/// What the ranges are made of, in a sentence: "a baseball; the round's pitch of 60 mph; …; no wind".
+pub fn taken(ball: &SquaredUp, taken: &Taken, units: Units) -> String {
     let bat = match ball.is_bats_own {
         true => "the bat's mass, balance and moment of inertia",
         false => "bats from light to heavy, as too little is known of this one",
     };
     let Field { launch_angle_deg, temperature_c, elevation_m } = taken.field;
     format!(
-        "{kind}; {}; {bat}; launch {} up; backspin {}; air of {} {}; no wind",
+        "{}; {}; {bat}; launch {} up; backspin {}; air of {} {}; no wind",
+        a_ball(taken.kind),
         pitch(taken, units),
         range(launch_angle_deg, Unit { sign: "°", factor: 1.0 }),
         range(USUAL_BACKSPIN_RPM, Unit { sign: "revolutions a minute", factor: 1.0 }),
@@ -103,6 +113,12 @@ mod tests {
         assert_eq!(range(Bounds::exactly(27.0), Unit { sign: "°", factor: 1.0 }), "27°");
         assert_eq!(temperature(Bounds::new(10.0, 30.0), Units::Us), "50 to 86 °F");
         assert_eq!(temperature(Bounds::new(10.0, 30.0), Units::Metric), "10 to 30 °C");
+    }
+
+    #[test]
+    fn what_is_usual_is_told() {
+        assert_eq!(usual(Units::Us), "a baseball, air of 50 to 86 °F, at sea level");
+        assert_eq!(usual(Units::Metric), "a baseball, air of 10 to 30 °C, at sea level");
     }
 
     #[test]

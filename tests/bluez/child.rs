@@ -114,7 +114,7 @@ fn sort(line: &str, answer: &Sender<String>, notify: &Sender<Notified>) -> Optio
 }
 
 #[test]
-#[ignore = "it is the child process of the other tests"]
+#[ignore = "the other process of `cargo test --test bluez`"]
 fn the_radio_in_a_child_process() {
     if std::env::var_os(IS_CHILD).is_none() {
         return;

@@ -58,7 +58,7 @@ struct Shown {
 }
 
 #[tokio::test(flavor = "multi_thread")]
-#[ignore = "a measurement of some minutes"]
+#[ignore = "minutes: `cargo test --release --test browser -- --ignored --nocapture measure`"]
 async fn measure() {
     visit("measure", Plays::Nothing, async |cage| {
         let lesson = long_lesson(cage);

@@ -178,7 +178,7 @@ async fn what_was_said_to_be_recorded_outlives_a_kill() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
-#[ignore = "minutes: the slow tier"]
+#[ignore = "minutes, the slow tier: `cargo test --release --test live -- --ignored --nocapture`"]
 async fn two_hundred_kills() {
     let tally = kills(200, FIRST_SEED + 10).await;
     assert!(tally.kills == 200 && tally.recorded > 1000 && tally.swings > 200 && tally.unfinished > 100);

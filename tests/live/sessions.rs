@@ -222,7 +222,7 @@ fn a_hundred_sessions_with_faults_hold_what_must_hold() {
 }
 
 #[test]
-#[ignore = "minutes: the slow tier"]
+#[ignore = "minutes, the slow tier: `cargo test --release --test live -- --ignored --nocapture`"]
 fn ten_thousand_sessions_with_faults_hold_what_must_hold() {
     let tally = many(FIRST_SEED + 100..FIRST_SEED + 10_100);
     let read = |count: &AtomicU64| count.load(Ordering::Relaxed);

@@ -6,6 +6,8 @@ use super::super::door::{Address, Content, Door, Part};
 use super::super::synth;
 use crate::daemon::example;
 use crate::daemon::files::{self, OpenRecording};
+use crate::engine::profile::{Bat, Profile};
+use crate::sim::{Kind, Preset, Scenario};
 use anyhow::Context;
 use axum::http::Method;
 use jiff::{SignedDuration, Timestamp};
@@ -18,8 +20,8 @@ use std::path::{Path, PathBuf};
 pub(super) struct Story {
     /// Who, and from which side.
     pub athletes: &'static [(&'static str, &'static str)],
-    /// With what.
-    pub bats: &'static [&'static str],
+    /// With what, and in which recording it is swung: its numbers are those that the simulator drew for that.
+    pub bats: &'static [(&'static str, What)],
     /// How many days ago, and what.
     pub earlier: &'static [(i64, Scene)],
     /// What is to be done: by whom, what, how much, and words.
@@ -59,11 +61,11 @@ const fn kestrel(side: &'static str, bat: &'static str, played: What) -> Scene {
 }
 /// The batter of the bundled lesson, before: on the first days 2.2 m/s slower.
 const fn right(day: u32, is_early: bool) -> Scene {
-    kestrel("right", "Ash 33", What::Round(11, day, if is_early { -2200 } else { 0 }))
+    kestrel("right", "Ash 29", What::Round(11, day, if is_early { -2200 } else { 0 }))
 }
 /// The batter who is played from the left; nothing changes but from day to day.
 const fn left(day: u32) -> Scene {
-    kestrel("left", "Maple 32", What::Round(19, day, 0))
+    kestrel("left", "Maple 30", What::Round(19, day, 0))
 }
 const fn wren(day: u32) -> Scene {
     Scene { athlete: "Wren", bat: "Ash 33", side: "right", played: What::Round(14, day, 0) }
@@ -72,7 +74,7 @@ const fn wren(day: u32) -> Scene {
 /// A test holds the sides of the seeds.
 pub(super) const STORY: Story = Story {
     athletes: &[("Kestrel", "both"), ("Wren", "right")],
-    bats: &["Ash 33", "Maple 32"],
+    bats: &[("Ash 29", What::Bundled), ("Maple 30", What::Round(19, 0, 0)), ("Ash 33", What::Round(14, 0, 0))],
     earlier: &[
         (70, right(1, true)),
         (66, left(1)),
@@ -91,7 +93,7 @@ pub(super) const STORY: Story = Story {
         ("Kestrel", "Tee, middle and away", "3 × 10 a day", "Slowly first; stop when you tire."),
         ("Kestrel", "Front toss, call the pitch", "2 × 10, twice a week", ""),
     ],
-    live: &[kestrel("right", "Ash 33", What::Bundled), kestrel("left", "Maple 32", What::Simulated("lesson", 19, 10))],
+    live: &[kestrel("right", "Ash 29", What::Bundled), kestrel("left", "Maple 30", What::Simulated("lesson", 19, 10))],
 };
 
 /// Swings of a simulated round.
@@ -115,9 +117,8 @@ impl Story {
             entered(door, &format!("/v1/athletes/{id}/consents"), consent)?;
             cast.0.insert(nickname, id);
         }
-        for &name in self.bats {
-            let body = json!({"name": name, "kind": "bat", "note": "invented"});
-            cast.0.insert(name, entered(door, "/v1/bats", body)?);
+        for &(name, swung_in) in self.bats {
+            cast.0.insert(name, entered(door, "/v1/bats", bat(name, &swung_in.profile()?.bat))?);
         }
         let now = Timestamp::now();
         for (days_ago, scene) in self.earlier {
@@ -165,6 +166,16 @@ impl Cast {
     }
 }
 
+/// A bat with all that a squared-up ball asks for.
+fn bat(name: &str, known: &Bat) -> Value {
+    json!({
+        "name": name, "kind": "bat", "note": "invented",
+        "length_m": known.length_m, "mass_kg": known.mass_kg, "balance_m": known.balance_m,
+        "moi_knob6_kgm2": known.moi_knob6_kgm2, "sweet_spot_m": known.sweet_spot_m,
+        "barrel_diameter_m": known.barrel_diameter_m,
+    })
+}
+
 fn entered(door: &Door, path: &str, body: Value) -> anyhow::Result<String> {
     let answer = door.send(Method::POST, path, &[], Content::Json(body))?.json()?;
     Ok(answer["id"].as_str().context("the answer holds no id")?.to_owned())
@@ -179,6 +190,16 @@ impl What {
         match self {
             Self::Bundled => Ok(example::lesson()?),
             Self::Simulated(..) | Self::Round(..) => Ok(files::open(&self.file(folder)?)?),
+        }
+    }
+
+    /// Who swings, and with what. The batter is drawn first: which kind of recording follows does not matter.
+    fn profile(self) -> anyhow::Result<Profile> {
+        match self {
+            Self::Bundled => Ok(example::lesson()?.profile().clone()),
+            Self::Simulated(_, seed, _) | Self::Round(seed, ..) => {
+                Ok(Scenario::new(Kind::Calibration, Preset::Good, seed).truth().0)
+            }
         }
     }
 
@@ -225,20 +246,26 @@ fn simulated(
 mod tests {
     use super::*;
     use crate::engine::profile::Side;
-    use crate::sim::{Kind, Preset, Scenario};
 
     #[test]
     fn every_scene_is_of_the_side_that_is_said() {
         let earlier = STORY.earlier.iter().map(|(_, scene)| scene);
         for scene in earlier.chain(STORY.live) {
-            let side = match scene.played {
-                What::Bundled => example::lesson().unwrap().profile().swing.side,
-                // The batter is drawn first: which kind of recording follows does not matter.
-                What::Simulated(_, seed, _) | What::Round(seed, ..) => {
-                    Scenario::new(Kind::Calibration, Preset::Good, seed).truth().0.swing.side
-                }
-            };
+            let side = scene.played.profile().unwrap().swing.side;
             assert_eq!(side, if scene.side == "left" { Side::Left } else { Side::Right }, "{scene:?}");
+        }
+    }
+
+    /// Otherwise a bat that the record knows would take the place of the one that is swung, and move the numbers.
+    #[test]
+    fn every_scene_is_swung_with_its_own_bat_and_it_is_as_long_as_it_is_called() {
+        let earlier = STORY.earlier.iter().map(|(_, scene)| scene);
+        for scene in earlier.chain(STORY.live) {
+            let (name, swung_in) = STORY.bats.iter().find(|(name, _)| *name == scene.bat).unwrap();
+            let known = swung_in.profile().unwrap().bat;
+            assert_eq!(known, scene.played.profile().unwrap().bat, "{scene:?}");
+            let inches = name.split(' ').next_back().unwrap().parse::<f64>().unwrap();
+            assert!((known.length_m / 0.0254 - inches).abs() < 0.5, "{name}: {} m", known.length_m);
         }
     }
 }

@@ -6,7 +6,7 @@ use crate::daemon::test_folder::TestFolder;
 /// A swing weeks ago and one now: what the whole does in minutes, in seconds.
 const SHORT: Story = Story {
     athletes: &[("Kestrel", "both")],
-    bats: &["Ash 33"],
+    bats: &[("Ash 33", What::Simulated("ball", 5, 1))],
     homework: &[],
     earlier: &[(21, Scene { athlete: "Kestrel", bat: "Ash 33", side: "right", played: What::Simulated("ball", 3, 1) })],
     live: &[Scene { athlete: "Kestrel", bat: "Ash 33", side: "right", played: What::Simulated("ball", 5, 1) }],
@@ -33,6 +33,11 @@ fn a_lesson_is_played_beside_an_earlier_one_and_measured() {
     let items = swings["items"].as_array().unwrap();
     assert_eq!(items.len(), 2, "{swings}");
     assert!(items.iter().all(|swing| swing["bat_id"] == items[0]["bat_id"] && swing["bat_id"].is_string()), "{swings}");
+    for swing in items {
+        let path = format!("/v1/swings/{}/if-squared-up", swing["id"].as_str().unwrap());
+        let said = door.get(&path).unwrap().json().unwrap();
+        assert_eq!((&said["why_not"], &said["assumed"]["bat"]), (&serde_json::Value::Null, &"own".into()), "{said}");
+    }
 }
 
 #[test]

@@ -38,11 +38,11 @@ pub struct Question {
 pub struct Amounts(pub [f64; Metric::COUNT]);
 
 impl Default for Amounts {
-    /// Common practice, no source. Stated in proto-docs/comparison.md.
+    /// Common practice, no source. Speeds are 2 and 1 mph. Stated in proto-docs/comparison.md.
     fn default() -> Self {
         Self(Metric::ALL.map(|metric| match metric {
-            Metric::BatSpeed | Metric::PeakBatSpeed => 0.9,
-            Metric::HandSpeed | Metric::HandSpeedAtContact => 0.45,
+            Metric::BatSpeed | Metric::PeakBatSpeed => 0.894,
+            Metric::HandSpeed | Metric::HandSpeedAtContact => 0.447,
             Metric::PeakLead => 3.0,
             Metric::TimeToContact | Metric::SpeedBuilt => 5.0,
             Metric::AttackAngle | Metric::BatTilt | Metric::PlaneTilt => 3.0,

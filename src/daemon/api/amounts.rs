@@ -171,7 +171,7 @@ mod tests {
             let said = api.patch(PATH, "\"1\"", json!({"bat_speed_mps": 1.5, "attack_angle_deg": 2})).await;
             assert_eq!((said.status, &said.json), (200, &api.get(PATH).await.json), "{:?}", said.json);
             let speed = json!({"metric": "bat_speed_mps", "label": "Bat speed at contact", "unit": "m/s", "amount": 1.5,
-                "default": 0.9, "is_set": true});
+                "default": 0.894, "is_set": true});
             assert_eq!(said.json["amounts"][0], speed);
             assert_eq!(api.patch(PATH, "\"1\"", json!({"bat_speed_mps": 2})).await.status, 412);
             let etag = said.header("etag").unwrap();

@@ -65,6 +65,7 @@ pub use openapi::document;
 pub(super) use pairings::{Redemption, give_back};
 pub use plate::watch as watch_the_plate;
 pub(super) use problem::{Kind, Problem};
+pub(super) use swings::squared_up::{BallKind, SquaredUpParams};
 pub(super) use swings::summary::Statistics;
 
 use super::access::Access;
@@ -202,7 +203,6 @@ fn routes() -> OpenApiRouter<Api> {
         .routes(routes!(recordings::reanalyse))
         .routes(routes!(erase::erase))
         .routes(routes!(archive::read))
-        .routes(routes!(then_now::report::report))
         .routes(routes!(tombstones::list))
         .merge(about_swings())
         .merge(about_changes())
@@ -238,4 +238,5 @@ fn about_changes() -> OpenApiRouter<Api> {
         .routes(routes!(then_now::comparison))
         .routes(routes!(then_now::curves))
         .routes(routes!(then_now::alike))
+        .routes(routes!(then_now::report::report))
 }

@@ -53,7 +53,7 @@ fn a_second_process_is_refused_too() {
 }
 
 #[test]
-#[ignore = "the other process of a_second_process_is_refused_too"]
+#[ignore = "the other process of `cargo test --lib a_second_process_is_refused_too`"]
 fn child_takes_the_folder() {
     let Some(folder) = test_child::given() else { return };
     match InstanceLock::take(Path::new(&folder), &holder()) {

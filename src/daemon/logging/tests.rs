@@ -192,7 +192,7 @@ fn a_panic_is_logged_and_the_process_goes_on() {
 }
 
 #[test]
-#[ignore = "the other process of a_panic_is_logged_and_the_process_goes_on"]
+#[ignore = "the other process of `cargo test --lib a_panic_is_logged_and_the_process_goes_on`"]
 fn child_panics() {
     let Some(folder) = test_child::given() else { return };
     let logging = start(&settings("info", Some(folder.into()))).unwrap();

@@ -6,9 +6,10 @@ use super::super::store::queries::ball_results::{self, BallFilter};
 use super::super::store::queries::swings_read::{FoundSwing, SwingFilter};
 use super::super::store::queries::{Slice, bats, homework as stored_homework};
 use super::super::store::rows::{self, Side, Word};
-use super::squared_up;
-use super::then_now::{Chosen, ThenNow, choose, observed, then_now};
-use crate::compare::alike::{Alike, Trend, alike, trends};
+use super::over_months::{OverMonths, of_all_days};
+use super::squared_up::{self, Asked};
+use super::then_now::{Chosen, ThenNow, observed, then_now};
+use crate::compare::alike::{Alike, alike};
 use crate::compare::numbers::Question;
 use crate::engine::metrics::{Flag, Metric};
 use crate::report::handout::Homework;
@@ -33,7 +34,7 @@ pub struct Gathered {
     /// How alike the swings of each are.
     pub alike: [Vec<Alike>; 2],
     /// How each metric of the question went, over all swings of the later group's kind.
-    pub trends: Vec<(Metric, Option<Trend>)>,
+    pub over_months: OverMonths,
     /// The bat speed of each day of that kind.
     pub trend_lines: Vec<TrendLine>,
     /// Flags of swings that were left out for one, with how many have it.
@@ -42,7 +43,7 @@ pub struct Gathered {
     pub balls: [Balls; 2],
 }
 
-/// Reads all of it.
+/// Reads all of it; of a ball that is squared up, what is asked.
 ///
 /// # Errors
 /// If it cannot be read.
@@ -51,24 +52,21 @@ pub async fn gather(
     athlete: Uuid,
     [then, now]: [&SwingFilter; 2],
     question: &Question,
+    asked: &Asked,
 ) -> Result<Gathered, StoreError> {
     let compared = then_now(connection, [then, now], question, true).await?;
-    let of_all_days = SwingFilter { from: None, to: None, ..now.clone() };
-    let over_months = choose(connection, &of_all_days).await?;
-    let balls = balls(connection, &compared, athlete).await?;
+    let all = of_all_days(connection, now).await?;
+    let balls = balls(connection, &compared, athlete, asked).await?;
     let heard = [heard(&compared.then, then), heard(&compared.now, now)];
     let (family, side) = (question.family.clone(), now.side);
-    let computing = tokio::task::spawn_blocking(move || {
-        let swings = over_months.observed();
-        Gathered {
-            heard,
-            alike: [alike(&compared.then.observed()), alike(&compared.now.observed())],
-            trends: family.iter().copied().zip(trends(&swings, &family)).collect(),
-            trend_lines: trend_lines(&over_months, side),
-            flags: flags(&compared),
-            balls,
-            compared,
-        }
+    let computing = tokio::task::spawn_blocking(move || Gathered {
+        heard,
+        alike: [alike(&compared.then.observed()), alike(&compared.now.observed())],
+        over_months: OverMonths::of(&all, &family),
+        trend_lines: trend_lines(&all, side),
+        flags: flags(&compared),
+        balls,
+        compared,
     });
     computing.await.map_err(|error| StoreError::Strange(format!("what is said of stored swings: {error}")))
 }
@@ -103,7 +101,12 @@ fn flags(compared: &ThenNow) -> Vec<(Flag, usize)> {
 }
 
 /// What was measured of the balls of each group's swings, and what its typical swing would do.
-async fn balls(connection: &mut AnyConnection, compared: &ThenNow, athlete: Uuid) -> Result<[Balls; 2], StoreError> {
+async fn balls(
+    connection: &mut AnyConnection,
+    compared: &ThenNow,
+    athlete: Uuid,
+    asked: &Asked,
+) -> Result<[Balls; 2], StoreError> {
     let filter = BallFilter { athlete: Some(athlete), ..BallFilter::default() };
     let results = ball_results::list(connection, &filter, Slice { after: None, limit: MOST_BALLS }).await?;
     let mut both =
@@ -115,9 +118,8 @@ async fn balls(connection: &mut AnyConnection, compared: &ThenNow, athlete: Uuid
         balls.exit_speeds_mps = of_group.clone().filter_map(|ball| ball.exit_speed_mps).collect();
         balls.carries_m = of_group.filter_map(|ball| ball.carry_m).collect();
         if let Some(id) = typical {
-            let asked = squared_up::Asked::default();
-            let found = squared_up::read(connection, id, &asked).await?.ok();
-            balls.if_squared_up = found.map(|found| (found.ball, found.taken(&asked)));
+            let found = squared_up::read(connection, id, asked).await?.ok();
+            balls.if_squared_up = found.map(|found| (found.ball, found.taken(asked)));
         }
     }
     Ok(both)

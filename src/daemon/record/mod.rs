@@ -32,6 +32,7 @@ pub mod looked_at;
 pub mod manifest;
 pub mod measured_balls;
 pub mod outfit;
+pub mod over_months;
 pub mod plate;
 pub mod restore;
 pub mod retention;

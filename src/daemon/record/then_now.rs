@@ -199,7 +199,8 @@ pub fn observed(found: &FoundSwing) -> Observed {
     Observed { day: local_days::number(found.swing.contact_utc), round, metrics: found.analysis.metrics }
 }
 
-fn conditions(found: &FoundSwing) -> Conditions {
+/// Under what it was made.
+pub fn conditions(found: &FoundSwing) -> Conditions {
     Conditions {
         athlete: found.nickname.clone(),
         bat: found.bat.clone(),

@@ -1,7 +1,7 @@
 //! Words held to what they are made of.
 
 use super::*;
-use crate::compare::numbers::Group;
+use crate::compare::numbers::{Amounts, Group};
 
 /// Now minus then of a metric, in its unit, with its interval.
 fn compared(metric: Metric, [value, low, high]: [f64; 3], answer: Answer) -> Compared {
@@ -17,7 +17,7 @@ fn compared(metric: Metric, [value, low, high]: [f64; 3], answer: Answer) -> Com
         p_same: 0.5,
         p_same_holm: 0.5,
     };
-    Compared { metric, then: group, now: group, difference: Some(difference), amount: 0.9, answer }
+    Compared { metric, then: group, now: group, difference: Some(difference), amount: 0.894, answer }
 }
 
 const UNKNOWN: Answer = Answer::CannotTell { needed: None };
@@ -46,10 +46,19 @@ fn an_interval_that_holds_both_directions_names_both() {
 #[test]
 fn what_did_not_change_names_the_amount_that_would_matter() {
     let same = compared(Metric::BatSpeed, [0.0, -0.2, 0.2], Answer::NotChanged);
-    assert_eq!(answer(&same, Units::Us), "not changed by more than 2.01 mph");
-    assert_eq!(answer(&same, Units::Metric), "not changed by more than 0.9 m/s");
+    assert_eq!(answer(&same, Units::Us), "not changed by more than 2 mph");
+    assert_eq!(answer(&same, Units::Metric), "not changed by more than 0.89 m/s");
     assert_eq!(amount(Metric::TurnRate, 75.0, Units::Us), "75 °/s");
     assert_eq!(amount(Metric::AttackAngle, 3.0, Units::Us), "3°");
+    for (metric, us, si) in [
+        (Metric::BatSpeed, "2 mph", "0.89 m/s"),
+        (Metric::HandSpeed, "1 mph", "0.45 m/s"),
+        (Metric::PathLength, "0.33 ft", "0.1 m"),
+        (Metric::TimeToContact, "5 ms", "5 ms"),
+    ] {
+        let usual = Amounts::default().0[metric.index()];
+        assert_eq!([Units::Us, Units::Metric].map(|units| amount(metric, usual, units)), [us, si]);
+    }
     for (given, shown) in [(12.5, "12.5°"), (0.0004, "0.0004°"), (0.0, "0°"), (f64::NAN, "–°"), (1e300, "–°")]
     {
         assert_eq!(amount(Metric::AttackAngle, given, Units::Us), shown);
@@ -110,4 +119,19 @@ fn conditions_that_differ_are_named_for_each_group() {
         of(Condition::Side, &[(Some("left"), 1)], &[(Some("right"), 1)]),
         "then from the left, now from the right"
     );
+}
+
+#[test]
+fn a_condition_that_changed_over_days_is_told_with_its_days() {
+    let stretch = |first_day, last_day, value: &str, swings| Stretch {
+        first_day,
+        last_day,
+        values: vec![(Some(value.to_owned()), swings)],
+    };
+    let told = |stretches| varied(&Varied { condition: Condition::Bat, stretches }, &|day| format!("day {day}"));
+    let lighter = vec![stretch(1, 20, "Ash 33", 40), stretch(27, 27, "Maple 31", 12)];
+    assert_eq!(told(lighter), "day 1 to day 20 with Ash 33; day 27 with Maple 31");
+    let to_and_fro = (0..5).map(|k| stretch(k, k, if k % 2 == 0 { "Ash" } else { "Oak" }, 7)).collect();
+    assert_eq!(told(to_and_fro), "day 0 to day 4, in 5 stretches, with Ash (21) and with Oak (14)");
+    assert_eq!(told(Vec::new()), "on no day");
 }

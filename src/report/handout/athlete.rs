@@ -13,7 +13,7 @@ pub fn sections(handout: &Handout) -> Markup {
         (answers(&told, "changed", "What has changed", "Nothing can be said to have changed.", changed))
         (answers(&told, "same", "What has not changed", "Of nothing else can it be said that it stayed the same.", same))
         (answers(&told, "unsure", "What we cannot tell yet, and what it would take", "Of everything we asked about we can tell.", unsure))
-        section { h2 { "Pictures" } (pictures::few(handout)) }
+        section { h2 { "Pictures" } (pictures::few(handout)) (parts::varied(handout)) }
         (parts::balls(handout))
         (parts::words_and_homework(handout))
         (parts::cautions())

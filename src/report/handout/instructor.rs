@@ -23,6 +23,7 @@ pub fn sections(handout: &Handout) -> Markup {
         section {
             h2 { "Over months" }
             p.faint { "Over all days with swings of the later group's kind; a day counts as one." }
+            (parts::varied(handout))
             ul { @for (metric, trend) in &handout.trends { li { (trend_words(*metric, trend.as_ref(), handout.units)) } } }
         }
         (parts::balls(handout))

@@ -59,6 +59,8 @@ pub struct Handout {
     pub alike: [Vec<Alike>; 2],
     /// How each metric went over months, over all swings of the later group's kind.
     pub trends: Vec<(Metric, Option<Trend>)>,
+    /// What was not the same over these months, in words with its days.
+    pub varied: Vec<String>,
     /// The bat speed of each day of that kind.
     pub trend_lines: Vec<TrendLine>,
     /// Balls of the earlier and of the later group.

@@ -1,7 +1,7 @@
 //! What both versions have.
 
 use super::super::change;
-use super::super::then_now::{groups, left_out};
+use super::super::then_now::{VARIED, groups, left_out};
 use super::{Handout, Homework};
 use maud::{Markup, html};
 
@@ -24,6 +24,18 @@ pub fn compared(handout: &Handout) -> Markup {
             .care {
                 p { strong { "Not all was the same. " } "What has changed may come from this and not from the swing:" }
                 ul { @for one in &handout.mismatches { li { (change::condition(one.condition)) ": " (change::mismatch(one)) "." } } }
+            }
+        }
+    }
+}
+
+/// What may have made a trend other than the swing.
+pub fn varied(handout: &Handout) -> Markup {
+    html! {
+        @if !handout.varied.is_empty() {
+            .care {
+                p { strong { "Not all was the same on these days. " } (VARIED) }
+                ul { @for words in &handout.varied { li { (words) "." } } }
             }
         }
     }

@@ -1,13 +1,11 @@
 use super::*;
 use crate::ball::Bounds;
-use crate::ball::kind::Kind;
-use crate::ball::squared_up::{Field, SquaredUp};
 use crate::compare::conditions::Condition;
-use crate::compare::numbers::{Amounts, Answer, Difference, Group, Needed};
-use crate::report::squared_up::{PitchFrom, Taken};
+use crate::compare::numbers::{Answer, Group, Needed};
 use crate::report::svg::TrendPoint;
 use crate::report::svg::groups::tests::{line, mean_path};
 use crate::report::then_now::LookedAt;
+use crate::report::then_now::tests::{compared_in as compared, if_squared_up};
 
 const HOSTILE: &str = "\"'><script>alert(1)</script>&amp;<b>";
 /// The name of a namespace (W3C, *Namespaces in XML*): nothing is asked for there.
@@ -15,29 +13,6 @@ const NAMESPACE: &str = "xmlns=\"http://www.w3.org/2000/svg\"";
 
 fn heard(what: &str) -> Heard {
     Heard { what: what.into(), swings: 30, days: 3, flagged: 2, excluded: 1 }
-}
-
-fn compared(metric: Metric, answer: Answer) -> Compared {
-    let group = |mean| Group { swings: 30, days: 3, mean: Some(mean), swing_spread: Some(0.9), ..Group::default() };
-    let difference = Difference {
-        value: 1.0,
-        standard_error: 0.2,
-        degrees_of_freedom: 4.0,
-        low: 0.5,
-        high: 1.5,
-        p: 0.007,
-        p_holm: 0.03,
-        p_same: 0.6,
-        p_same_holm: 1.0,
-    };
-    Compared {
-        metric,
-        then: group(30.0),
-        now: group(31.0),
-        difference: Some(difference),
-        amount: Amounts::default().0[metric.index()],
-        answer,
-    }
 }
 
 /// Faster now from 80 ms before contact on; by the way nowhere shown to differ.
@@ -56,19 +31,10 @@ fn curves() -> ComparedCurves {
 
 /// Two balls measured then, none now; what the typical swing of now would do.
 fn balls() -> Vec<Balls> {
-    let one = Bounds::exactly(1.2);
-    let ball = SquaredUp {
-        q: Bounds::new(0.06, 0.24),
-        is_bats_own: false,
-        exit_speed_mps: Bounds::new(36.0, 42.0),
-        density_kgpm3: one,
-        carry_m: Bounds::new(80.0, 110.0),
-    };
-    let field = Field::default();
-    let given = Taken { pitch_speed_mps: 27.0, pitch_from: PitchFrom::Round, kind: Kind::Baseball, field };
+    let if_squared_up = Some(if_squared_up(Bounds::new(36.0, 42.0), Bounds::new(80.0, 110.0)));
     vec![
         Balls { name: "Then".into(), exit_speeds_mps: vec![30.0, 34.0], ..Balls::default() },
-        Balls { name: "Now".into(), if_squared_up: Some((ball, given)), ..Balls::default() },
+        Balls { name: "Now".into(), if_squared_up, ..Balls::default() },
     ]
 }
 
@@ -96,6 +62,7 @@ fn example(reader: Reader) -> Handout {
         looked_at: [looked_at(), LookedAt::default()],
         balls: balls(),
         trends: vec![(Metric::BatSpeed, None)],
+        varied: vec!["Bat: Oct 1, 2026 with Ash 33; Nov 1, 2026 with Maple 32".into()],
         trend_lines: vec![TrendLine { name: "right".into(), points: [1.0, 8.0, 15.0].map(point).into() }],
         words: "Hands first.".into(),
         homework: vec![Homework { drill: "Tee, low".into(), amount: "3 × 10".into(), ..Homework::default() }],
@@ -159,6 +126,8 @@ fn every_answer_stands_in_both_versions() {
             "3 × 10",
             "Stop when something hurts",
             "no diagnosis and no score",
+            "A rise or a fall may come from this and not from the swing:",
+            "Oct 1, 2026 with Ash 33; Nov 1, 2026 with Maple 32.",
             "then with Ash 33, now with Maple 32",
         ] {
             assert!(html.contains(words), "{words}: {html}");
@@ -253,6 +222,7 @@ fn words_from_people_are_words() {
         let all = || HOSTILE.to_owned();
         hostile.homework = vec![Homework { drill: all(), implement: all(), amount: all(), words: all() }];
         hostile.trend_lines[0].name = HOSTILE.into();
+        hostile.varied = vec![all()];
         let html = handout(&hostile);
         assert!(html.contains("&lt;script&gt;") && !html.contains("<script") && !html.contains("<b>\""), "{html}");
     }

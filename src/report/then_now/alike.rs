@@ -52,6 +52,9 @@ pub fn alike_words(alike: &Alike, units: Units) -> AlikeTold {
     }
 }
 
+/// What stands before conditions that changed while a trend went on.
+pub const VARIED: &str = "A rise or a fall may come from this and not from the swing:";
+
 /// Of the metrics that are looked at together, so many in a hundred may seem to have a trend that has none.
 const LEVEL: f64 = 0.05;
 

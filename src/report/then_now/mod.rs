@@ -10,9 +10,9 @@ mod answer;
 mod balls;
 mod groups;
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;
 
-pub use alike::{AlikeTold, alike_words, trend_words};
+pub use alike::{AlikeTold, VARIED, alike_words, trend_words};
 pub use answer::{GroupTold, Told, p_words};
 pub use balls::Balls;
 pub use groups::{Heard, LookedAt, groups, left_out};

@@ -1,15 +1,19 @@
+use super::super::squared_up::{PitchFrom, Taken};
 use super::super::words::Units;
 use super::*;
+use crate::ball::Bounds;
+use crate::ball::kind::Kind;
+use crate::ball::squared_up::{Field, SquaredUp};
 use crate::compare::alike::Trend;
-use crate::compare::numbers::{Answer, Compared, Difference, Group, Needed};
+use crate::compare::numbers::{Amounts, Answer, Compared, Difference, Group, Needed};
 use crate::engine::metrics::Metric;
 
 fn group(mean: f64) -> Group {
     Group { swings: 30, days: 3, mean: Some(mean), swing_spread: Some(0.9), day_spread: Some(0.4), sigma: Some(0.1) }
 }
 
-/// 1 m/s more now, 0.5 to 1.5.
-fn compared(answer: Answer) -> Compared {
+/// One more of its unit now, 0.5 to 1.5.
+pub(in crate::report) fn compared_in(metric: Metric, answer: Answer) -> Compared {
     let difference = Difference {
         value: 1.0,
         standard_error: 0.2,
@@ -21,8 +25,20 @@ fn compared(answer: Answer) -> Compared {
         p_same: 0.6,
         p_same_holm: 1.0,
     };
-    let metric = Metric::BatSpeed;
-    Compared { metric, then: group(30.0), now: group(31.0), difference: Some(difference), amount: 0.9, answer }
+    let amount = Amounts::default().0[metric.index()];
+    Compared { metric, then: group(30.0), now: group(31.0), difference: Some(difference), amount, answer }
+}
+
+fn compared(answer: Answer) -> Compared {
+    compared_in(Metric::BatSpeed, answer)
+}
+
+/// What a typical swing with an unknown bat would do to a baseball, and what is taken for that.
+pub(in crate::report) fn if_squared_up(exit_speed_mps: Bounds, carry_m: Bounds) -> (SquaredUp, Taken) {
+    let field = Field::default();
+    let given = Taken { pitch_speed_mps: 27.0, pitch_from: PitchFrom::Round, kind: Kind::Baseball, field };
+    let (q, density_kgpm3) = (Bounds::new(0.06, 0.24), Bounds::exactly(1.2));
+    (SquaredUp { q, is_bats_own: false, exit_speed_mps, density_kgpm3, carry_m }, given)
 }
 
 #[test]
@@ -32,8 +48,8 @@ fn the_answer_stands_first_in_the_readers_units() {
     assert_eq!(metric.difference.as_deref(), Some("+1.00"));
     assert_eq!(metric.interval, Some(("+0.50".into(), "+1.50".into())));
     let us = Told::new(&compared(Answer::NotChanged), Units::Us);
-    // 0.9 m/s ÷ 0.44704 m/s per mph.
-    assert_eq!((us.answer.as_str(), us.kind), ("Not changed by more than 2.01 mph", "same"));
+    // 0.894 m/s ÷ 0.44704 m/s per mph.
+    assert_eq!((us.answer.as_str(), us.kind), ("Not changed by more than 2 mph", "same"));
     assert_eq!(us.then.mean.as_deref(), Some("67.1"), "half the interval is 1.1 mph: two digits of it");
     let needed = Some(Needed { swings: 24, days: 1 });
     let unsure = Told::new(&compared(Answer::CannotTell { needed }), Units::Us);
@@ -111,10 +127,6 @@ fn a_trend_is_told_only_where_its_interval_has_one_sign() {
 
 #[test]
 fn what_was_measured_and_what_a_square_hit_would_do_are_two_sentences() {
-    use crate::ball::Bounds;
-    use crate::ball::kind::Kind;
-    use crate::ball::squared_up::{Field, SquaredUp};
-    use crate::report::squared_up::{PitchFrom, Taken};
     let mut balls = Balls { name: "Then".into(), exit_speeds_mps: vec![30.0, 34.0, 32.0], ..Balls::default() };
     let words = balls.words(Units::Metric);
     // Median 32, Σ(x − 32)² = 8, s = √(8/2) = 2 m/s.
@@ -125,17 +137,7 @@ fn what_was_measured_and_what_a_square_hit_would_do_are_two_sentences() {
           middle one (median) 32.0 m/s, from ball to ball about 2.0 m/s either way (one standard deviation)."
         ]
     );
-    let bounds = Bounds::new(40.0, 44.0);
-    let given =
-        Taken { pitch_speed_mps: 27.0, pitch_from: PitchFrom::Round, kind: Kind::Baseball, field: Field::default() };
-    let ball = SquaredUp {
-        q: bounds,
-        is_bats_own: false,
-        exit_speed_mps: bounds,
-        density_kgpm3: bounds,
-        carry_m: Bounds::new(90.0, 120.0),
-    };
-    balls.if_squared_up = Some((ball, given));
+    balls.if_squared_up = Some(if_squared_up(Bounds::new(40.0, 44.0), Bounds::new(90.0, 120.0)));
     balls.exit_speeds_mps.clear();
     let words = balls.words(Units::Metric);
     assert_eq!(words[0], "Then: no ball was measured.");

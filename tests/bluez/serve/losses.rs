@@ -91,7 +91,7 @@ fn five_losses_in_a_row_double_nothing() {
 }
 
 #[test]
-#[ignore = "a measurement of minutes"]
+#[ignore = "minutes: `cargo test --release --test bluez -- --ignored reconnects --nocapture`"]
 fn reconnects_within() {
     const LOSSES: usize = 30;
     let (cage, knob, mut service) = streaming("reconnects");

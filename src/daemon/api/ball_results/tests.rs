@@ -147,7 +147,7 @@ fn what_is_no_table_is_refused() {
 
 /// The longest table there may be, among as many swings as a week has: how long no other change can be stored. Run by hand.
 #[test]
-#[ignore = "a measurement: cargo test --lib the_longest_table -- --ignored --nocapture"]
+#[ignore = "a measurement: `cargo test --lib the_longest_table -- --ignored --nocapture`"]
 fn the_longest_table_is_stored() {
     on_each(async |api: TestApi| {
         let _ = three(&api).await;

@@ -16,25 +16,25 @@ use utoipa::{IntoParams, ToSchema};
 use uuid::Uuid;
 
 /// What is taken as given.
-#[derive(Clone, Copy, Debug, Default, Deserialize, IntoParams)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
 pub struct SquaredUpParams {
     /// Speed of the ball at the plate, m/s; where nothing is said, the round's, none on a tee, or that of the swing's profile.
     #[param(minimum = 0.0, maximum = 100.0)]
-    pitch_speed_mps: Option<f64>,
+    pub pitch_speed_mps: Option<f64>,
     /// Launch angle above the horizontal, degrees; 25 to 30 where nothing is said.
     #[param(minimum = -90.0, maximum = 90.0)]
-    launch_angle_deg: Option<f64>,
+    pub launch_angle_deg: Option<f64>,
     /// Temperature of the air, °C; 10 to 30 where nothing is said.
     #[param(minimum = -45.0, maximum = 60.0)]
-    temperature_c: Option<f64>,
+    pub temperature_c: Option<f64>,
     /// Elevation above the sea, m; 0 where nothing is said.
     #[param(minimum = -500.0, maximum = 9000.0)]
-    elevation_m: Option<f64>,
+    pub elevation_m: Option<f64>,
     /// The ball; a baseball where nothing is said.
     #[param(inline)]
-    ball: Option<BallKind>,
+    pub ball: Option<BallKind>,
 }
 
 /// Which ball.
@@ -172,8 +172,7 @@ pub async fn if_squared_up(
     Id(id): Id<Uuid>,
     Params(params): Params<SquaredUpParams>,
 ) -> Result<Json<SquaredUpOut>> {
-    params.check()?;
-    let asked = params.asked();
+    let asked = params.asked()?;
     let said = squared_up::read(&mut *api.store.read().await?, id, &asked).await?;
     Ok(Json(SquaredUpOut::of(id, &asked, said)))
 }
@@ -188,9 +187,14 @@ impl SquaredUpParams {
             .done()
     }
 
-    fn asked(&self) -> Asked {
+    /// Checked, with the usual where nothing is said.
+    ///
+    /// # Errors
+    /// If a number is out of its range.
+    pub fn asked(&self) -> Result<Asked> {
+        self.check()?;
         let usual = Field::default();
-        Asked {
+        Ok(Asked {
             pitch_speed_mps: self.pitch_speed_mps,
             field: Field {
                 launch_angle_deg: self.launch_angle_deg.map_or(usual.launch_angle_deg, Bounds::exactly),
@@ -198,7 +202,7 @@ impl SquaredUpParams {
                 elevation_m: self.elevation_m.unwrap_or(usual.elevation_m),
             },
             kind: self.ball.unwrap_or_default().into(),
-        }
+        })
     }
 }
 

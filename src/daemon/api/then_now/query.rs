@@ -6,7 +6,7 @@
 //! are, the query cannot.
 
 use super::super::problem::{Kind, Problem, Result};
-use super::super::swings::query::{FilterParams, read, split};
+use super::super::swings::query::FilterParams;
 use super::super::swings::words::MetricWord;
 use crate::daemon::store::queries::swings_read::{SwingFilter, Whose};
 use crate::engine::metrics::Metric;
@@ -22,6 +22,8 @@ use utoipa::openapi::schema::{ArrayBuilder, KnownFormat, ObjectBuilder, OneOfBui
 use utoipa::openapi::{RefOr, Required, Schema};
 use utoipa::{PartialSchema, ToSchema};
 use uuid::Uuid;
+
+pub use super::super::swings::query::{read, split};
 
 /// The metrics that are looked at together.
 const METRIC: &str = "metric";

@@ -4,13 +4,14 @@ use super::super::Api;
 use super::super::check::Check;
 use super::super::extract::Id;
 use super::super::problem::{Kind, Problem, Result};
-use super::super::swings::query::{read, split};
-use super::query::{OfAthlete, ThenNowQuery, filled_in};
+use super::super::swings::squared_up::{BallKind, SquaredUpParams};
+use super::query::{OfAthlete, ThenNowQuery, filled_in, read, split};
 use super::usual::{completed, days};
 use super::{about, refuse_shared};
 use crate::daemon::local_days;
 use crate::daemon::record::handout::{gather, homework};
 use crate::daemon::record::looked_at::looked_at;
+use crate::daemon::record::squared_up::Asked;
 use crate::daemon::record::then_now::question;
 use crate::daemon::store::Reading;
 use crate::daemon::store::queries::athletes;
@@ -24,7 +25,7 @@ use utoipa::{IntoParams, ToSchema};
 use uuid::Uuid;
 
 /// The keys of [`ReportParams`].
-const OWN: [&str; 3] = ["for", "words", "file"];
+const OWN: [&str; 6] = ["for", "words", "file", "ball", "temperature_c", "elevation_m"];
 /// The instructor's words are no longer than this, characters.
 const MOST_WORDS: usize = 4000;
 /// The file carries its own style and asks for nothing (W3C, *Content Security Policy Level 3*).
@@ -46,6 +47,22 @@ pub struct ReportParams {
     words: Option<String>,
     /// `true`: to be kept as a file, not shown.
     file: Option<bool>,
+    /// The ball, where it is said what one would do if squared up; a baseball where nothing is said.
+    #[param(inline)]
+    ball: Option<BallKind>,
+    /// Temperature of the air for that, °C; 10 to 30 where nothing is said.
+    #[param(minimum = -45.0, maximum = 60.0)]
+    temperature_c: Option<f64>,
+    /// Elevation above the sea for that, m; 0 where nothing is said.
+    #[param(minimum = -500.0, maximum = 9000.0)]
+    elevation_m: Option<f64>,
+}
+
+impl ReportParams {
+    fn asked(&self) -> Result<Asked> {
+        let Self { ball, temperature_c, elevation_m, .. } = *self;
+        SquaredUpParams { ball, temperature_c, elevation_m, ..SquaredUpParams::default() }.asked()
+    }
 }
 
 /// For whom.
@@ -106,7 +123,7 @@ async fn read_all(
     let ThenNowQuery { filters: [then, now], metrics, units } =
         ThenNowQuery::of_athlete(&completed(query, &days).query, id)?;
     let question = question(reading, metrics).await?;
-    let gathered = gather(reading, id, [&then, &now], &question).await?;
+    let gathered = gather(reading, id, [&then, &now], &question, &params.asked()?).await?;
     refuse_shared(&gathered.compared)?;
     let [heard_then, heard_now] = gathered.heard;
     let of = gathered.compared.athletes();
@@ -124,7 +141,8 @@ async fn read_all(
         numbers: gathered.compared.numbers,
         curves: gathered.compared.curves,
         alike: gathered.alike,
-        trends: gathered.trends,
+        varied: gathered.over_months.varied_words(),
+        trends: gathered.over_months.trends,
         trend_lines: gathered.trend_lines,
         homework: homework(reading, id).await?,
         flags: gathered.flags,

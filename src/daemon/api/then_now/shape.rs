@@ -2,10 +2,13 @@
 
 use super::super::instant::Instant;
 use super::super::swings::words::MetricWord;
-use crate::compare::alike::{Alike, Cause, Trend};
+use super::over_months::{OverMonthsOut, TrendOut, VariedOut};
+use crate::compare::alike::{Alike, Cause};
 use crate::compare::conditions::Mismatch;
 use crate::compare::numbers::{Answer, Compared, Difference, Group, Needed};
+use crate::daemon::record::over_months::OverMonths;
 use crate::daemon::record::then_now::{Chosen, ThenNow};
+use crate::engine::metrics::Metric;
 use crate::report::change;
 use crate::report::words::{Units, label};
 use serde::Serialize;
@@ -29,6 +32,9 @@ pub struct Comparison {
     mismatches: Vec<MismatchOut>,
     /// A metric each, in the order in which they are reported.
     numbers: Vec<ComparedOut>,
+    /// How the same metrics went over months, where both groups are of one athlete; null otherwise.
+    #[schema(required)]
+    over_months: Option<OverMonthsOut>,
     /// How it was found.
     method: &'static str,
 }
@@ -186,12 +192,13 @@ pub struct NeededOut {
 
 impl Comparison {
     /// As it leaves, with words in these units.
-    pub fn of(found: &ThenNow, units: Units) -> Self {
+    pub fn of(found: &ThenNow, over_months: Option<OverMonthsOut>, units: Units) -> Self {
         Self {
             then: GroupOut::of(&found.then),
             now: GroupOut::of(&found.now),
             mismatches: found.mismatches.iter().map(MismatchOut::of).collect(),
             numbers: found.numbers.iter().map(|compared| ComparedOut::of(compared, units)).collect(),
+            over_months,
             method: METHOD,
         }
     }
@@ -216,16 +223,18 @@ impl GroupOut {
 impl MismatchOut {
     /// As it leaves.
     pub fn of(mismatch: &Mismatch) -> Self {
-        let values = |values: &[(Option<String>, usize)]| {
-            values.iter().map(|(value, swings)| ConditionOut { value: value.clone(), swings: *swings }).collect()
-        };
         Self {
             condition: change::condition_key(mismatch.condition),
-            then: values(&mismatch.then),
-            now: values(&mismatch.now),
+            then: conditions(&mismatch.then),
+            now: conditions(&mismatch.now),
             words: change::mismatch(mismatch),
         }
     }
+}
+
+/// What a condition was and how often, as it leaves.
+pub fn conditions(values: &[(Option<String>, usize)]) -> Vec<ConditionOut> {
+    values.iter().map(|(value, swings)| ConditionOut { value: value.clone(), swings: *swings }).collect()
 }
 
 impl ComparedOut {
@@ -272,6 +281,8 @@ pub struct AlikeOut {
     athlete_id: Uuid,
     /// Which swings.
     group: GroupOut,
+    /// Conditions that were not the same over these days; where there is one, a trend may be its doing.
+    varied: Vec<VariedOut>,
     /// A metric each, in the order in which they are reported.
     metrics: Vec<AlikeMetric>,
 }
@@ -323,47 +334,33 @@ pub enum CauseWord {
     Sensor,
 }
 
-/// How a metric goes over months, with the day as the unit.
-#[derive(Serialize, ToSchema)]
-#[schema(as = Trend)]
-pub struct TrendOut {
-    /// Days with a value.
-    days: usize,
-    /// Change in 30 days.
-    a_month: f64,
-    /// Its 95 % interval: from
-    low: f64,
-    /// to.
-    high: f64,
-    /// Two-sided p of none,
-    p: f64,
-    /// and after Holm over the metrics.
-    p_holm: f64,
-}
-
 impl AlikeOut {
-    /// As it leaves; trends in the order of [`Metric::ALL`].
-    pub fn of(athlete_id: Uuid, chosen: &Chosen, alike: &[Alike], trends: &[Option<Trend>]) -> Self {
-        let metric =
-            |alike: &Alike| AlikeMetric {
-                metric: MetricWord(alike.metric),
-                label: label(alike.metric),
-                unit: Units::Metric.of(alike.metric).sign,
-                swings: alike.swings,
-                within_round: alike.within_round,
-                within_day: alike.within_day,
-                between_days: alike.between_days,
-                sigma: alike.sigma,
-                athlete: alike.athlete,
-                cause: alike.cause.map(|cause| match cause {
-                    Cause::Athlete => CauseWord::Athlete,
-                    Cause::Both => CauseWord::Both,
-                    Cause::Sensor => CauseWord::Sensor,
-                }),
-                trend: trends.get(alike.metric.index()).copied().flatten().map(
-                    |Trend { days, a_month, low, high, p, p_holm }| TrendOut { days, a_month, low, high, p, p_holm },
-                ),
-            };
-        Self { athlete_id, group: GroupOut::of(chosen), metrics: alike.iter().map(metric).collect() }
+    /// As it leaves; over months are all of [`Metric::ALL`].
+    pub fn of(athlete_id: Uuid, chosen: &Chosen, alike: &[Alike], over_months: &OverMonths) -> Self {
+        let trend =
+            |metric: Metric| over_months.trends.iter().find(|(of, _)| *of == metric).and_then(|(_, trend)| *trend);
+        let metric = |alike: &Alike| AlikeMetric {
+            metric: MetricWord(alike.metric),
+            label: label(alike.metric),
+            unit: Units::Metric.of(alike.metric).sign,
+            swings: alike.swings,
+            within_round: alike.within_round,
+            within_day: alike.within_day,
+            between_days: alike.between_days,
+            sigma: alike.sigma,
+            athlete: alike.athlete,
+            cause: alike.cause.map(|cause| match cause {
+                Cause::Athlete => CauseWord::Athlete,
+                Cause::Both => CauseWord::Both,
+                Cause::Sensor => CauseWord::Sensor,
+            }),
+            trend: trend(alike.metric).map(TrendOut::of),
+        };
+        Self {
+            athlete_id,
+            group: GroupOut::of(chosen),
+            varied: VariedOut::all(over_months),
+            metrics: alike.iter().map(metric).collect(),
+        }
     }
 }

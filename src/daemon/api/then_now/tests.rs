@@ -4,12 +4,12 @@ use super::super::test_api::{TestApi, on_each};
 use crate::daemon::access::OfAthletes;
 use crate::daemon::store::queries::swings_read::FoundSwing;
 use crate::daemon::store::queries::swings_read::example::{World, fill};
-use crate::daemon::store::rows::{Mark, Side};
+use crate::daemon::store::rows::{Mark, Side, Word};
 use crate::engine::metrics::Metric;
 use axum::body::Body;
 use axum::http::Request;
 use serde_json::{Value, json};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 async fn filled(api: &TestApi, count: usize) -> World {
@@ -91,7 +91,7 @@ fn the_family_is_what_is_asked_for_and_the_amounts_are_the_instructors() {
         let answer = api.get(path).await;
         let numbers = answer.json["numbers"].as_array().unwrap();
         let amounts: Vec<_> = numbers.iter().map(|number| (&number["metric"], &number["amount"])).collect();
-        assert_eq!(amounts, [(&json!("bat_speed_mps"), &json!(0.9)), (&json!("path_length_m"), &json!(0.25))]);
+        assert_eq!(amounts, [(&json!("bat_speed_mps"), &json!(0.894)), (&json!("path_length_m"), &json!(0.25))]);
     });
 }
 
@@ -141,6 +141,73 @@ fn how_alike_swings_are_is_said_for_every_metric_of_one_athlete() {
     });
 }
 
+/// What a condition of a swing is called.
+type Named = fn(&FoundSwing) -> Option<String>;
+const CONDITIONS: [(&str, Named); 4] = [
+    ("bat", |found| found.bat.clone()),
+    ("drill", |found| found.drill.clone()),
+    ("ball_source", |found| found.ball_source.map(|source| source.word().to_owned())),
+    ("side", |found| found.swing.side.map(|side| side.word().to_owned())),
+];
+
+/// Each condition that is not the same for all of these, and for how many of them it is what.
+fn not_the_same(world: &World, is: impl Fn(&FoundSwing) -> bool) -> BTreeMap<String, BTreeMap<Option<String>, u64>> {
+    let mut all: BTreeMap<String, BTreeMap<Option<String>, u64>> = BTreeMap::new();
+    for found in world.swings.iter().filter(|found| is(found) && counts(found)) {
+        for (condition, named) in CONDITIONS {
+            *all.entry(condition.to_owned()).or_default().entry(named(found)).or_default() += 1;
+        }
+    }
+    all.retain(|_, values| values.len() > 1);
+    all
+}
+
+/// The same as an answer says it, and that its days go on.
+fn said_to_vary(varied: &Value) -> BTreeMap<String, BTreeMap<Option<String>, u64>> {
+    let mut all: BTreeMap<String, BTreeMap<Option<String>, u64>> = BTreeMap::new();
+    for one in varied.as_array().unwrap() {
+        let of = all.entry(one["condition"].as_str().unwrap().to_owned()).or_default();
+        let mut last = String::new();
+        for stretch in one["stretches"].as_array().unwrap() {
+            let [from, to] = ["from", "to"].map(|end| stretch[end].as_str().unwrap().to_owned());
+            assert!(last < from && from <= to, "{last} {stretch}");
+            last = to;
+            for value in stretch["values"].as_array().unwrap() {
+                *of.entry(value["value"].as_str().map(str::to_owned)).or_default() += value["swings"].as_u64().unwrap();
+            }
+        }
+    }
+    all
+}
+
+#[test]
+fn what_was_not_the_same_over_months_is_told_with_its_days() {
+    on_each(async |api: TestApi| {
+        let world = filled(&api, 120).await;
+        let [wren, tern] = [0, 1].map(|k| world.athletes[k].id);
+        let left = |found: &FoundSwing| is_of(wren)(found) && found.swing.side == Some(Side::Left);
+        let expected = not_the_same(&world, left);
+        assert!(expected.contains_key("bat") && !expected.contains_key("side"), "{expected:?}: nothing would be shown");
+        let alike = api.get(&format!("/v1/athletes/{wren}/alike?side=left")).await.json;
+        assert_eq!(said_to_vary(&alike["varied"]), expected, "{}", alike["varied"]);
+        let path = format!(
+            "/v1/comparison?athlete={wren}&then_side=right&now_side=left&metric=bat_speed_mps&now_to=1999-01-01"
+        );
+        let comparison = api.get(&path).await.json;
+        let over_months = &comparison["over_months"];
+        assert_eq!((said(&comparison["now"])[0], said(&over_months["group"])), (0, group(&world, left)), "of all days");
+        assert_eq!(over_months["varied"], alike["varied"]);
+        let trends = over_months["trends"].as_array().unwrap();
+        assert_eq!((trends.len(), &trends[0]["metric"]), (1, &json!("bat_speed_mps")));
+        let alone = &alike["metrics"][0]["trend"];
+        assert_eq!((&trends[0]["trend"]["a_month"], &trends[0]["trend"]["p"]), (&alone["a_month"], &alone["p"]));
+        for both in [format!("then_athlete={wren}&now_athlete={tern}"), "then_side=left&now_side=right".to_owned()] {
+            let comparison = api.get(&format!("/v1/comparison?{both}")).await.json;
+            assert_eq!(comparison["over_months"], Value::Null, "{both}");
+        }
+    });
+}
+
 #[test]
 fn whose_swings_are_read_is_told() {
     on_each(async |api: TestApi| {
@@ -151,5 +218,9 @@ fn whose_swings_are_read_is_told() {
             let answer = api.open(request).await;
             assert_eq!(answer.extensions().get::<OfAthletes>().map(|of| of.0.clone()), Some(both.clone()), "{path}");
         }
+        let wren = world.athletes[0].id;
+        let of_none = format!("/v1/comparison?athlete={wren}&then_to=1999-01-01&now_to=1998-01-01");
+        let answer = api.open(Request::get(of_none).body(Body::empty()).unwrap()).await;
+        assert_eq!(answer.extensions().get::<OfAthletes>().map(|of| of.0.clone()), Some([wren].into()), "over months");
     });
 }

@@ -1,10 +1,11 @@
 //! Looking back: who was here ([`athletes`]), an [`athlete`]'s lessons and trend, a [`lesson`] with its rounds, a
 //! [`swing`]; two groups of swings, [then and now](then_now()).
 //!
-//! [`spread`] is how the swings of a group scatter; [`places`] where swings can be moved to.
+//! [`ball_and_air`] is what is taken for a ball that is squared up; [`spread`] how the swings of a group scatter; [`places`] where swings can be moved to.
 
 mod athlete;
 mod athletes;
+mod ball_and_air;
 mod lesson;
 mod places;
 mod spread;

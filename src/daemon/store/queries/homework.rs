@@ -3,8 +3,9 @@
 use super::super::StoreError;
 use super::super::rows::{Homework, Seen, UtcMicros};
 use super::{Slice, changed, instant, maybe_uuid, uuid};
-use sqlx::any::AnyRow;
-use sqlx::{AnyConnection, Row};
+use sqlx::any::{AnyArguments, AnyRow};
+use sqlx::query::Query;
+use sqlx::{Any, AnyConnection, AssertSqlSafe, Row};
 use uuid::Uuid;
 
 const KIND: &str = "homework";
@@ -92,13 +93,8 @@ pub async fn list(
     slice: Slice<Uuid>,
 ) -> Result<Vec<Homework>, StoreError> {
     let after = slice.after.map_or_else(String::new, |id| id.to_string());
-    let rows = sqlx::query("SELECT * FROM homework WHERE athlete_id = $1 AND id > $2 ORDER BY id LIMIT $3")
-        .bind(athlete_id.to_string())
-        .bind(after)
-        .bind(slice.limit)
-        .fetch_all(connection)
-        .await?;
-    rows.iter().map(homework).collect()
+    of_athlete(connection, athlete_id, "id > $2 ORDER BY id LIMIT $3", |query| query.bind(after).bind(slice.limit))
+        .await
 }
 
 /// All that an athlete has still to do, in the order in which it was entered.
@@ -106,11 +102,7 @@ pub async fn list(
 /// # Errors
 /// If it cannot be read.
 pub async fn open(connection: &mut AnyConnection, athlete_id: Uuid) -> Result<Vec<Homework>, StoreError> {
-    let rows = sqlx::query("SELECT * FROM homework WHERE athlete_id = $1 AND ended_utc_us IS NULL ORDER BY id")
-        .bind(athlete_id.to_string())
-        .fetch_all(connection)
-        .await?;
-    rows.iter().map(homework).collect()
+    of_athlete(connection, athlete_id, "ended_utc_us IS NULL ORDER BY id", |query| query).await
 }
 
 /// What an athlete did last, the latest first, no more than this many.
@@ -122,14 +114,21 @@ pub async fn latest_done(
     athlete_id: Uuid,
     most: i64,
 ) -> Result<Vec<Homework>, StoreError> {
-    let rows = sqlx::query(
-        "SELECT * FROM homework WHERE athlete_id = $1 AND ended_utc_us IS NOT NULL
-         ORDER BY ended_utc_us DESC, id DESC LIMIT $2",
-    )
-    .bind(athlete_id.to_string())
-    .bind(most)
-    .fetch_all(connection)
-    .await?;
+    let done = "ended_utc_us IS NOT NULL ORDER BY ended_utc_us DESC, id DESC LIMIT $2";
+    of_athlete(connection, athlete_id, done, |query| query.bind(most)).await
+}
+
+type Asked = Query<'static, Any, AnyArguments>;
+
+/// An athlete's, as far as they are so; `bind` fills what stands in it from `$2` on.
+async fn of_athlete(
+    connection: &mut AnyConnection,
+    athlete_id: Uuid,
+    are: &'static str,
+    bind: impl FnOnce(Asked) -> Asked,
+) -> Result<Vec<Homework>, StoreError> {
+    let query = sqlx::query(AssertSqlSafe(format!("SELECT * FROM homework WHERE athlete_id = $1 AND {are}")));
+    let rows = bind(query.bind(athlete_id.to_string())).fetch_all(connection).await?;
     rows.iter().map(homework).collect()
 }
 

@@ -3,14 +3,19 @@
 use super::super::super::figure::figure;
 use super::super::super::when;
 use super::super::super::words;
+use crate::compare::conditions::{Conditions, varied};
 use crate::daemon::api::{Kind, Problem};
+use crate::daemon::local_days;
+use crate::daemon::record::over_months::varied_words;
 use crate::daemon::store::queries::swings_read::summary::{Group, GroupLesson};
 use crate::daemon::store::rows::{Bat, Occasion, Side, Word};
 use crate::engine::metrics::Metric;
 use crate::report::svg::{self, TrendLine, TrendPoint};
+use crate::report::then_now::VARIED;
 use crate::report::words::{Units, label};
 use maud::{Markup, html};
 use serde::Deserialize;
+use std::iter::repeat_n;
 use uuid::Uuid;
 
 /// What is asked of the page.
@@ -78,7 +83,34 @@ pub fn section(choice: Choice, groups: &[Group], bats: &[Bat], units: Units) -> 
                      the spread: one standard deviation of that lesson's swings either way."
                 }))
             }
+            (not_the_same(&drawn))
             (left_out(&drawn))
+        }
+    }
+}
+
+/// What may have made a line rise or fall other than the swing, a line a side and condition.
+fn not_the_same(groups: &[&Group]) -> Markup {
+    let of_side = |side: Option<Side>| {
+        let of_lesson = |group: &Group| {
+            let day = group.lesson.map_or(0, |lesson| local_days::number(lesson.begun));
+            group
+                .conditions
+                .iter()
+                .flat_map(move |(one, count)| repeat_n((day, one.clone()), *count))
+                .collect::<Vec<_>>()
+        };
+        let swings: Vec<(i64, Conditions)> =
+            groups.iter().copied().filter(|group| group.side == side).flat_map(of_lesson).collect();
+        varied(&swings).iter().map(|one| format!("{}, {}", words::side(side), varied_words(one))).collect::<Vec<_>>()
+    };
+    let told: Vec<String> = [Some(Side::Right), Some(Side::Left), None].into_iter().flat_map(of_side).collect();
+    html! {
+        @if !told.is_empty() {
+            section.care aria-label="Not the same" {
+                p { strong { "Not all was the same. " } (VARIED) }
+                ul { @for words in &told { li { bdi { (words) } "." } } }
+            }
         }
     }
 }
@@ -144,7 +176,12 @@ mod tests {
         let begun = UtcMicros(day * 86_400_000_000);
         let lesson = GroupLesson { id: Uuid::from_u128(day as u128), begun, occasion: Occasion::Lesson };
         let (counted, values) = (values.len() as u32 + 1, vec![values.to_vec()]);
-        Group { lesson: Some(lesson), side, first: begun, counted, flagged: 0, excluded: 2, values }
+        let conditions = [(with(if day < 40 { "Ash 33" } else { "Maple 32" }), counted as usize)].into();
+        Group { lesson: Some(lesson), side, first: begun, counted, flagged: 0, excluded: 2, conditions, values }
+    }
+
+    fn with(bat: &str) -> Conditions {
+        Conditions { bat: Some(bat.to_owned()), ..Conditions::default() }
     }
 
     #[test]
@@ -159,6 +196,18 @@ mod tests {
         assert!((lines[0].points[1].day - lines[0].points[0].day - 30.0).abs() < 0.1, "but for a change of clocks");
         let told = left_out(&all.iter().collect::<Vec<_>>()).into_string();
         assert!(told.contains("8 swings left out") && told.contains("4 swings without"), "{told}");
+    }
+
+    #[test]
+    fn a_lighter_bat_is_told_beside_the_line_it_made() {
+        let (right, left) = (Some(Side::Right), Some(Side::Left));
+        let mut all = [group(10, right, &[1.0]), group(40, right, &[3.0]), group(40, left, &[4.0])];
+        let day = |group: &Group| local_days::text(group.first);
+        let told = not_the_same(&all.iter().collect::<Vec<_>>()).into_string();
+        let expected = format!("right, Bat: {} with Ash 33; {} with Maple 32", day(&all[0]), day(&all[1]));
+        assert!(told.contains(&expected) && !told.contains("left, "), "{expected}: {told}");
+        all[0].conditions = all[1].conditions.clone();
+        assert_eq!(not_the_same(&all.iter().collect::<Vec<_>>()).into_string(), "");
     }
 
     #[test]

@@ -1,20 +1,21 @@
 //! The ball: what another device measured of it, and what it would do if it were squared up, told apart.
 
 use super::super::super::words::name;
+use super::super::ball_and_air::BallAndAir;
 use super::super::lesson::ball;
 use super::Whole;
-use crate::daemon::record::squared_up::{Asked, Missing, With, if_squared_up};
+use crate::daemon::record::squared_up::{Missing, With, if_squared_up};
 use crate::report::squared_up::{range, taken};
 use crate::report::words::Units;
 use maud::{Markup, html};
 
 /// Both.
-pub fn section(whole: &Whole, units: Units) -> Markup {
+pub fn section(whole: &Whole, ball_and_air: &BallAndAir, units: Units) -> Markup {
     html! {
         section.ball {
             h2 { "Ball" }
             (measured(whole, units))
-            (computed(whole, units))
+            (computed(whole, ball_and_air, units))
         }
     }
 }
@@ -30,12 +31,12 @@ fn measured(whole: &Whole, units: Units) -> Markup {
     }
 }
 
-fn computed(whole: &Whole, units: Units) -> Markup {
+fn computed(whole: &Whole, ball_and_air: &BallAndAir, units: Units) -> Markup {
     let with = With { bat: whole.bat.as_ref(), round: whole.round.as_ref(), profile: whole.profile.as_ref() };
-    let asked = Asked::default();
+    let asked = &ball_and_air.asked;
     html! {
         h3 { "If squared up" }
-        @match if_squared_up(&whole.found, with, &asked) {
+        @match if_squared_up(&whole.found, with, asked) {
             Ok(said) => {
                 p {
                     "A ball met squarely at the sweet spot would leave at "
@@ -43,9 +44,10 @@ fn computed(whole: &Whole, units: Units) -> Markup {
                     strong { (range(said.ball.carry_m, units.length())) } "."
                 }
                 p.faint {
-                    "Computed from bat speed, not measured. Taken: " (taken(&said.ball, &said.taken(&asked), units)) ". A ball met \
+                    "Computed from bat speed, not measured. Taken: " (taken(&said.ball, &said.taken(asked), units)) ". A ball met \
                      off the sweet spot or off its middle leaves slower."
                 }
+                (ball_and_air.form(units, &[]))
             },
             Err(missing) => p.faint { (why_not(missing)) },
         }

@@ -12,6 +12,7 @@ use super::super::view::View;
 use super::super::when;
 use super::super::words::{self, flag, flags_of, name};
 use super::Moving;
+use super::ball_and_air::BallAndAir;
 use super::places::Places;
 use crate::daemon::access::Who;
 use crate::daemon::api::{Api, Id, Params, Problem};
@@ -27,7 +28,7 @@ use crate::report::curves::decode;
 use crate::report::svg::Band;
 use crate::report::words::meaning;
 use axum::Extension;
-use axum::extract::State;
+use axum::extract::{RawQuery, State};
 use beside::Others;
 use maud::{Markup, html};
 use sqlx::AnyConnection;
@@ -68,7 +69,9 @@ pub async fn swing(
     Extension(who): Extension<Who>,
     Id(id): Id<Uuid>,
     Params(asked): Params<Moving>,
+    RawQuery(query): RawQuery,
 ) -> Result<Page, Problem> {
+    let (ball_and_air, _) = BallAndAir::of(query.as_deref().unwrap_or_default())?;
     let mut reading = api.store.read().await?;
     let whole = Whole::read(&mut reading, id).await?;
     let athlete = whole.found.swing.athlete_id;
@@ -85,7 +88,7 @@ pub async fn swing(
             (numbers::section(&whole, view.units))
             (curves::section(&whole, view.units))
             .rest {
-                (ball::section(&whole, view.units))
+                (ball::section(&whole, &ball_and_air, view.units))
                 (correct::section(&whole.found.swing, places.as_ref()))
             }
         }

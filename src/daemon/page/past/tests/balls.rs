@@ -43,6 +43,63 @@ fn a_swing_says_what_a_squared_up_ball_would_do_and_that_it_was_not_measured() {
 }
 
 #[test]
+fn another_ball_and_air_are_taken_by_the_page_as_by_the_api_and_said_beside_the_numbers() {
+    on_each(async |api: TestApi| {
+        let world = filled(&api, 40).await;
+        let path = |id| format!("/v1/swings/{id}/if-squared-up?ball=softball&temperature_c=20&elevation_m=1609.344");
+        let mut said_of = 0;
+        for found in &world.swings {
+            let id = found.swing.id;
+            let said = api.get(&path(id)).await.json;
+            if said["why_not"].is_string() {
+                continue;
+            }
+            let of = |query: &str| format!("/swings/{id}?{query}");
+            let (_, us) = page_with(&api, &of("ball=softball&temperature_f=68&elevation_ft=5280"), "").await;
+            let metric = page(&api, &of("ball=softball&temperature_c=20&elevation_m=1609.344")).await;
+            for (html, air, (factor, sign)) in [
+                (us, "air of 68 °F 5280 ft above the sea", (1.0 / 0.3048, "ft")),
+                (metric, "air of 20 °C 1609 m above the sea", (1.0, "m")),
+            ] {
+                let html = words(between(&html, "<h3>If squared up</h3>", "</section>"));
+                let [low, high] = ["low", "high"].map(|end| whole(&said["carry_m"][end], factor));
+                let shown = if low == high { format!("{low} {sign}") } else { format!("{low} to {high} {sign}") };
+                for part in [&shown, "Taken: a softball", air] {
+                    assert!(html.contains(part), "{part} is not in {html}");
+                }
+            }
+            said_of += 1;
+        }
+        assert!(said_of > 10, "{said_of}");
+        let id = world.swings[0].swing.id;
+        for (query, status) in [("ball=cricket", 400), ("elevation_ft=1e9", 422)] {
+            assert_eq!(page_with(&api, &format!("/swings/{id}?{query}"), "").await.0, status, "{query}");
+        }
+    });
+}
+
+#[test]
+fn then_and_now_keep_the_ball_and_the_air_through_every_form() {
+    on_each(async |api: TestApi| {
+        let world = filled(&api, 120).await;
+        let whose = world.athletes[0].id;
+        let chosen = "side=left&ball=softball&temperature_c=20&elevation_m=1600";
+        let html = page(&api, &format!("/athletes/{whose}/then-and-now?{chosen}")).await;
+        let assumed = "a softball; ";
+        let air = "air of 20 °C 1600 m above the sea";
+        assert!(words(&html).contains(assumed) && words(&html).contains(air), "{html}");
+        let hidden = "<input type=\"hidden\" name=\"elevation_m\" value=\"1600\">";
+        let of_ball = between(&html, "data-key=\"ball-and-air\"", "</form>");
+        assert!(of_ball.contains("name=\"side\" value=\"left\"") && !of_ball.contains(hidden), "{of_ball}");
+        assert_eq!(html.matches(hidden).count(), 2, "the form of the days and that of the sheet");
+        let sheet = api.get(&format!("/v1/athletes/{whose}/report?for=athlete&units=metric&{chosen}")).await;
+        let sheet = words(&String::from_utf8(sheet.bytes).unwrap());
+        assert!(sheet.contains(assumed) && sheet.contains(air), "{sheet}");
+        assert_eq!(api.get(&format!("/v1/athletes/{whose}/report?temperature_c=99")).await.status, 422);
+    });
+}
+
+#[test]
 fn an_athletes_measured_balls_are_tallied_by_side() {
     on_each(async |api: TestApi| {
         let world = filled(&api, 0).await;

@@ -1,7 +1,6 @@
 //! Then and now, the report of it, and homework, against what the API says of the same.
 
-use super::{between, filled, page, words};
-use crate::compare::numbers::Amounts;
+use super::{between, filled, page, page_with, words};
 use crate::daemon::api::test_api::{TestApi, athlete, on_each};
 use crate::daemon::store::queries::swings_read::FoundSwing;
 use crate::daemon::store::rows::{Mark, Side};
@@ -148,6 +147,30 @@ fn the_report_says_the_same_answers_as_the_page_and_asks_for_nothing() {
 }
 
 #[test]
+fn what_was_not_the_same_over_months_stands_on_the_page_and_on_the_sheet() {
+    on_each(async |api: TestApi| {
+        let world = filled(&api, 120).await;
+        let whose = world.athletes[0].id;
+        let alike = api.get(&format!("/v1/athletes/{whose}/alike?side=left")).await.json;
+        let told: Vec<&str> =
+            alike["varied"].as_array().unwrap().iter().map(|one| one["words"].as_str().unwrap()).collect();
+        assert!(told.iter().any(|words| words.starts_with("Bat: ")), "{told:?}: nothing would be shown");
+        let query = "side=left&metric=bat_speed_mps";
+        let html = page(&api, &format!("/athletes/{whose}/then-and-now?{query}")).await;
+        let warned = words(between(&html, "aria-label=\"Not the same over months\"", "</section>"));
+        let sheet = api.get(&format!("/v1/athletes/{whose}/report?for=instructor&{query}")).await.bytes;
+        let sheet = String::from_utf8(sheet).unwrap();
+        let on_sheet = words(between(&sheet, "<h2>Over months</h2>", "</section>"));
+        for one in told {
+            assert!(warned.contains(one) && on_sheet.contains(one), "{one}: {warned} {on_sheet}");
+        }
+        let bat = world.bats[0].id;
+        let same = page(&api, &format!("/athletes/{whose}/then-and-now?{query}&bat={bat}")).await;
+        assert!(!words(between(&same, "<h2>Over months</h2>", "</section>")).contains("Bat: "), "one bat alone");
+    });
+}
+
+#[test]
 fn homework_is_listed_with_its_forms_and_words_are_words() {
     on_each(async |api: TestApi| {
         let wren = athlete(&api, "Wren").await;
@@ -166,7 +189,8 @@ fn what_matters_is_shown_in_the_units_of_the_page() {
     on_each(async |api: TestApi| {
         let html = page(&api, "/setup/amounts").await;
         assert_eq!(html.matches("data-as=\"number\"").count(), Metric::COUNT);
-        let usual = Amounts::default().0[Metric::BatSpeed.index()];
-        assert!(html.contains(&format!("placeholder=\"{usual}\"")) && html.contains("PATCH /v1/amounts"), "{html}");
+        assert!(html.contains("placeholder=\"0.89\"") && html.contains("PATCH /v1/amounts"), "{html}");
+        let (_, us) = page_with(&api, "/setup/amounts", "").await;
+        assert!(us.contains("placeholder=\"2\"") && us.contains("placeholder=\"1\""), "{us}");
     });
 }

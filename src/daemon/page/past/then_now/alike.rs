@@ -2,9 +2,10 @@
 
 use super::super::super::figure::{figure, wide};
 use crate::daemon::record::handout::Gathered;
+use crate::daemon::record::over_months::OverMonths;
 use crate::engine::metrics::Metric;
 use crate::report::svg::trend;
-use crate::report::then_now::{AlikeTold, alike_words, trend_words};
+use crate::report::then_now::{AlikeTold, VARIED, alike_words, trend_words};
 use crate::report::words::Units;
 use maud::{Markup, html};
 
@@ -26,11 +27,24 @@ pub fn section(gathered: &Gathered, family: &[Metric], units: Units) -> Markup {
         section {
             h2 { "Over months" }
             p.faint { "Over all days with swings of the kind of now; a day counts as one, however many swings it has." }
-            ul { @for (metric, one) in &gathered.trends { li { (trend_words(*metric, one.as_ref(), units)) } } }
+            (not_the_same(&gathered.over_months))
+            ul { @for (metric, one) in &gathered.over_months.trends { li { (trend_words(*metric, one.as_ref(), units)) } } }
             @if !gathered.trend_lines.is_empty() {
                 (figure(&trend(Metric::BatSpeed, &gathered.trend_lines, units), "months", &html! {
                     "A point is a day: the mean of its swings. The bar is one standard deviation of them either way."
                 }))
+            }
+        }
+    }
+}
+
+/// What may have made a trend other than the swing.
+fn not_the_same(over_months: &OverMonths) -> Markup {
+    html! {
+        @if !over_months.varied.is_empty() {
+            section.care aria-label="Not the same over months" {
+                p { strong { "Not all was the same on these days. " } (VARIED) }
+                ul { @for words in over_months.varied_words() { li { bdi { (words) } "." } } }
             }
         }
     }

@@ -1,6 +1,7 @@
 //! Which swings are then, which are now, and which numbers are asked about. It works without the script.
 
 use super::super::super::words;
+use super::super::ball_and_air::BallAndAir;
 use super::family_words;
 use crate::daemon::api::then_now::usual::{Completed, Day};
 use crate::daemon::local_days;
@@ -86,12 +87,13 @@ impl Form {
     }
 
     /// With what was taken by itself where nobody said.
-    pub fn markup(&self, asked: &Completed) -> Markup {
+    pub fn markup(&self, asked: &Completed, ball_and_air: &BallAndAir) -> Markup {
         html! {
             details.choose.no-print data-key="choose" {
                 summary { "Choose other days, sides, bats or numbers" }
                 @if let Some(words) = by_itself(asked) { p.faint { (words) } }
                 form method="get" {
+                    (ball_and_air.hidden())
                     .columns { @for group in &self.groups { (self.group(group)) } }
                     (self.numbers())
                     .row {

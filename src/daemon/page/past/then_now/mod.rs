@@ -11,6 +11,7 @@ mod sheet;
 use super::super::shell::{Here, Page};
 use super::super::view::View;
 use super::super::words::{self, name};
+use super::ball_and_air::BallAndAir;
 use crate::daemon::access::Who;
 use crate::daemon::api::then_now::query::ThenNowQuery;
 use crate::daemon::api::then_now::usual::{completed, days};
@@ -38,11 +39,12 @@ pub async fn then_now(
     let mut reading = api.store.read().await?;
     let athlete = athletes::get(&mut reading, id).await?;
     let days = days(&mut reading, id).await?;
-    let asked = completed(asked.as_deref().unwrap_or_default(), &days);
+    let (ball_and_air, others) = BallAndAir::of(asked.as_deref().unwrap_or_default())?;
+    let asked = completed(&others, &days);
     let ThenNowQuery { filters, metrics, .. } = ThenNowQuery::of_athlete(&asked.query, id)?;
     let question = question(&mut reading, metrics).await?;
     let form = Form::read(&mut reading, id, days, &filters, &question.family).await?;
-    let gathered = gather(&mut reading, id, [&filters[0], &filters[1]], &question).await?;
+    let gathered = gather(&mut reading, id, [&filters[0], &filters[1]], &question, &ball_and_air.asked).await?;
     drop(reading);
     let main = html! {
         p.crumbs {
@@ -53,13 +55,13 @@ pub async fn then_now(
             p { "There is no swing yet. Swings made while " (name(&athlete.nickname)) " is at the plate come here." }
         } @else {
             (compared(&gathered))
-            (form.markup(&asked))
+            (form.markup(&asked, &ball_and_air))
             @if gathered.compared.in_both() == 0 {
                 (answers::section(&gathered, view.units))
                 (charts::section(&gathered, view.units))
                 (alike::section(&gathered, &question.family, view.units))
-                (balls::section(&gathered.balls, view.units))
-                (sheet::section(id, &asked.query, view.units))
+                (balls::section(&gathered.balls, &ball_and_air, &asked.query, view.units))
+                (sheet::section(id, &asked.query, &ball_and_air, view.units))
             }
         }
     };

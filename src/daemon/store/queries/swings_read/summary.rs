@@ -1,9 +1,10 @@
 //! An athlete's metrics, lesson by lesson.
 
 use super::super::super::StoreError;
-use super::super::super::rows::{Mark, Occasion, Side, UtcMicros, Word};
+use super::super::super::rows::{BallSource, Mark, Occasion, Side, UtcMicros, Word};
 use super::super::uuid;
 use super::{SwingFilter, Whose, maybe_word};
+use crate::compare::conditions::Conditions;
 use crate::engine::metrics::Metric;
 use sqlx::{AnyConnection, Row};
 use std::collections::BTreeMap;
@@ -39,6 +40,8 @@ pub struct Group {
     pub flagged: u32,
     /// Swings that the instructor excluded; they are in nothing else.
     pub excluded: u32,
+    /// Under what the counted swings were made, and how many; whose they are is not said again.
+    pub conditions: BTreeMap<Conditions, usize>,
     /// For each of the metrics asked for, in their order: its values over the counted swings.
     pub values: Vec<Vec<f64>>,
 }
@@ -65,8 +68,10 @@ pub async fn by_lesson(
 ) -> Result<Vec<Group>, StoreError> {
     let columns: String = metrics.iter().map(|metric| format!(", a.{}", metric.key())).collect();
     let head = format!(
-        "SELECT s.lesson_id, s.side, s.mark, s.contact_utc_us, CASE WHEN a.flags = ',' THEN 0 ELSE 1 END AS is_flagged{columns} \
-         FROM swings s JOIN analyses a ON a.swing_id = s.id AND a.revision = s.revision"
+        "SELECT s.lesson_id, s.side, s.mark, s.contact_utc_us, CASE WHEN a.flags = ',' THEN 0 ELSE 1 END AS is_flagged, \
+         b.name AS bat, r.drill, r.ball_source{columns} \
+         FROM swings s JOIN analyses a ON a.swing_id = s.id AND a.revision = s.revision \
+         LEFT JOIN rounds r ON r.id = s.round_id LEFT JOIN bats b ON b.id = s.bat_id"
     );
     let SummaryOf { athlete, side, bat, from, to } = of;
     let filter = SwingFilter { whose: Some(Whose::Athlete(athlete)), side, bat, from, to, ..SwingFilter::default() };
@@ -111,10 +116,11 @@ async fn lessons(connection: &mut AnyConnection, athlete: Uuid) -> Result<BTreeM
 
 impl Group {
     fn new(lesson: Option<GroupLesson>, side: Option<Side>, first: UtcMicros, metrics: usize) -> Self {
-        Self { lesson, side, first, counted: 0, flagged: 0, excluded: 0, values: vec![Vec::new(); metrics] }
+        let conditions = BTreeMap::new();
+        Self { lesson, side, first, counted: 0, flagged: 0, excluded: 0, conditions, values: vec![Vec::new(); metrics] }
     }
 
-    /// The metrics stand in the columns from the sixth on.
+    /// The metrics stand in the columns from the ninth on.
     fn add(&mut self, row: &sqlx::any::AnyRow) -> Result<(), StoreError> {
         if row.try_get::<&str, _>("mark")? == Mark::Exclude.word() {
             self.excluded += 1;
@@ -122,8 +128,16 @@ impl Group {
         }
         self.counted += 1;
         self.flagged += u32::from(row.try_get::<i64, _>("is_flagged")? != 0);
+        let conditions = Conditions {
+            athlete: None,
+            bat: row.try_get("bat")?,
+            drill: row.try_get("drill")?,
+            ball_source: maybe_word::<BallSource>(row, "ball_source")?.map(|source| source.word().to_owned()),
+            side: self.side.map(|side| side.word().to_owned()),
+        };
+        *self.conditions.entry(conditions).or_default() += 1;
         for (k, values) in self.values.iter_mut().enumerate() {
-            values.extend(row.try_get::<Option<f64>, _>(5 + k)?);
+            values.extend(row.try_get::<Option<f64>, _>(8 + k)?);
         }
         Ok(())
     }
