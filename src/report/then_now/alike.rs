@@ -73,6 +73,8 @@ pub fn trend_words(metric: Metric, trend: Option<&Trend>, units: Units) -> Strin
         format!("rises by about {} a month", text(trend.a_month))
     } else if is_told && trend.high < 0.0 {
         format!("falls by about {} a month", text(-trend.a_month))
+    } else if trend.low > 0.0 || trend.high < 0.0 {
+        "cannot be told to rise or to fall: among so many numbers one may look so by chance".to_owned()
     } else {
         "cannot be told to rise or to fall".to_owned()
     };

@@ -54,13 +54,13 @@ fn table(then: &[AlikeTold], now: &[AlikeTold]) -> Markup {
     html! {
         table.alike {
             thead { tr {
-                th scope="col" { "Number" } th scope="col" { "Group" }
+                th scope="col" { "Number" } th.words scope="col" { "Group" }
                 th scope="col" { "In a round" } th scope="col" { "In a day" } th scope="col" { "Day to day" }
                 th scope="col" { "Sensor" } th.words scope="col" { "The spread is" }
             } }
             tbody { @for (then, now) in then.iter().zip(now) {
-                tr { th scope="row" rowspan="2" { (then.label) span.faint.under { (then.unit) } } td { "then" } (cells(then)) }
-                tr { td { "now" } (cells(now)) }
+                tr { th scope="row" rowspan="2" { (then.label) span.faint.under { (then.unit) } } td.words { "then" } (cells(then)) }
+                tr { td.words { "now" } (cells(now)) }
             } }
         }
     }
