@@ -10,7 +10,7 @@
 //! Arrows point to what a module may name. `engine` names none of the others; all but `daemon` and `cli` hold no
 //! file, clock, thread, randomness from outside or global state (held by `tests/tidy.rs`).
 //!
-//! In reading order: [`engine`] (its parts are listed there), [`sim`], [`compare`], [`ball`], [`film`], [`report`], [`daemon`],
+//! In reading order: [`engine`] (its parts are listed there), [`sim`], [`quantile`] (which all may name), [`compare`], [`ball`], [`film`], [`report`], [`daemon`],
 //! [`cli`].
 
 pub mod ball;
@@ -19,5 +19,6 @@ pub mod compare;
 pub mod daemon;
 pub mod engine;
 pub mod film;
+pub mod quantile;
 pub mod report;
 pub mod sim;

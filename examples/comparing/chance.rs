@@ -14,7 +14,7 @@ use swingd::sim::Random;
 use nalgebra::Vector3;
 
 /// Athletes of a row of the table.
-const ATHLETES: usize = 2_000;
+const ATHLETES: usize = 4_000;
 const TRENDS: usize = 20_000;
 /// Points of a swing, 4 ms apart, and how smooth its speed is: full width at half maximum of the bell its noise is laid
 /// under, in points (50 ms).
@@ -32,30 +32,63 @@ pub fn measure() -> bool {
     trends() && bands
 }
 
-/// Swings of each day, of the earlier group and of the later one; whether they are the same days.
-type Design = (&'static [usize], &'static [usize], bool);
+/// Days of both groups.
+#[derive(Clone, Copy)]
+struct Design {
+    /// Swings of each of the earlier group's days, from day 0 on.
+    then: &'static [usize],
+    /// Of the later group's.
+    now: &'static [usize],
+    /// The later group's first day: [`APART`], or one of the earlier group's. What a day does to one group it does not do to
+    /// the other, also on days of both.
+    first: i64,
+}
+
+/// After all days of the earlier group.
+const APART: i64 = 100;
+
+const fn design(then: &'static [usize], now: &'static [usize], first: i64) -> Design {
+    Design { then, now, first }
+}
+
+/// Those that are looked at: even ones, uneven ones, very uneven ones, and some with days of both groups.
+const DESIGNS: [Design; 14] = [
+    design(&[10; 2], &[10; 2], APART),
+    design(&[10; 3], &[10; 3], APART),
+    design(&[10; 5], &[10; 5], APART),
+    design(&[5; 2], &[20; 6], APART),
+    design(&[3, 3, 20], &[20; 3], APART),
+    design(&[10; 1], &[10; 4], APART),
+    design(&[3, 60], &[3, 60], APART),
+    design(&[40, 8], &[8, 8, 8, 8, 40], APART),
+    design(&[40], &[8; 4], APART),
+    design(&[1, 60, 60], &[60, 1, 1], APART),
+    design(&[10; 3], &[10; 3], 0),
+    design(&[3, 10, 20, 3, 10], &[20, 10, 3, 3, 10], 0),
+    design(&[3, 60, 3, 60], &[60, 60, 3, 3], 0),
+    design(&[40, 8, 8, 40, 8], &[8, 8, 40, 8, 40], 2),
+];
+
+impl Design {
+    fn in_words(&self) -> String {
+        let place = match self.first {
+            APART => String::new(),
+            0 => " on the same days".to_owned(),
+            first => format!(" from the earlier group's day {} on", first + 1),
+        };
+        format!("{:?} against {:?}{place}", self.then, self.now)
+    }
+}
 
 fn bands() -> bool {
-    let designs: [Design; 8] = [
-        (&[10; 2], &[10; 2], false),
-        (&[10; 3], &[10; 3], false),
-        (&[10; 5], &[10; 5], false),
-        (&[5; 2], &[20; 6], false),
-        (&[3, 3, 20], &[20; 3], false),
-        (&[10; 1], &[10; 4], false),
-        (&[10; 3], &[10; 3], true),
-        (&[3, 10, 20, 3, 10], &[20, 10, 3, 3, 10], true),
-    ];
     println!(
         "bands that exclude no difference, of {ATHLETES} athletes: speed by time, by distance, by rotation, by hands"
     );
     let mut holds = true;
-    for design in designs {
+    for design in DESIGNS {
         for effect in DAY_EFFECTS {
             let shares = wrong(design, effect);
-            let (then, now, paired) = design;
-            let same = if paired { " on the same days" } else { "" };
-            println!("{then:?} against {now:?}{same}, day effect {effect}: {}", shares.map(percent).join(", "));
+            println!("{}, day effect {effect}: {}", design.in_words(), shares.map(percent).join(", "));
             holds &= shares.iter().all(|share| *share <= most(ATHLETES));
         }
     }
@@ -71,14 +104,14 @@ fn most(count: usize) -> f64 {
     0.05 + 3.0 * (0.05 * 0.95 / count as f64).sqrt()
 }
 
-fn wrong((then, now, paired): Design, effect: f64) -> [f64; 4] {
+fn wrong(design: Design, effect: f64) -> [f64; 4] {
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
     let count = |first: usize| {
         let mut wrong = [0usize; 4];
         for athlete in (first..ATHLETES).step_by(threads) {
             let mut random = Random::new(athlete as u64);
-            let earlier = swings(&mut random, 0, then, effect);
-            let later = swings(&mut random, if paired { 0 } else { 100 }, now, effect);
+            let earlier = swings(&mut random, 0, design.then, effect);
+            let later = swings(&mut random, design.first, design.now, effect);
             let found = compare(&earlier, &later);
             let lines = [&found.speed_by_time, &found.speed_by_distance, &found.by_rotation, &found.by_hands];
             wrong.iter_mut().zip(lines).for_each(|(wrong, line)| *wrong += usize::from(differs(line)));

@@ -5,7 +5,7 @@
 //! 0.1 to 0.5 of the spread, another one each swing.
 
 use swingd::compare::Observed;
-use swingd::compare::numbers::{Amounts, Answer, Compared, Question, compare};
+use swingd::compare::numbers::{Amounts, Answer, Compared, Question, compare, together};
 use swingd::engine::metrics::{Estimate, Metric};
 use swingd::sim::Random;
 
@@ -13,6 +13,8 @@ use swingd::sim::Random;
 const COMMON: f64 = 0.5;
 /// Measurement σ, in spreads.
 const SIGMA: [f64; 2] = [0.1, 0.5];
+/// Spreads that are told as a change wherever anything can be, with three days a group.
+const MUCH: f64 = 20.0;
 /// What a day does to one group only, on days of both groups, as a share of what it does to both.
 const TO_ONE_GROUP: f64 = 0.5;
 
@@ -97,18 +99,25 @@ pub fn athlete(layout: &Layout, day_share: f64, random: &mut Random) -> [Vec<Obs
     [group(layout.then), group(layout.now)]
 }
 
-/// The first numbers of all swings raised by one spread.
-pub fn raised(swings: &[Observed], numbers: usize) -> Vec<Observed> {
+/// The first numbers of all swings raised by so many spreads.
+pub fn raised(swings: &[Observed], numbers: usize, by: f64) -> Vec<Observed> {
     let mut swings = swings.to_vec();
     for estimate in swings.iter_mut().flat_map(|swing| swing.metrics.iter_mut().take(numbers).flatten()) {
-        estimate.value += 1.0;
+        estimate.value += by;
     }
     swings
 }
 
-/// All fourteen; what matters is one spread.
-pub fn question() -> Question {
-    Question { family: Metric::ALL.to_vec(), amounts: Amounts([1.0; Metric::COUNT]) }
+/// What matters is one spread.
+pub fn question(family: &[Metric]) -> Question {
+    Question { family: family.to_vec(), amounts: Amounts([1.0; Metric::COUNT]) }
+}
+
+/// Of an athlete who has not changed, as told in `none`, what is told once the first number of all swings of `now` is raised.
+/// Each number is fitted by itself, so the others' fits stand; what raises one of them is that they are judged beside it.
+fn beside_a_change(then: &[Observed], now: &[Observed], none: &[Compared], by: f64) -> Vec<Compared> {
+    let changed = compare(then, &raised(now, 1, by), &question(&Metric::ALL[..1]));
+    together(changed.into_iter().chain(none.iter().skip(1).cloned()).collect())
 }
 
 /// What came of many athletes.
@@ -118,18 +127,27 @@ pub struct Tally {
     pub athletes: u32,
     /// Nothing had changed, and something was called so.
     pub falsely_changed: u32,
+    /// One number had changed by one spread, and another was called so.
+    pub falsely_beside_one: u32,
+    /// One had changed so much that it is told wherever anything can be, and another was called so.
+    pub falsely_beside_much: u32,
     /// Everything had changed by what matters, and something was called not changed.
     pub falsely_same: u32,
     /// Intervals, of no change, that held it.
     pub held: u32,
     /// Numbers, of all raised by one spread, that were called changed.
     pub told_of_all: u32,
-    /// Athletes of whom one number was raised by one spread: every tenth, as this is no promise,
-    pub of_one: u32,
-    /// and those in which it was called changed.
+    /// Athletes in whom one number was raised by one spread and called changed.
     pub told_of_one: u32,
+    /// Athletes, of every tenth, compared anew as a whole with one number raised, of whom another answer came than from the
+    /// parts.
+    pub otherwise: u32,
     /// Numbers that had not changed and were called so.
     pub told_same: u32,
+}
+
+fn places(compared: &[Compared], answer: Answer) -> Vec<usize> {
+    (0..compared.len()).filter(|place| compared[*place].answer == answer).collect()
 }
 
 fn count(compared: &[Compared], answer: Answer) -> u32 {
@@ -139,19 +157,23 @@ fn count(compared: &[Compared], answer: Answer) -> u32 {
 impl Tally {
     /// With one more athlete; `number` is who.
     pub fn add(&mut self, layout: &Layout, day_share: f64, number: u32, random: &mut Random) {
-        let ([then, now], question) = (athlete(layout, day_share, random), question());
+        let ([then, now], question) = (athlete(layout, day_share, random), question(&Metric::ALL));
         let none = compare(&then, &now, &question);
-        let all = compare(&then, &raised(&now, Metric::COUNT), &question);
+        let all = compare(&then, &raised(&now, Metric::COUNT, 1.0), &question);
         let holds = |one: &&Compared| one.difference.is_some_and(|d| d.low <= 0.0 && 0.0 <= d.high);
         self.athletes += 1;
         self.falsely_changed += u32::from(count(&none, Answer::Changed) > 0);
         self.falsely_same += u32::from(count(&all, Answer::NotChanged) > 0);
         self.held += none.iter().filter(holds).count() as u32;
         self.told_of_all += count(&all, Answer::Changed);
+        let [one, much] = [1.0, MUCH].map(|by| beside_a_change(&then, &now, &none, by));
+        self.told_of_one += count(&one[..1], Answer::Changed);
+        self.falsely_beside_one += u32::from(count(&one[1..], Answer::Changed) > 0);
+        self.falsely_beside_much += u32::from(count(&much[1..], Answer::Changed) > 0);
         if number.is_multiple_of(10) {
-            let one = compare(&then, &raised(&now, 1), &question);
-            self.of_one += 1;
-            self.told_of_one += count(&one[..1], Answer::Changed);
+            let whole = compare(&then, &raised(&now, 1, 1.0), &question);
+            let told = |all: &[Compared]| [Answer::Changed, Answer::NotChanged].map(|answer| places(all, answer));
+            self.otherwise += u32::from(told(&whole) != told(&one));
         }
         self.told_same += count(&none, Answer::NotChanged);
     }
@@ -161,11 +183,13 @@ impl Tally {
         Self {
             athletes: self.athletes + other.athletes,
             falsely_changed: self.falsely_changed + other.falsely_changed,
+            falsely_beside_one: self.falsely_beside_one + other.falsely_beside_one,
+            falsely_beside_much: self.falsely_beside_much + other.falsely_beside_much,
             falsely_same: self.falsely_same + other.falsely_same,
             held: self.held + other.held,
             told_of_all: self.told_of_all + other.told_of_all,
-            of_one: self.of_one + other.of_one,
             told_of_one: self.told_of_one + other.told_of_one,
+            otherwise: self.otherwise + other.otherwise,
             told_same: self.told_same + other.told_same,
         }
     }
@@ -176,12 +200,12 @@ impl Tally {
         0.05 * athletes + deviations * (0.05 * 0.95 * athletes).sqrt()
     }
 
-    /// Neither false answer came more often than 5 %, and no fewer than 95 % of the intervals held. An athlete's
+    /// No false answer came more often than 5 %, parts and wholes have the same answers, and no fewer than 95 % of the intervals held. An athlete's
     /// fourteen intervals are alike; their share that misses varies at most as one interval does.
     pub fn is_honest(&self, deviations: f64) -> bool {
         let missed = f64::from(self.athletes) - f64::from(self.held) / Metric::COUNT as f64;
-        [f64::from(self.falsely_changed), f64::from(self.falsely_same), missed]
-            .iter()
-            .all(|n| *n <= self.most(deviations))
+        let falsely =
+            [self.falsely_changed, self.falsely_beside_one, self.falsely_beside_much, self.falsely_same].map(f64::from);
+        self.otherwise == 0 && falsely.into_iter().chain([missed]).all(|n| n <= self.most(deviations))
     }
 }

@@ -1,5 +1,7 @@
 //! What other devices measured of balls, counted: best, middle and spread.
 
+use crate::quantile::median;
+
 /// Numbers of one kind, each as good as the other, in their own unit.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Tally {
@@ -18,15 +20,7 @@ impl Tally {
     pub fn of(numbers: impl IntoIterator<Item = f64>) -> Self {
         let mut numbers: Vec<f64> = numbers.into_iter().filter(|number| number.is_finite()).collect();
         numbers.sort_by(f64::total_cmp);
-        let count = numbers.len();
-        let at = |k: usize| numbers.get(k).copied();
-        let middle = at(count / 2).zip(at(count.saturating_sub(1) / 2));
-        Self {
-            count,
-            best: numbers.last().copied(),
-            median: middle.map(|(one, other)| f64::midpoint(one, other)),
-            spread: spread(&numbers),
-        }
+        Self { count: numbers.len(), best: numbers.last().copied(), median: median(&numbers), spread: spread(&numbers) }
     }
 }
 

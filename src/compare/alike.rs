@@ -4,8 +4,10 @@
 //! for all swings of a day too, which do not spread them; so the sensor's part is that or less, and the athlete's that or
 //! more. Sources and what was measured: proto-docs/comparison-curves.md.
 
+use super::Observed;
+use super::days::{self, Scatter};
 use super::numbers::holm;
-use super::{Observed, days, student};
+use super::student::Student;
 use crate::engine::metrics::Metric;
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 use std::collections::BTreeMap;
@@ -65,11 +67,10 @@ pub fn alike(swings: &[Observed]) -> Vec<Alike> {
 }
 
 fn of(swings: &[Observed], metric: Metric) -> Alike {
-    let found = || swings.iter().filter_map(|swing| Some((swing, value(swing, metric)?)));
-    let sigmas = found().filter_map(|(swing, _)| swing.metrics.get(metric.index())?.map(|estimate| estimate.sigma));
-    let sigmas: Vec<f64> = sigmas.filter(|sigma| sigma.abs() < LARGEST).collect();
-    let rounds = Groups::of(found().filter_map(|(swing, value)| Some((swing.round?, value))));
-    let days = Groups::of(found().map(|(swing, value)| (swing.day, value)));
+    let found = || swings.iter().filter_map(|swing| Some((swing, swing.usable(metric)?)));
+    let sigmas: Vec<f64> = found().map(|(_, estimate)| estimate.sigma).collect();
+    let rounds = Groups::of(found().filter_map(|(swing, estimate)| Some((swing.round?, estimate.value))));
+    let days = Groups::of(found().map(|(swing, estimate)| (swing.day, estimate.value)));
     let within_day = days.within();
     let sigma = (!sigmas.is_empty()).then(|| {
         let squares: f64 = sigmas.iter().map(|sigma| sigma * sigma).sum();
@@ -83,15 +84,8 @@ fn of(swings: &[Observed], metric: Metric) -> Alike {
         between_days: days.between(),
         sigma,
         athlete: within_day.zip(sigma).map(|(all, sensor)| (all * all - sensor * sensor).max(0.0).sqrt()),
-        cause: within_day.zip(sigma).and_then(|(all, sensor)| cause(all, sensor, days.degrees_of_freedom())),
+        cause: within_day.zip(sigma).and_then(|(all, sensor)| cause(all, sensor, days.scatter().freedom)),
     }
-}
-
-/// What is greater is no metric; squares and sums of what is less stay finite.
-const LARGEST: f64 = 1e100;
-
-fn value(swing: &Observed, metric: Metric) -> Option<f64> {
-    swing.metrics.get(metric.index())?.map(|estimate| estimate.value).filter(|value| value.abs() < LARGEST)
 }
 
 /// Whose spread: the standard deviation of all with its degrees of freedom, and that of the sensor alone. The share of the
@@ -125,23 +119,13 @@ impl<K: Ord> Groups<K> {
         self.0.values().map(|values| (values.len() as f64, mean(values))).unzip()
     }
 
-    /// Variance about the groups' own means, pooled; `None` where no group has two.
-    fn variance(&self) -> Option<f64> {
-        let left = self.degrees_of_freedom();
-        let squares = |values: &Vec<f64>| {
-            let mean = mean(values);
-            values.iter().map(|value| (value - mean).powi(2)).sum::<f64>()
-        };
-        (left > 0.0).then(|| self.0.values().map(squares).sum::<f64>() / left)
-    }
-
-    /// Of that variance.
-    fn degrees_of_freedom(&self) -> f64 {
-        self.0.values().map(|values| values.len().saturating_sub(1)).sum::<usize>() as f64
+    /// About the groups' own means, pooled.
+    fn scatter(&self) -> Scatter {
+        self.0.values().map(|values| Scatter::of(values.iter().copied())).sum()
     }
 
     fn within(&self) -> Option<f64> {
-        self.variance().map(f64::sqrt)
+        self.scatter().variance().map(f64::sqrt)
     }
 
     fn between(&self) -> Option<f64> {
@@ -149,7 +133,7 @@ impl<K: Ord> Groups<K> {
         let mean = weighted_mean(&means, &counts);
         let squares = counts.iter().zip(&means).map(|(count, value)| count * (value - mean).powi(2)).sum();
         let columns = [vec![1.0; counts.len()]];
-        days::day_variance(&counts, &columns, squares, self.variance()?).map(f64::sqrt)
+        days::day_variance(&counts, &columns, squares, self.scatter().variance()?).map(f64::sqrt)
     }
 }
 
@@ -173,14 +157,14 @@ const FEWEST_DAYS: usize = 3;
 /// swing and from day to day imply. Each of the three by itself says too little for some numbers of swings a day; together
 /// they hold 5 % for all that were simulated (proto-docs/comparison-curves.md).
 pub fn trend(swings: &[Observed], metric: Metric) -> Option<Trend> {
-    let by_day = Groups::of(swings.iter().filter_map(|swing| Some((swing.day, value(swing, metric)?))));
+    let by_day = Groups::of(swings.iter().filter_map(|swing| Some((swing.day, swing.usable(metric)?.value))));
     let first = *by_day.0.keys().next()?;
     let times: Vec<f64> = by_day.0.keys().map(|day| *day as f64 - first as f64).collect();
     let (counts, means) = by_day.means();
     if counts.len() < FEWEST_DAYS {
         return None;
     }
-    let swing_variance = by_day.variance();
+    let swing_variance = by_day.scatter().variance();
     let weights = match swing_variance {
         Some(variance) => {
             let line = Line::through(&times, &means, &counts);
@@ -195,8 +179,9 @@ pub fn trend(swings: &[Observed], metric: Metric) -> Option<Trend> {
         (Line::through(&times, &means, &weights), Line::through(&times, &means, &vec![1.0; counts.len()]));
     let implied = (swing_variance.unwrap_or(0.0) / line.across).sqrt();
     let error = line.standard_error(degrees).max(alike.standard_error(degrees)).max(implied);
-    let half_width = student::half_width_95(degrees)? * error;
-    let p = student::two_sided(line.slope / error, degrees);
+    let student = Student::new(degrees)?;
+    let (half_width, t) = (student.quantile(0.975) * error, line.slope / error);
+    let p = student.two_sided(t);
     let trend = Trend {
         days: counts.len(),
         a_month: MONTH_DAYS * line.slope,
@@ -205,7 +190,7 @@ pub fn trend(swings: &[Observed], metric: Metric) -> Option<Trend> {
         p,
         p_holm: p,
     };
-    (p.is_finite() && trend.low.is_finite() && trend.high.is_finite()).then_some(trend)
+    (t.is_finite() && trend.low.is_finite() && trend.high.is_finite()).then_some(trend)
 }
 
 /// Of metrics that are looked at together. One without a trend counts among them, with p = 1.
@@ -319,9 +304,10 @@ mod tests {
         ];
         let found = bat_speed(&same);
         assert_eq!((found.within_day, found.between_days, found.cause), (Some(0.0), Some(0.0), None));
-        let huge = [1e99, -1e99, 1e99, 1e300].map(|value| observed(1, Some(1), value, 1e300));
+        let huge = [1e59, -1e59, 1e59, 1e300].map(|value| observed(1, Some(1), value, 1e59));
         assert!(bat_speed(&huge).within_day.is_some_and(f64::is_finite));
         assert_eq!(bat_speed(&huge).swings, 3);
+        assert_eq!(bat_speed(&[observed(1, None, 30.0, f64::NAN)]).swings, 0);
     }
 
     fn reference() -> Vec<serde_json::Value> {

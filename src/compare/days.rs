@@ -4,6 +4,50 @@
 //! σ_d²/σ_s² matters for weights. It is estimated by moments (analysis of variance; Searle, Casella & McCulloch, *Variance
 //! Components*, 1992, §3.6 for one group), not below 0.
 
+/// Ratios of what days add to what swings leave, between none and without bound: two a doubling.
+const RATIOS: i32 = 40;
+const STEP: f64 = std::f64::consts::SQRT_2;
+/// In place of "without bound": all days weigh the same to a billionth.
+const WITHOUT_BOUND: f64 = 1e9;
+
+/// How far values are from their mean.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Scatter {
+    /// Sum of squares about it.
+    pub squares: f64,
+    /// Values less means.
+    pub freedom: f64,
+}
+
+impl Scatter {
+    /// Of values with one mean.
+    pub fn of(values: impl Iterator<Item = f64> + Clone) -> Self {
+        let (count, sum) = values.clone().fold((0.0, 0.0), |(count, sum), value| (count + 1.0, sum + value));
+        let mean = sum / count;
+        let squares = values.map(|value| (value - mean).powi(2)).sum();
+        Self { squares, freedom: f64::max(count - 1.0, 0.0) }
+    }
+
+    /// `None` where nothing is left to differ.
+    pub fn variance(&self) -> Option<f64> {
+        (self.freedom > 0.0).then(|| self.squares / self.freedom)
+    }
+}
+
+/// Pooled: each about its own mean.
+impl std::iter::Sum for Scatter {
+    fn sum<I: Iterator<Item = Self>>(all: I) -> Self {
+        let add = |a: Self, b: Self| Self { squares: a.squares + b.squares, freedom: a.freedom + b.freedom };
+        all.fold(Self::default(), add)
+    }
+}
+
+/// σ_d² that may be, from none to without bound, where the swings leave a row's mean this variance, about.
+pub fn variances(of_swings: f64) -> impl Iterator<Item = f64> {
+    let steps = (-RATIOS / 2..=RATIOS / 2).map(move |step| of_swings * STEP.powi(step));
+    [0.0, of_swings * WITHOUT_BOUND].into_iter().chain(steps)
+}
+
 /// σ_d² of rows that are means of `counts` swings: `squares` is the sum of their squared residuals, weighted by the counts,
 /// about a fit of `columns` that are orthogonal under these weights; `swing_variance` is σ_s². Not below 0; `None` where the
 /// fit leaves nothing.

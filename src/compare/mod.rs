@@ -11,6 +11,7 @@ pub mod alike;
 pub mod conditions;
 pub mod curves;
 mod days;
+mod design;
 pub mod numbers;
 mod student;
 
@@ -25,4 +26,15 @@ pub struct Observed {
     pub round: Option<u64>,
     /// A value with its σ for each of [`Metric::ALL`], or nothing.
     pub metrics: [Option<Estimate>; Metric::COUNT],
+}
+
+/// Beyond this in size a value or a σ is no measurement, and its square could not be reckoned with.
+const MOST: f64 = 1e60;
+
+impl Observed {
+    /// A metric, if it can be reckoned with: value and σ finite and below [`MOST`], σ not negative.
+    fn usable(&self, metric: Metric) -> Option<Estimate> {
+        let estimate = self.metrics.get(metric.index()).copied().flatten()?;
+        (estimate.value.abs() < MOST && (0.0..MOST).contains(&estimate.sigma)).then_some(estimate)
+    }
 }

@@ -4,7 +4,7 @@
 mod athletes;
 
 use athletes::{Days, LAYOUTS, Layout, Tally};
-use swingd::compare::numbers::{Answer, Question, compare};
+use swingd::compare::numbers::{Answer, compare};
 use swingd::engine::metrics::Metric;
 use swingd::sim::Random;
 
@@ -40,10 +40,10 @@ fn what_is_said_to_be_needed_is_about_enough() {
         then: Days { first: 0, count: 10, swings: [10, 10] },
         now: Days { first: 10, count: days, swings: [10, 10] },
     };
-    let question = Question { family: vec![Metric::BatSpeed], ..athletes::question() };
+    let question = athletes::question(&[Metric::BatSpeed]);
     let answer = |days: i64, by: usize, seed: u64| {
         let [then, now] = athletes::athlete(&layout(days), 0.5, &mut Random::new(1 << 61 | seed));
-        compare(&then, &athletes::raised(&now, by), &question)[0].answer
+        compare(&then, &athletes::raised(&now, by, 1.0), &question)[0].answer
     };
     let mut promised: Vec<u32> = (0..100).map(|seed| days_needed(answer(2, 0, seed))).collect();
     promised.sort_unstable();

@@ -3,6 +3,8 @@
 Writes curve_band.json beside this file: swings of days (group, day, values), and of the days' means t, FWHM, threshold and
 stretches by spm1d (two-sample with equal variances, paired, and weighted days through its general linear model); the root of
 its own probability by brentq, as its minimiser stops early; stretches' p; the 10th and 90th percentile of the swings.
+Of the weighted days also the band's half width: from the estimate to the farthest end of any of spm1d's bands over 400
+effects of the days, from none to without bound.
 Needs numpy, scipy and spm1d (made with numpy 2.4.6, scipy 1.17.1, spm1d 0.4.55): python3 curve_band.py
 """
 
@@ -38,8 +40,8 @@ def means(rows):
     return days, [len(of(d)) for d in days], np.array([of(d).mean(0) for d in days]), sum(((of(d) - of(d).mean(0)) ** 2).sum() for d in days)
 
 
-def weights(counts, groups, curves, swing_variance):
-    """1/(theta + 1/n), theta by moments from the sums over all places."""
+def estimated(counts, groups, curves, swing_variance):
+    """theta by moments from the sums over all places."""
     counts, groups = np.array(counts, float), np.array(groups)
     squares, swings = 0.0, 0.0
     for group in set(groups):
@@ -47,20 +49,51 @@ def weights(counts, groups, curves, swing_variance):
         squares += (n[:, None] * (y - np.average(y, axis=0, weights=n)) ** 2).sum()
         swings += n.sum() - (n**2).sum() / n.sum()
     left = len(counts) - len(set(groups))
-    theta = max(0.0, (squares - left * swing_variance) / swings) / swing_variance
-    return 1 / (theta + 1 / counts)
+    return max(0.0, (squares - left * swing_variance) / swings) / swing_variance
+
+
+def root(test):
+    p = lambda z: spm1d.rft1d.prob.rft(1, 0, "T", z, test.df, test.resels, 1, PLACES)[0]
+    return float(brentq(lambda z: p(z) - 0.025, 0.5, 1e4, xtol=1e-12))
+
+
+def weighed(counts, groups, curves, theta):
+    """spm1d's general linear model of the days' means with weights 1/(theta + 1/n), and the difference."""
+    groups, w = np.array(groups), 1 / (theta + 1 / np.array(counts, float))
+    root_w = np.sqrt(w)[:, None]
+    design = np.array([[g == 0, g == 1] for g in groups], float) * root_w
+    of_group = lambda g: np.average(curves[groups == g], axis=0, weights=w[groups == g])
+    return spm1d.stats.glm(curves * root_w, design, (-1, 1)), of_group(1) - of_group(0)
+
+
+def widest(counts, groups, curves, estimate):
+    """Difference, half width, and stretches outside of it, over all theta; a standard error is difference / t."""
+    all_theta = [estimate, 0.0, *np.geomspace(1e-4, 1e4, 400), 1e9]
+    seen = [(*weighed(counts, groups, curves, theta),) for theta in all_theta]
+    heights = [root(test) for test, _ in seen]
+    middle = seen[0][1]
+    reach = [np.abs(d - middle) + z * np.abs(d / test.z) for (test, d), z in zip(seen, heights)]
+    half_width = np.max(reach, axis=0)
+    share = np.abs(middle) / half_width - 1
+    edges = [k + share[k] / (share[k] - share[k + 1]) for k in range(PLACES - 1) if share[k] * share[k + 1] < 0]
+    edges = ([0.0] if share[0] > 0 else []) + edges + ([PLACES - 1.0] if share[-1] > 0 else [])
+    p = lambda k, test, z: 2 * spm1d.rft1d.prob.rft(1, k / test.fwhm, "T", z, test.df, test.resels, 1, PLACES)[0]
+    stretches = []
+    for begin, end in zip(edges[::2], edges[1::2]):
+        of_each = [p(end - begin, test, z) for (test, _), z in zip(seen, heights)]
+        stretches.append([float(begin), float(end), float(min(0.05, max(of_each)))])
+    return middle.tolist(), half_width.tolist(), stretches
 
 
 def answer(name, then, now, test):
     inference = test.inference(alpha=0.05, two_tailed=True, interp=True)
-    p = lambda z: spm1d.rft1d.prob.rft(1, 0, "T", z, test.df, test.resels, 1, PLACES)[0]
     stretches = [
         [float(c.endpoints[0]), float(c.endpoints[1]), float(c.P)] for c in sorted(inference.clusters, key=lambda c: c.endpoints[0])
     ]
     print(name, "df", test.df, "fwhm", test.fwhm, "zstar", inference.zstar, stretches)
     return {
         "name": name, "then": then, "now": now, "df": float(test.df[1]), "t": [float(x) for x in test.z], "fwhm": float(test.fwhm),
-        "zstar": float(np.ravel(inference.zstar)[0]), "root": float(brentq(lambda z: p(z) - 0.025, 0.5, 1e4, xtol=1e-12)), "stretches": stretches,
+        "zstar": float(np.ravel(inference.zstar)[0]), "root": root(test), "stretches": stretches,
     }
 
 
@@ -82,9 +115,13 @@ now = swings_of(range(20, 24), [6, 2, 4, 1], 10, 0.5, 3.0)
 (_, n, y, s), (_, m, z, r) = means(then), means(now)
 swing_variance = (s + r) / (sum(n) + sum(m) - len(n) - len(m))
 groups = [0] * len(n) + [1] * len(m)
-w = np.sqrt(weights(n + m, groups, np.vstack([y, z]), swing_variance))
-design = np.array([[g == 0, g == 1] for g in groups], float) * w[:, None]
-cases.append(answer("weighted days", then, now, spm1d.stats.glm(np.vstack([y, z]) * w[:, None], design, (-1, 1))))
+rows = (n + m, groups, np.vstack([y, z]))
+theta = estimated(*rows, swing_variance)
+test, _ = weighed(*rows, theta)
+case = answer("weighted days", then, now, test)
+case["mean"], case["half_width"], case["stretches"] = widest(*rows, theta)
+print(case["stretches"])
+cases.append(case)
 
 then = swings_of(range(3), [1] * 3, 30, 0, 0)
 now = swings_of(range(10, 13), [1] * 3, 30, 0, 60.0)

@@ -2,6 +2,7 @@
 
 use super::sampled::Sampled;
 use super::{ComparedLine, MeanBand, difference};
+use crate::quantile::quantile;
 use std::collections::BTreeSet;
 
 /// Makes the lines comparable: which list of a swing, and how far its items are apart.
@@ -58,11 +59,4 @@ fn band(swings: &[OfDay], steps: usize) -> MeanBand {
 
 fn mean(values: &[f64]) -> Option<f64> {
     (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
-}
-
-/// The quantile of sorted values, linear between them (type 7 of Hyndman & Fan, *The American Statistician* 50, 1996).
-pub fn quantile(sorted: &[f64], share: f64) -> Option<f64> {
-    let rank = sorted.len().checked_sub(1)? as f64 * share;
-    let (below, above) = (sorted.get(rank.floor() as usize)?, sorted.get(rank.ceil() as usize)?);
-    Some(below + (above - below) * rank.fract())
 }

@@ -1,8 +1,9 @@
 //! A group's mean path, and the swing nearest the middle of all.
 
 use super::MeanPath;
-use super::line::{places, quantile, reach};
+use super::line::{places, reach};
 use super::sampled::{Sampled, TIME_STEP_S};
+use crate::quantile::median;
 use nalgebra::Vector3;
 
 /// The swings of a group that have all times that three quarters of it have, and how many times these are.
@@ -58,7 +59,7 @@ pub fn typical(group: &[Sampled]) -> Option<usize> {
         for axis in 0..4 {
             let mut values: Vec<f64> = swings.iter().map(|(_, swing)| at(axis, swing)).collect();
             values.sort_unstable_by(f64::total_cmp);
-            let middle = quantile(&values, 0.5)?;
+            let middle = median(&values)?;
             for (distance, (_, swing)) in distances.iter_mut().zip(&swings) {
                 distance[axis / 3] += (at(axis, swing) - middle).powi(2);
             }

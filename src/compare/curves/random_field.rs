@@ -5,7 +5,7 @@
 //! one where it is small. How smooth they are is estimated from residuals (Kiebel et al., *NeuroImage* 10, 1999, in the form
 //! spm1d has: Pataky, *Journal of Biomechanics* 43, 2010). Held to spm1d by `tests/reference/curve_band.py`.
 
-use crate::compare::student;
+use crate::compare::student::Student;
 use std::f64::consts::{LN_2, PI};
 
 /// A t field.
@@ -22,30 +22,27 @@ pub struct TField {
 impl TField {
     /// The height that |t| passes anywhere with this probability if nothing differs. `None`: there is none.
     pub fn threshold(&self, probability: f64) -> Option<f64> {
-        student::falling_root(|height| self.p_rises(height), 0.5 * probability)
+        let student = Student::new(self.degrees_of_freedom)?;
+        falling_root(|height| self.p_rises(&student, height), 0.5 * probability)
     }
 
     /// Probability that |t| stays above a height on a stretch of so many places or more, somewhere, by chance (Friston et
     /// al., *Human Brain Mapping* 1, 1994).
     pub fn p_stretch(&self, extent: f64, height: f64) -> f64 {
-        let [point, rise] = self.densities(height);
+        let point = Student::new(self.degrees_of_freedom).map_or(1.0, |student| student.above(height));
+        let [point, rise] = [point, self.density_of_rises(height)].map(|density| density.max(f64::EPSILON));
         let extent = extent / self.fwhm;
         let expected_extent = point / rise;
         let is_longer = (-(GAMMA_3_2 * extent / expected_extent).powi(2)).exp();
-        (2.0 * at_least_one(self.expected(height) * is_longer)).min(1.0)
+        (2.0 * at_least_one((point + rise * self.resels()) * is_longer)).min(1.0)
     }
 
     /// Probability that t, one-sided, rises above a height anywhere: by the field's smoothness or, if that is less, by the
     /// number of its places (Bonferroni).
-    fn p_rises(&self, height: f64) -> f64 {
-        let point = student::above(height, self.degrees_of_freedom);
-        at_least_one(self.expected(height)).min(self.places as f64 * point).max(point)
-    }
-
-    /// Expected rises.
-    fn expected(&self, height: f64) -> f64 {
-        let [point, rise] = self.densities(height);
-        point + rise * self.resels()
+    fn p_rises(&self, student: &Student, height: f64) -> f64 {
+        let point = student.above(height);
+        let expected = point + self.density_of_rises(height) * self.resels();
+        at_least_one(expected).min(self.places as f64 * point).max(point)
     }
 
     /// The length in widths at half maximum.
@@ -53,12 +50,31 @@ impl TField {
         self.places.saturating_sub(1) as f64 / self.fwhm
     }
 
-    /// Euler characteristic densities of no and of one dimension.
-    fn densities(&self, height: f64) -> [f64; 2] {
+    /// Euler characteristic density of one dimension; that of none is the probability at a place.
+    fn density_of_rises(&self, height: f64) -> f64 {
         let df = self.degrees_of_freedom;
-        let rise = (4.0 * LN_2).sqrt() / (2.0 * PI) * (1.0 + height * height / df).powf(0.5 * (1.0 - df));
-        [student::above(height, df), rise].map(|density| density.max(f64::EPSILON))
+        (4.0 * LN_2).sqrt() / (2.0 * PI) * (1.0 + height * height / df).powf(0.5 * (1.0 - df))
     }
+}
+
+/// Where a falling function is this much, from 0 on, to 1e-12 of it; `None`: nowhere below 1e12.
+fn falling_root(function: impl Fn(f64) -> f64, value: f64) -> Option<f64> {
+    let mut high = 1.0;
+    loop {
+        if function(high) <= value {
+            break;
+        }
+        if high > 1e12 {
+            return None;
+        }
+        high *= 2.0;
+    }
+    let mut low = 0.0;
+    while high - low > 1e-12 * high {
+        let middle = 0.5 * (low + high);
+        *(if function(middle) <= value { &mut high } else { &mut low }) = middle;
+    }
+    Some(high)
 }
 
 /// Γ(3/2).

@@ -1,12 +1,10 @@
 //! The values of one metric, by group and day.
 
-use super::super::Observed;
 use super::Group;
+use crate::compare::days::Scatter;
+use crate::compare::{MOST, Observed};
 use crate::engine::metrics::Metric;
 use std::collections::BTreeMap;
-
-/// Beyond this in size a value or a σ is no measurement, and its square could not be reckoned with.
-const MOST: f64 = 1e60;
 
 /// Swings of one group on one day.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -32,13 +30,12 @@ pub struct Cells {
 }
 
 impl Cells {
-    /// Sorted and scaled. A value or a σ that is not finite, not below [`MOST`] or, of a σ, negative is none.
+    /// Sorted and scaled; of the swings that have a usable value.
     pub fn new(then: &[Observed], now: &[Observed], metric: Metric) -> Self {
         let mut sorted: BTreeMap<(bool, i64), Vec<[f64; 2]>> = BTreeMap::new();
         let marked = then.iter().map(|swing| (false, swing)).chain(now.iter().map(|swing| (true, swing)));
         for (is_now, swing) in marked {
-            let estimate = swing.metrics.get(metric.index()).copied().flatten();
-            if let Some(usable) = estimate.filter(|e| e.value.abs() < MOST && (0.0..MOST).contains(&e.sigma)) {
+            if let Some(usable) = swing.usable(metric) {
                 sorted.entry((is_now, swing.day)).or_default().push([usable.value, usable.sigma]);
             }
         }
@@ -71,37 +68,33 @@ impl Cells {
             swings,
             days: cells.len(),
             mean: None,
-            swing_spread: within(cells.iter().copied()).map(in_unit),
-            day_spread: variance(&means).map(in_unit),
+            swing_spread: cells.iter().map(|cell| cell.scatter()).sum::<Scatter>().variance().map(in_unit),
+            day_spread: Scatter::of(means.iter().copied()).variance().map(in_unit),
             sigma: (swings > 0).then(|| in_unit(variances.sum::<f64>() / swings as f64)),
         }
     }
 
     /// Variance from swing to swing of one day in both groups, the sensor's part with it; `None` where no day has two.
     pub fn within(&self) -> Option<f64> {
-        within(self.cells.iter())
+        self.cells.iter().map(Cell::scatter).sum::<Scatter>().variance()
+    }
+
+    /// Day, whether of the later group, and swings of each.
+    pub fn counts(&self) -> impl Iterator<Item = (i64, bool, usize)> {
+        self.cells.iter().map(|cell| (cell.day, cell.now, cell.swings.len()))
     }
 }
 
 impl Cell {
-    fn mean(&self) -> f64 {
-        self.swings.iter().map(|[value, _]| value).sum::<f64>() / self.swings.len().max(1) as f64
+    fn values(&self) -> impl Iterator<Item = f64> + Clone {
+        self.swings.iter().map(|[value, _]| *value)
     }
-}
 
-/// Pooled variance about the cells' means: sum of squares over swings less cells.
-fn within<'a>(cells: impl Iterator<Item = &'a Cell>) -> Option<f64> {
-    let (sum, freedom) = cells.fold((0.0, 0), |(sum, freedom), cell| {
-        let mean = cell.mean();
-        let squares: f64 = cell.swings.iter().map(|[value, _]| (value - mean).powi(2)).sum();
-        (sum + squares, freedom + cell.swings.len().saturating_sub(1))
-    });
-    (freedom > 0).then(|| sum / freedom as f64)
-}
+    fn mean(&self) -> f64 {
+        self.values().sum::<f64>() / self.swings.len().max(1) as f64
+    }
 
-/// Variance about the mean; `None` of fewer than two.
-fn variance(values: &[f64]) -> Option<f64> {
-    let mean = values.iter().sum::<f64>() / values.len().max(1) as f64;
-    let squares: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
-    (values.len() > 1).then(|| squares / (values.len() - 1) as f64)
+    fn scatter(&self) -> Scatter {
+        Scatter::of(self.values())
+    }
 }

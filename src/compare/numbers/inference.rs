@@ -10,13 +10,8 @@
 //! REML with a days' variance that may be negative and degrees of freedom by containment.
 
 use super::reml::{Fit, Means};
-use statrs::distribution::{ContinuousCDF, StudentsT};
-
-/// Ratios of what days add to what swings leave, between none and without bound: two a doubling.
-const RATIOS: i32 = 40;
-const STEP: f64 = std::f64::consts::SQRT_2;
-/// In place of "without bound": all days weigh the same to a billionth.
-const WITHOUT_BOUND: f64 = 1e9;
+use crate::compare::days;
+use crate::compare::student::Student;
 
 /// What can be said of a difference, in the units of the cells.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -57,82 +52,25 @@ impl Inference {
         }
         // Somewhere between a negative and a positive difference there is none.
         let apart = if signs == [true; 2] { 0.0 } else { apart };
-        let p = 2.0 * student.above(apart);
-        Some(Self { value, standard_error, freedom, interval, p, p_same: student.above(inside) })
+        Some(Self {
+            value,
+            standard_error,
+            freedom,
+            interval,
+            p: student.two_sided(apart),
+            p_same: student.above(inside),
+        })
     }
 }
 
 /// What days may add to an item's variance, in steps, with what REML found among them.
 fn variances(fit: &Fit) -> impl Iterator<Item = f64> {
     let typical = fit.items.iter().map(|item| item.variance).sum::<f64>() / fit.items.len().max(1) as f64;
-    let steps = (-RATIOS / 2..=RATIOS / 2).map(move |step| typical * STEP.powi(step));
-    [0.0, fit.of_days, typical * WITHOUT_BOUND].into_iter().chain(steps)
+    std::iter::once(fit.of_days).chain(days::variances(typical))
 }
 
 /// In standard errors; nothing of nothing is nothing, and so is what is no number.
 fn ratio(part: f64, error: f64) -> f64 {
     let ratio = if part == 0.0 { 0.0 } else { part / error };
     if ratio.is_nan() { 0.0 } else { ratio }
-}
-
-/// Student's distribution.
-pub struct Student {
-    t: StudentsT,
-    freedom: f64,
-}
-
-impl Student {
-    /// `None` below one degree of freedom.
-    pub fn new(freedom: f64) -> Option<Self> {
-        let t = StudentsT::new(0.0, 1.0, freedom).ok()?;
-        (freedom >= 1.0).then_some(Self { t, freedom })
-    }
-
-    /// Probability of more than `t`; 1 of what is no number.
-    pub fn above(&self, t: f64) -> f64 {
-        if t.is_nan() { 1.0 } else { self.t.sf(t) }
-    }
-
-    /// What is not exceeded with this probability.
-    pub fn quantile(&self, probability: f64) -> f64 {
-        self.t.inverse_cdf(probability)
-    }
-
-    /// Probability of more than `t` if the mean is `away` standard errors off 0: the normal approximation of the
-    /// noncentral distribution, Abramowitz & Stegun, *Handbook of Mathematical Functions* (1964), 26.7.10. From two
-    /// degrees of freedom on, where it is above one half, it is within 0.035 of the truth for `t` up to the quantile of
-    /// 0.05/28, and below it. Held by `scipy_noncentral_t`.
-    pub fn above_when(&self, t: f64, away: f64) -> f64 {
-        let normal = statrs::distribution::Normal::standard();
-        let z = (t * (1.0 - 0.25 / self.freedom) - away) / (1.0 + t * t / (2.0 * self.freedom)).sqrt();
-        if z.is_nan() { 0.0 } else { normal.sf(z) }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// `scipy.stats.nct.sf(t, freedom, away)`, version 1.17.1: worst places of t = quantiles of 1 − 0.025, 1 − 0.025/14
-    /// and 1 − 0.05/14, away from 0 to 12.
-    #[test]
-    fn scipy_noncentral_t() {
-        for (freedom, probability, away, exact) in [
-            (2.0, 0.975, 4.121212121212121, 0.5849191879696881),
-            (2.0, 1.0 - 0.05 / 14.0, 10.787878787878789, 0.5663308797064426),
-            (3.0, 0.975, 3.272727272727273, 0.5990659545518073),
-            (4.0, 1.0 - 0.025 / 14.0, 5.9393939393939394, 0.5489534915007107),
-        ] {
-            let student = Student::new(freedom).expect("degrees of freedom");
-            let short = exact - student.above_when(student.quantile(probability), away);
-            assert!((0.0..0.035).contains(&short), "{freedom} {away}: {short}");
-        }
-    }
-
-    #[test]
-    fn without_a_degree_of_freedom_there_is_no_distribution() {
-        for freedom in [0.0, 0.5, -1.0, f64::NAN] {
-            assert!(Student::new(freedom).is_none());
-        }
-    }
 }

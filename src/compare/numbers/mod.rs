@@ -1,7 +1,6 @@
 //! Each metric of two groups: means, spreads, difference, and one of three answers.
 
 mod cells;
-mod design;
 mod holm;
 mod inference;
 mod minimum;
@@ -11,9 +10,9 @@ mod reml;
 mod tests;
 
 use super::Observed;
+use super::design::Design;
 use crate::engine::metrics::Metric;
 use cells::Cells;
-use design::design;
 pub(super) use holm::holm;
 use inference::Inference;
 use needed::needed;
@@ -137,7 +136,11 @@ pub struct Needed {
 
 /// Compares two groups: a [`Compared`] for each metric of the family, in its order.
 pub fn compare(then: &[Observed], now: &[Observed], question: &Question) -> Vec<Compared> {
-    let mut compared: Vec<Compared> = question.family.iter().map(|&metric| one(then, now, metric, question)).collect();
+    together(question.family.iter().map(|&metric| one(then, now, metric, question)).collect())
+}
+
+/// The same metrics looked at together with just these: p after Holm over them, and the answers that follow.
+pub fn together(mut compared: Vec<Compared>) -> Vec<Compared> {
     let p = |of: fn(&Difference) -> f64| -> Vec<f64> {
         holm(&compared.iter().map(|one| one.difference.as_ref().map_or(1.0, of)).collect::<Vec<_>>())
     };
@@ -145,10 +148,20 @@ pub fn compare(then: &[Observed], now: &[Observed], question: &Question) -> Vec<
     for ((one, changed), same) in compared.iter_mut().zip(changed).zip(same) {
         if let Some(difference) = &mut one.difference {
             (difference.p_holm, difference.p_same_holm) = (changed, same);
-            one.answer = difference.answer().unwrap_or(one.answer);
+            one.answer = difference.answer().unwrap_or(one.answer.untold());
         }
     }
     compared
+}
+
+impl Answer {
+    /// What is needed is kept where it was said.
+    fn untold(self) -> Self {
+        match self {
+            Self::CannotTell { .. } => self,
+            Self::Changed | Self::NotChanged => Self::CannotTell { needed: None },
+        }
+    }
 }
 
 impl Difference {
@@ -170,7 +183,7 @@ fn one(then: &[Observed], now: &[Observed], metric: Metric, question: &Question)
     let [mut then, mut now] = [false, true].map(|group| cells.group(group));
     let amount = question.amounts.0.get(metric.index()).copied().unwrap_or(f64::NAN);
     let scaled = amount / cells.scale;
-    let fit = Fit::new(&cells, design(&cells));
+    let fit = Fit::new(&cells, Design::of(cells.counts()));
     for (group, mean) in [&mut then, &mut now].into_iter().zip(fit.group_means()) {
         group.mean = (group.swings > 0).then_some(cells.centre + cells.scale * mean);
     }

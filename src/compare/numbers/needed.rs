@@ -2,17 +2,15 @@
 
 use super::Needed;
 use super::cells::Cells;
-use super::inference::Student;
-use super::reml::{Design, Fit};
+use super::reml::Fit;
+use crate::compare::design::{ASSUMED_DAY_SHARE, Design};
+use crate::compare::student::Student;
 
 /// More days than this are more than anybody swings for an answer.
 pub const MOST_DAYS: u32 = 60;
 /// An answer is to come with this probability.
 const POWER: f64 = 0.8;
-/// What a day is taken to add before anything is known, as a share of the spread from swing to swing: common practice,
-/// no source.
-pub const ASSUMED_DAY_SHARE: f64 = 0.5;
-/// As many days as this assumption weighs: with few days an estimate of none is no proof of none.
+/// As many days as [`ASSUMED_DAY_SHARE`] weighs: with few days an estimate of none is no proof of none.
 const ASSUMED_DAYS: f64 = 2.0;
 /// A day to come has as many swings as the mean of so many last ones.
 const LAST_DAYS: usize = 3;

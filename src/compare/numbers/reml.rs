@@ -8,19 +8,10 @@
 
 use super::cells::{Cell, Cells};
 use super::minimum::minimum;
+use crate::compare::design::Design;
 
 /// No variance is below this share of that of all values: where nothing varies, nothing is divided by zero.
 const LEAST_VARIANCE: f64 = 1e-12;
-
-/// What is compared.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Design {
-    /// The days of one group with those of the other: a cell an item.
-    Apart,
-    /// On days of both groups, one's mean with the other's: their difference an item. What the day does to both falls
-    /// out; what it does to one of them is left.
-    Shared,
-}
 
 /// A number of one day, with its variance but for what days add.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -2,7 +2,6 @@
 
 use super::*;
 use crate::engine::metrics::Estimate;
-use reml::Design;
 use serde_json::Value;
 
 const METRIC: Metric = Metric::BatSpeed;
@@ -39,7 +38,7 @@ fn difference([then, now]: &[Vec<Observed>; 2]) -> Difference {
 
 fn fit([then, now]: &[Vec<Observed>; 2]) -> (Fit, f64) {
     let cells = Cells::new(then, now, METRIC);
-    (Fit::new(&cells, design(&cells)), cells.scale)
+    (Fit::new(&cells, Design::of(cells.counts())), cells.scale)
 }
 
 /// Within a share of the answer, or of one.

@@ -1,6 +1,7 @@
 //! How earlier swings went.
 
 use crate::engine::swing::Curves;
+use crate::quantile::quantile;
 
 /// Between two times, s.
 const STEP_S: f64 = 0.004;
@@ -103,13 +104,6 @@ impl Ranges {
     }
 }
 
-/// The quantile of sorted values, linear between them (type 7 of Hyndman & Fan, *The American Statistician* 50, 1996).
-fn quantile(sorted: &[f64], share: f64) -> Option<f64> {
-    let rank = sorted.len().checked_sub(1)? as f64 * share;
-    let (below, above) = (sorted.get(rank.floor() as usize)?, sorted.get(rank.ceil() as usize)?);
-    Some(below + (above - below) * rank.fract())
-}
-
 /// The value at a time, linear between two; `None` beyond the times or where a number is missing.
 pub(super) fn value_at(times_s: &[f64], values: &[f64], time_s: f64) -> Option<f64> {
     let between = Between::of(times_s, time_s)?;
@@ -161,15 +155,6 @@ mod tests {
     /// Speeds at −10, −5 and 0 ms; the times of the band between them are −8 and −4.
     fn swing(contact_mps: f64) -> Curves {
         of(&[-0.010, -0.005, 0.0], &[contact_mps - 10.0, contact_mps - 5.0, contact_mps])
-    }
-
-    #[test]
-    fn hyndman_fan_1996_type_7() {
-        // Of 1, 2, 3, 4: the ranks from 0 are 3p: 0.3, 1.5, 2.7.
-        let found = [0.1, 0.5, 0.9, 0.0, 1.0].map(|p| quantile(&[1.0, 2.0, 3.0, 4.0], p).unwrap());
-        let expected = [1.3, 2.5, 3.7, 1.0, 4.0];
-        assert!(found.iter().zip(expected).all(|(a, b)| (a - b).abs() < 1e-12), "{found:?}");
-        assert_eq!(quantile(&[], 0.5), None);
     }
 
     #[test]

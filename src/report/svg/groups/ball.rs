@@ -2,6 +2,7 @@
 
 use super::super::chart::{Chart, Field, Scale, at, frame_of, shortened, stroke};
 use super::super::numbers::table;
+use crate::quantile::median;
 use crate::report::words::{Units, rounded};
 use maud::{Markup, html};
 
@@ -79,10 +80,7 @@ impl<'a> Row<'a> {
     }
 
     fn median(&self) -> Option<f64> {
-        let half = self.values.len() / 2;
-        let upper = *self.values.get(half)?;
-        let lower = if self.values.len().is_multiple_of(2) { *self.values.get(half.checked_sub(1)?)? } else { upper };
-        Some(0.5 * (lower + upper))
+        median(&self.values)
     }
 
     fn svg(&self, top: f64, field: &Field) -> Markup {
