@@ -1,7 +1,7 @@
 //! Onsets in a sound track that may be cracks of bat on ball, each to a fraction of a millisecond.
 //!
 //! A frame is an onset where the spectral flux of the band (`flux`) is the largest nearby and stands above the local
-//! median by [`SPREADS`] robust spreads; its instant is where the band-passed envelope (`envelope`) rises. Whether an onset is
+//! median by [`SPREADS`] robust spreads; its instant is where the band-passed envelope (`envelope`) becomes loud. Whether an onset is
 //! the crack that was measured is not asked here: other bats sound alike. What is kept grows with the clip by about
 //! 13 kB a second; the sound itself is dropped block by block.
 
@@ -17,19 +17,19 @@ const MEDIAN_REACH: usize = 190;
 /// Frames from one median to the next.
 const MEDIAN_STEP: usize = 48;
 /// So many robust spreads above the median an onset stands.
-const SPREADS: f32 = 7.0;
-/// And so much at least: the parts of the band become louder by 0.6 nepers in power on average.
-const LEAST_RISE: f32 = 0.6;
+const SPREADS: f32 = 5.0;
+/// And so much at least: the parts of the band become louder by 0.4 nepers in power on average.
+const LEAST_RISE: f32 = 0.4;
 /// An onset is the largest within so many frames either side: 43 ms.
 const APART: usize = 8;
 /// An onset no louder than one so short before it is its echo, s.
 const ECHO_S: f64 = 0.1;
-/// An onset is found so long after the sound arrives, s: what the filters and the rise take, on simulated cracks.
-const LATE_S: f64 = 0.2e-3;
+/// An onset is found so long after the sound arrives, s: what the filters take.
+const LATE_S: f64 = 0.1e-3;
 /// No more onsets than this are kept; the loudest are.
 pub const MOST_CRACKS: usize = 4_000;
 /// The standard error of an onset's instant against the sound's arrival, s; held by `film`'s measurements.
-pub const ONSET_SIGMA_S: f64 = 0.7e-3;
+pub const ONSET_SIGMA_S: f64 = 0.4e-3;
 
 /// An onset that may be a crack.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -47,6 +47,8 @@ pub struct Sound {
     pub duration_s: f64,
     /// In order of time.
     pub cracks: Vec<Crack>,
+    /// Fainter ones that were left out, so that no clip takes minutes to be matched.
+    pub left_out: usize,
 }
 
 /// Reads a sound track to its end and finds the cracks.
@@ -71,10 +73,12 @@ pub fn listen(reader: impl Read) -> Result<Sound, WavError> {
     if duration_s < SHORTEST_S {
         return Err(WavError::TooShort);
     }
-    Ok(Sound { duration_s, cracks: cracks(flux.values(), &envelope, rate_hz) })
+    let (cracks, left_out) = cracks(flux.values(), &envelope, rate_hz);
+    Ok(Sound { duration_s, cracks, left_out })
 }
 
-fn cracks(flux: &[f32], envelope: &Envelope, rate_hz: f64) -> Vec<Crack> {
+/// The loudest in order of time, and how many were left out.
+fn cracks(flux: &[f32], envelope: &Envelope, rate_hz: f64) -> (Vec<Crack>, usize) {
     let mut found: Vec<Crack> = onsets(flux)
         .into_iter()
         .filter_map(|frame| {
@@ -84,12 +88,19 @@ fn cracks(flux: &[f32], envelope: &Envelope, rate_hz: f64) -> Vec<Crack> {
         })
         .collect();
     drop_echoes(&mut found);
-    if found.len() > MOST_CRACKS {
+    let left_out = keep_loudest(&mut found, MOST_CRACKS);
+    (found, left_out)
+}
+
+/// Keeps so many, in order of time; how many were left out.
+pub(super) fn keep_loudest(found: &mut Vec<Crack>, most: usize) -> usize {
+    let left_out = found.len().saturating_sub(most);
+    if left_out > 0 {
         found.sort_by(|a, b| b.loudness.total_cmp(&a.loudness));
-        found.truncate(MOST_CRACKS);
+        found.truncate(most);
     }
     found.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
-    found
+    left_out
 }
 
 /// In order of time: what follows something louder at once comes back from a wall.

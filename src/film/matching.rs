@@ -5,7 +5,7 @@
 //! far likelier than the second best, has most contacts of the clip with it, and if what it matches is not merely something
 //! that goes along with the swings. Otherwise it refuses and says why.
 
-use super::cracks::Sound;
+use super::cracks::{Sound, keep_loudest};
 use super::score::{Centred, Line, Scene, Scored};
 
 /// The speed of sound in air of 20 °C, m/s (ISO 9613-1: 343.2).
@@ -22,6 +22,10 @@ pub const LONGEST_S: f64 = 12.0 * 3600.0;
 pub const FEWEST: usize = 4;
 /// Lines that are fitted, a drift.
 const MOST_LINES: usize = 60;
+/// Lines that are fitted in all, those with most votes: ten minutes of sound have fewer.
+const MOST_LINES_IN_ALL: usize = 2_000;
+/// Pairs of a contact and a crack that vote, over all drifts: of more, the loudest cracks vote.
+const MOST_VOTES: usize = 300_000_000;
 /// So much likelier than chance the best is, over all that were tried: natural logarithm of 100,000.
 const BEYOND_CHANCE: f64 = 11.5;
 /// So much likelier than the second best: natural logarithm of 10,000.
@@ -228,6 +232,9 @@ fn candidates(scene: &Scene) -> (Vec<Line>, f64) {
     let bins = ((scene.sound.duration_s + 2.0 * half_s) / BIN_S) as usize + 4;
     let overlap_s = scene.sound.duration_s.min(2.0 * half_s);
     let steps = (MOST_DRIFT * overlap_s / BIN_S).ceil() as i32;
+    let drifts = 2 * steps.unsigned_abs() as usize + 1;
+    let mut voting = scene.sound.cracks.clone();
+    keep_loudest(&mut voting, (MOST_VOTES / (drifts * scene.contacts.len().max(1))).max(FEWEST));
     let mut votes = vec![0u16; bins];
     let mut lines = Vec::new();
     for step in -steps..=steps {
@@ -235,20 +242,22 @@ fn candidates(scene: &Scene) -> (Vec<Line>, f64) {
         votes.fill(0);
         for contact in scene.contacts {
             let at_s = (1.0 + drift) * contact.at_s + first_s;
-            for crack in &scene.sound.cracks {
+            for crack in &voting {
                 if let Some(bin) = votes.get_mut(((crack.at_s - at_s) / BIN_S) as usize) {
                     *bin = bin.saturating_add(1);
                 }
             }
         }
-        let chosen = most_voted(&votes);
-        lines.extend(chosen.map(|bin| Line { offset_s: first_s + (bin as f64 + 1.0) * BIN_S, drift }));
+        let line = |bin: usize| Line { offset_s: first_s + (bin as f64 + 1.0) * BIN_S, drift };
+        lines.extend(most_voted(&votes).map(|(count, bin)| (count, line(bin))));
     }
-    (lines, (bins as f64 * f64::from(2 * steps + 1)).ln())
+    lines.sort_by(|a, b| b.0.cmp(&a.0));
+    lines.truncate(MOST_LINES_IN_ALL);
+    (lines.into_iter().map(|(_, line)| line).collect(), (bins as f64 * drifts as f64).ln())
 }
 
-/// The first bins of pairs with most votes together.
-fn most_voted(votes: &[u16]) -> impl Iterator<Item = usize> {
+/// The pairs of bins with most votes together: how many, and the first bin.
+fn most_voted(votes: &[u16]) -> impl Iterator<Item = (u16, usize)> {
     let pair = |pair: &[u16]| pair.iter().fold(0u16, |sum, &count| sum.saturating_add(count));
     let most = votes.windows(2).map(pair).max().unwrap_or(0);
     let least = (most / 5 * 3).max(2);
@@ -256,7 +265,7 @@ fn most_voted(votes: &[u16]) -> impl Iterator<Item = usize> {
     let mut chosen: Vec<(u16, usize)> =
         counted.filter(|(_, count)| *count >= least).map(|(bin, count)| (count, bin)).collect();
     chosen.sort_by(|a, b| b.cmp(a));
-    chosen.into_iter().take(MOST_LINES).map(|(_, bin)| bin)
+    chosen.into_iter().take(MOST_LINES)
 }
 
 /// Whether the best may be believed.

@@ -61,8 +61,6 @@ pub struct Match {
     pub crack_s: f64,
     /// How much later it is than the line has it, s.
     pub residual_s: f64,
-    /// Onsets a second nearby.
-    pub rate_hz: f64,
 }
 
 /// A line and what it explains.
@@ -120,8 +118,7 @@ impl Scene<'_> {
             let near = self.cracks(film_s - reach_s, film_s + reach_s).iter();
             let distance = |crack: &&Crack| (crack.at_s - film_s).abs();
             let Some(crack) = near.min_by(|a, b| distance(a).total_cmp(&distance(b))) else { continue };
-            let rate_hz = self.rate_hz(film_s);
-            let new = Match { contact: *contact, crack_s: crack.at_s, residual_s: crack.at_s - film_s, rate_hz };
+            let new = Match { contact: *contact, crack_s: crack.at_s, residual_s: crack.at_s - film_s };
             match found.last_mut() {
                 Some(last) if last.crack_s == new.crack_s => {
                     if new.residual_s.abs() < last.residual_s.abs() {
@@ -147,18 +144,18 @@ impl Scene<'_> {
         let matches = self.matches(line, |contact| 4.0 * contact.sigma_s);
         let in_clip = self.in_clip(line).count();
         let missed = in_clip.saturating_sub(matches.len()) as f64;
-        let score = matches.iter().map(gain).sum::<f64>() + missed * (1.0 - HEARD).ln();
+        let score = matches.iter().map(|found| self.gain(found)).sum::<f64>() + missed * (1.0 - HEARD).ln();
         Some(Scored { line, matches, in_clip, score, variances, middle_s })
     }
-}
 
-/// What a match adds to the score.
-fn gain(found: &Match) -> f64 {
-    let normal =
-        |sigma: f64| (-0.5 * (found.residual_s / sigma).powi(2)).exp() / (sigma * std::f64::consts::TAU.sqrt());
-    let sigma_s = found.contact.sigma_s;
-    let density = (1.0 - STRAY.0) * normal(sigma_s) + STRAY.0 * normal(STRAY.1 * sigma_s);
-    ((1.0 - HEARD) + HEARD * density / found.rate_hz).ln()
+    /// What a match adds to the score.
+    fn gain(&self, found: &Match) -> f64 {
+        let normal =
+            |sigma: f64| (-0.5 * (found.residual_s / sigma).powi(2)).exp() / (sigma * std::f64::consts::TAU.sqrt());
+        let sigma_s = found.contact.sigma_s;
+        let density = (1.0 - STRAY.0) * normal(sigma_s) + STRAY.0 * normal(STRAY.1 * sigma_s);
+        ((1.0 - HEARD) + HEARD * density / self.rate_hz(found.crack_s - found.residual_s)).ln()
+    }
 }
 
 /// Least squares with drifts known to be small, after Tukey's biweight (6 σ) of the residuals so far: the line, the contact time at

@@ -47,10 +47,18 @@ pub enum WavError {
     /// There is nothing in it.
     #[error("there is no sound in it; expected at least {SHORTEST_S} s")]
     TooShort,
+    /// It lasts longer than a lesson.
+    #[error("its head says that it lasts {:.1} h; expected at most {:.0} h", lasts_s / 3600.0, LONGEST_S / 3600.0)]
+    TooLong {
+        /// What its head promises, s.
+        lasts_s: f64,
+    },
 }
 
 /// A shorter sound track is not looked at, s.
 pub const SHORTEST_S: f64 = 1.0;
+/// A longer sound track is not listened to, s: more than a lesson lasts, and 190 MB of memory while it is listened to.
+pub const LONGEST_S: f64 = 4.0 * 3600.0;
 
 /// A sound track whose head was read.
 pub struct Wav<R> {
@@ -81,6 +89,10 @@ impl<R: Read> Wav<R> {
             return Err(WavError::Channels(spec.channels));
         }
         let promised = reader.duration();
+        let lasts_s = f64::from(promised) / f64::from(spec.sample_rate);
+        if lasts_s > LONGEST_S {
+            return Err(WavError::TooLong { lasts_s });
+        }
         Ok(Self { reader, spec, promised, read: 0 })
     }
 

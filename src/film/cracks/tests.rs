@@ -43,6 +43,15 @@ fn an_echo_is_no_onset_of_its_own() {
 }
 
 #[test]
+fn the_loudest_are_kept_in_order_of_time_and_the_rest_counted() {
+    let crack = |at_s, loudness| Crack { at_s, loudness };
+    let mut found = vec![crack(3.0, 0.5), crack(1.0, 0.4), crack(2.0, 0.1)];
+    assert_eq!(keep_loudest(&mut found, 2), 1);
+    assert_eq!(found, [crack(1.0, 0.4), crack(3.0, 0.5)]);
+    assert_eq!(keep_loudest(&mut found, 2), 0);
+}
+
+#[test]
 fn silence_noise_and_moments_have_no_cracks() {
     let silent = listen(&wav(SPEC, &[], 1.5)[..]).unwrap();
     assert_eq!(silent.cracks, []);

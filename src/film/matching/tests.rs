@@ -7,7 +7,7 @@ const OFFSET_S: f64 = 12.5;
 fn sound(cracks_s: impl IntoIterator<Item = f64>) -> Sound {
     let mut cracks: Vec<Crack> = cracks_s.into_iter().map(|at_s| Crack { at_s, loudness: 0.5 }).collect();
     cracks.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
-    Sound { duration_s: 90.0, cracks }
+    Sound { duration_s: 90.0, cracks, left_out: 0 }
 }
 
 fn contacts(at_s: &[f64]) -> Vec<Contact> {

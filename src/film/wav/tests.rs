@@ -56,6 +56,22 @@ fn what_cannot_be_used_is_said_with_what_was_expected() {
     says(&whole[..whole.len() / 2], "breaks off after 0.0 s");
 }
 
+/// A head alone is enough to refuse: no sample of it is read.
+#[test]
+fn four_hours_are_the_most() {
+    let lasting = |seconds: u32| {
+        let mut bytes = wav(SPEC, &[], 0.0);
+        let size = seconds * SPEC.sample_rate * 2;
+        let at = bytes.len() - 4;
+        bytes[at..].copy_from_slice(&size.to_le_bytes());
+        bytes
+    };
+    let just = Wav::open(&lasting(14_400)[..]).map(|wav| wav.promised);
+    assert_eq!(just.unwrap(), 14_400 * SPEC.sample_rate);
+    let long = Wav::open(&lasting(18_000)[..]).err().unwrap();
+    assert_eq!(long.to_string(), "its head says that it lasts 5.0 h; expected at most 4 h");
+}
+
 #[test]
 fn no_bytes_make_it_panic() {
     let whole = wav(WavSpec { channels: 2, ..SPEC }, &[], 0.01);
