@@ -5,11 +5,13 @@ use super::config::ConfigArgs;
 use super::door::{Address, Content};
 use super::replay::UnitsArg;
 use super::targets::{Targets, cannot_write};
+use crate::film::wav::Wav;
 use crate::report::words::HALF_WIDTH_95;
 use anyhow::Context;
 use axum::http::Method;
 use serde::Deserialize;
-use std::io::Write;
+use std::fs::File;
+use std::io::{BufReader, Write};
 use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
@@ -61,6 +63,7 @@ struct Answered {
     reason: Option<String>,
     duration_s: f64,
     cracks_found: usize,
+    cracks_left_out: usize,
     matched: Option<Matched>,
 }
 
@@ -85,11 +88,19 @@ struct FilmContact {
     met_ball: bool,
 }
 
+/// Reads the head alone, so that what cannot be used is said before it is sent.
+fn look_at(sound: &Path) -> anyhow::Result<()> {
+    let file = File::open(sound).with_context(|| format!("{}: it cannot be read", sound.display()))?;
+    Wav::open(BufReader::new(file)).with_context(|| format!("{}: no sound to match", sound.display()))?;
+    Ok(())
+}
+
 /// Tells where the swings are; whether they were found.
 ///
 /// # Errors
 /// If the sound cannot be read, the record not be reached, or a file not be written.
 pub fn run(args: &FilmArgs, out: &mut dyn Write, err: &mut dyn Write) -> anyhow::Result<bool> {
+    look_at(&args.sound)?;
     let door = open(&args.config, err)?;
     let units = match args.units {
         UnitsArg::Us => "us",
@@ -101,9 +112,12 @@ pub fn run(args: &FilmArgs, out: &mut dyn Write, err: &mut dyn Write) -> anyhow:
         .with("units", Some(units));
     let sound = Content::File { path: args.sound.clone(), kind: "audio/wav" };
     let answer = door.send(Method::POST, address.as_str(), &[], sound)?;
-    let Answered { reason, duration_s, cracks_found, matched } = Answered::read(answer.read()?)?;
+    let Answered { reason, duration_s, cracks_found, cracks_left_out, matched } = Answered::read(answer.read()?)?;
     if args.json {
         print_json(out, [&answer.body])?;
+    }
+    if cracks_left_out > 0 {
+        writeln!(err, "{cracks_left_out} fainter sounds were left out: the {cracks_found} loudest are matched")?;
     }
     let Some(matched) = matched else {
         writeln!(err, "{}: not matched: {}", args.sound.display(), reason.unwrap_or_default())?;

@@ -69,6 +69,8 @@ pub struct FilmMatch {
     duration_s: f64,
     /// Sounds in it that may be cracks of bat on ball.
     cracks_found: usize,
+    /// Fainter ones beyond 4,000, which were left out.
+    cracks_left_out: usize,
     /// The instant at which the clip begins, by the swings' clock.
     #[schema(required)]
     begun: Option<Instant>,
@@ -121,7 +123,7 @@ pub struct FilmContact {
 /// That they do not fit, or at more than one place, is an answer, with a reason. The sound is not stored.
 #[utoipa::path(
     post, path = "/v1/lessons/{id}/film-match", tag = "lessons", params(("id" = Uuid, Path), FilmParams),
-    request_body(content = FilmSound, content_type = "audio/wav", description = "WAV of 44.1 or 48 kHz: integers of 16, 24 or 32 bits or floats of 32; at most 4 GiB"),
+    request_body(content = FilmSound, content_type = "audio/wav", description = "WAV of 44.1 or 48 kHz: integers of 16, 24 or 32 bits or floats of 32; at most 4 h and 4 GiB"),
     responses((status = 200, body = FilmMatch))
 )]
 pub async fn film_match(
@@ -208,6 +210,7 @@ impl FilmMatch {
             refusal: refusal.map(|refusal| refusal.word().to_owned()),
             duration_s: sound.duration_s,
             cracks_found: sound.cracks.len(),
+            cracks_left_out: sound.left_out,
             begun: placed.as_ref().map(|placed| placed.begun.into()),
             offset_s: alignment.map(|found| found.offset_s),
             offset_sigma_s: alignment.map(|found| found.offset_sigma_s),

@@ -29,7 +29,8 @@
   const show = (said) => {
     links.forEach((link) => URL.revokeObjectURL(link));
     links = [];
-    if (!said.matched) return answer.replaceChildren(say(`Not matched: ${ended(said.reason)}`));
+    const fewer = said.cracks_left_out ? ` ${said.cracks_left_out} fainter sounds were left out.` : "";
+    if (!said.matched) return answer.replaceChildren(say(`Not matched: ${ended(said.reason)}${fewer}`));
     const within = (1.96 * said.offset_sigma_s * 1000).toFixed(1);
     const sense = said.is_seen ? "seen" : "heard";
     const times = document.createElement("ol");
@@ -47,7 +48,7 @@
       saved(said.contacts_csv, "text/csv", "contacts.csv", "Save the contact times"),
     );
     answer.replaceChildren(
-      say(`Matched: ${said.matched_contacts} of ${said.contacts_in_clip} contacts in the clip have a crack (${said.cracks_found} sharp sounds were heard). Its place is known to ± ${within} ms.`),
+      say(`Matched: ${said.matched_contacts} of ${said.contacts_in_clip} contacts in the clip have a crack (${said.cracks_found} sharp sounds were heard). Its place is known to ± ${within} ms.${fewer}`),
       row,
       say(`Contacts as they are ${sense}, from the film's beginning:`),
       times,
