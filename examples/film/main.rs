@@ -21,8 +21,8 @@ use swingd::sim::sound::SoundKind;
 
 const FIRST_SEED: u64 = 710_000;
 const THREADS: u64 = 2;
-/// So many of the clips that a listener could match are right, at least: less than was measured, so that a run in which
-/// everything is refused does not pass.
+/// So many of the clips that a listener could match are right, at least, so that a run in which everything is refused does not
+/// pass. Of seeds 10,000 to 10,399, on which the constants were chosen, about eight in ten clips with six hits heard are.
 const LEAST_RIGHT: f64 = 0.7;
 const USAGE: &str = "expected: film [clips, at least 1] [first seed]";
 

@@ -53,7 +53,7 @@ fn a_film_is_matched_and_nothing_of_it_is_kept() {
         );
         assert_eq!((said["matched_contacts"].as_u64(), said["contacts_in_clip"].as_u64()), (Some(9), Some(9)));
         let sigma_s = said["offset_sigma_s"].as_f64().unwrap();
-        // An onset is known to 0.7 ms, the way of the sound to 1 ms, and there are nine; 0.3 ms are shared.
+        // An onset is known to 0.4 ms, the way of the sound to 1 ms, and there are nine; 0.3 ms are shared.
         assert!((0.3e-3..1.0e-3).contains(&sigma_s), "{sigma_s}");
         assert!((said["offset_s"].as_f64().unwrap() - LEAD_S).abs() < 1e-3, "{said}");
         let contacts = said["contacts"].as_array().unwrap();
