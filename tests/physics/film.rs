@@ -26,6 +26,9 @@ fn simulated_clips_are_matched_rightly_or_refused() {
     let right = judged.iter().filter(|judged| judged.is_right()).count();
     let ordinary: Vec<&Judged> = judged.iter().filter(|judged| judged.is_ordinary()).collect();
     let ordinary_right = ordinary.iter().filter(|judged| judged.is_right()).count();
+    let for_a_listener: Vec<&Judged> = judged.iter().filter(|judged| judged.is_for_a_listener).collect();
+    let listener_right = for_a_listener.iter().filter(|judged| judged.is_right()).count();
+    assert!(2 * listener_right >= for_a_listener.len(), "{listener_right} of {}", for_a_listener.len());
     assert!(
         right >= 4 && 2 * ordinary_right >= ordinary.len(),
         "{right} right, {ordinary_right} of {}",
