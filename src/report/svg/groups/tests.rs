@@ -246,7 +246,9 @@ fn an_answers_mark_stands_at_the_difference_in_amounts() {
     assert_eq!(lines.len(), 5);
     assert!((lines[0] - place(2.2 / 0.894)).abs() < 0.06 && (lines[2] - place(6.2 / 3.0)).abs() < 0.06, "{lines:?}");
     assert_eq!(chart.tags("polygon class=\"arrow\"").count(), 2, "turn rate to the right, roll rate to the left");
-    for words in ["changed", "not changed", "1 mph", "about 40 more swings", "on 4 more days", "too few days,"] {
+    for words in
+        ["changed", "not changed", "by more than 1 mph", "about 40 more swings", "on 4 more days", "too few days,"]
+    {
         assert!(svg.contains(&format!(">{words}<")), "{words}");
     }
 }
