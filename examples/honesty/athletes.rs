@@ -15,6 +15,8 @@ const COMMON: f64 = 0.5;
 const SIGMA: [f64; 2] = [0.1, 0.5];
 /// Spreads that are told as a change wherever anything can be, with three days a group.
 const MUCH: f64 = 20.0;
+/// Of one athlete in so many it is checked that parts and wholes have the same answers.
+const WHOLE: u32 = 50;
 /// What a day does to one group only, on days of both groups, as a share of what it does to both.
 const TO_ONE_GROUP: f64 = 0.5;
 
@@ -139,7 +141,7 @@ pub struct Tally {
     pub told_of_all: u32,
     /// Athletes in whom one number was raised by one spread and called changed.
     pub told_of_one: u32,
-    /// Athletes, of every tenth, compared anew as a whole with one number raised, of whom another answer came than from the
+    /// Athletes, of every fiftieth, compared anew as a whole with one number raised, of whom another answer came than from the
     /// parts.
     pub otherwise: u32,
     /// Numbers that had not changed and were called so.
@@ -170,7 +172,7 @@ impl Tally {
         self.told_of_one += count(&one[..1], Answer::Changed);
         self.falsely_beside_one += u32::from(count(&one[1..], Answer::Changed) > 0);
         self.falsely_beside_much += u32::from(count(&much[1..], Answer::Changed) > 0);
-        if number.is_multiple_of(10) {
+        if number.is_multiple_of(WHOLE) {
             let whole = compare(&then, &raised(&now, 1, 1.0), &question);
             let told = |all: &[Compared]| [Answer::Changed, Answer::NotChanged].map(|answer| places(all, answer));
             self.otherwise += u32::from(told(&whole) != told(&one));

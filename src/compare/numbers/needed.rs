@@ -80,8 +80,8 @@ impl Plan {
         let of_now = self.weights[1] + f64::from(days) / self.variance;
         let of_then = if self.means == 2 { 1.0 / self.weights[0] } else { 0.0 };
         let away = amount / (of_then + 1.0 / of_now).sqrt();
-        let changed = student.above_when(student.quantile(1.0 - 0.5 * level), away);
-        let same = 2.0 * student.above_when(student.quantile(1.0 - level), away) - 1.0;
-        changed >= POWER && same >= POWER
+        let changed = || student.above_when(student.quantile(1.0 - 0.5 * level), away);
+        let same = || 2.0 * student.above_when(student.quantile(1.0 - level), away) - 1.0;
+        same() >= POWER && changed() >= POWER
     }
 }
