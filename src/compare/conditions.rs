@@ -16,6 +16,8 @@ pub struct Conditions {
     pub ball_source: Option<String>,
     /// `right` or `left`.
     pub side: Option<String>,
+    /// What it met: `ball` or `none`.
+    pub contact: Option<String>,
 }
 
 /// A condition that is not the same for all swings of both groups.
@@ -62,12 +64,20 @@ pub enum Condition {
     BallSource,
     /// The side of the plate.
     Side,
+    /// Whether it met a ball: without one the instant of contact is where it would have been met.
+    Contact,
 }
 
 impl Condition {
     /// All of them, in the order in which they are said.
-    pub const ALL: [Condition; 5] =
-        [Condition::Athlete, Condition::Bat, Condition::Drill, Condition::BallSource, Condition::Side];
+    pub const ALL: [Condition; 6] = [
+        Condition::Athlete,
+        Condition::Bat,
+        Condition::Drill,
+        Condition::BallSource,
+        Condition::Side,
+        Condition::Contact,
+    ];
 
     fn of(self, conditions: &Conditions) -> &Option<String> {
         match self {
@@ -76,6 +86,7 @@ impl Condition {
             Condition::Drill => &conditions.drill,
             Condition::BallSource => &conditions.ball_source,
             Condition::Side => &conditions.side,
+            Condition::Contact => &conditions.contact,
         }
     }
 }

@@ -4,7 +4,7 @@
 
 use super::words::{Unit, Units, decimals, label, rounded, with_unit};
 use crate::compare::conditions::{Condition, Mismatch, Stretch, Varied};
-use crate::compare::numbers::{Answer, Compared, Difference, Needed};
+use crate::compare::numbers::{Answer, Compared, Difference, MOST_DAYS, Needed};
 use crate::engine::metrics::Metric;
 
 /// Of values of a condition that is mixed within a group, so many are named.
@@ -60,7 +60,7 @@ pub fn parts(compared: &Compared, units: Units) -> (&'static str, Option<String>
             ("not changed", Some(format!("by more than {}", amount(compared.metric, compared.amount, units))))
         }
         Answer::CannotTell { needed: Some(needed) } => ("cannot tell yet", Some(more(needed))),
-        Answer::CannotTell { needed: None } => ("cannot tell", Some(why_not(compared).to_owned())),
+        Answer::CannotTell { needed: None } => ("cannot tell", Some(why_not(compared))),
     }
 }
 
@@ -146,14 +146,15 @@ pub fn more(Needed { swings, days }: Needed) -> String {
     format!("about {}{on}", of(swings, "swing"))
 }
 
-fn why_not(compared: &Compared) -> &'static str {
-    match (compared.then.swings, compared.now.swings, compared.difference) {
+fn why_not(compared: &Compared) -> String {
+    let words = match (compared.then.swings, compared.now.swings, compared.difference) {
         (0, 0, _) => "no swing has this number",
         (0, _, _) => "none of the earlier swings has this number",
         (_, 0, _) => "none of the later swings has this number",
         (_, _, None) => "too few days, more are needed",
-        (_, _, Some(_)) => "it takes more swings than anybody makes",
-    }
+        (_, _, Some(_)) => return format!("more than {MOST_DAYS} more days would be needed"),
+    };
+    words.to_owned()
 }
 
 /// What was not the same: "then with Ash 33, now with Maple 32"; where it was mixed within a group, with how many swings each:
@@ -189,6 +190,7 @@ pub fn condition(condition: Condition) -> &'static str {
         Condition::Drill => "Drill",
         Condition::BallSource => "Ball",
         Condition::Side => "Side",
+        Condition::Contact => "Met",
     }
 }
 
@@ -200,6 +202,7 @@ pub fn condition_key(condition: Condition) -> &'static str {
         Condition::Drill => "drill",
         Condition::BallSource => "ball_source",
         Condition::Side => "side",
+        Condition::Contact => "contact",
     }
 }
 
@@ -237,6 +240,9 @@ fn value_words(condition: Condition, value: Option<&str>) -> String {
         (Condition::BallSource, None) => "a ball source that is not said".to_owned(),
         (Condition::Side, Some(side)) => format!("from the {side}"),
         (Condition::Side, None) => "from a side that is not said".to_owned(),
+        (Condition::Contact, Some("ball")) => "on a ball".to_owned(),
+        (Condition::Contact, Some(_)) => "on nothing".to_owned(),
+        (Condition::Contact, None) => "on what is not known".to_owned(),
     }
 }
 

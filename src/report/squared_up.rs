@@ -70,7 +70,7 @@ fn pitch(taken: &Taken, units: Units) -> String {
         PitchFrom::Asked => format!("a pitch of {speed}"),
         PitchFrom::Round => format!("the round's pitch of {speed}"),
         PitchFrom::Profile if taken.pitch_speed_mps > 0.0 => {
-            format!("a pitch of {speed}, as the swing was analysed with")
+            format!("a pitch of {speed}, assumed and not measured")
         }
         PitchFrom::Still | PitchFrom::Profile => "a ball at rest".to_owned(),
     }
@@ -130,7 +130,7 @@ mod tests {
         };
         assert_eq!(of(PitchFrom::Round, 27.0, 0.0), ("the round's pitch of 27 m/s".into(), "at sea level".into()));
         assert_eq!(of(PitchFrom::Still, 0.0, 1609.0), ("a ball at rest".into(), "1609 m above the sea".into()));
-        assert_eq!(of(PitchFrom::Profile, 30.0, 0.0).0, "a pitch of 30 m/s, as the swing was analysed with");
+        assert_eq!(of(PitchFrom::Profile, 30.0, 0.0).0, "a pitch of 30 m/s, assumed and not measured");
         assert_eq!(of(PitchFrom::Profile, 0.0, 0.0).0, "a ball at rest");
     }
 }

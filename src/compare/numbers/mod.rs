@@ -15,6 +15,7 @@ use crate::engine::metrics::Metric;
 use cells::Cells;
 pub(super) use holm::holm;
 use inference::Inference;
+pub use needed::MOST_DAYS;
 use needed::needed;
 use reml::Fit;
 
@@ -120,7 +121,7 @@ pub enum Answer {
     NotChanged,
     /// It cannot be told from these swings.
     CannotTell {
-        /// About how many more would be needed; `None`: more than anybody swings.
+        /// About how many more would be needed; `None`: more than [`MOST_DAYS`] days.
         needed: Option<Needed>,
     },
 }

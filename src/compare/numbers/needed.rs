@@ -6,8 +6,8 @@ use super::reml::Fit;
 use crate::compare::design::{ASSUMED_DAY_SHARE, Design};
 use crate::compare::student::Student;
 
-/// More days than this are more than anybody swings for an answer.
-pub const MOST_DAYS: u32 = 60;
+/// More days than this are not looked for: half a year of weekly lessons (common practice, no source).
+pub const MOST_DAYS: u32 = 26;
 /// An answer is to come with this probability.
 const POWER: f64 = 0.8;
 /// As many days as [`ASSUMED_DAY_SHARE`] weighs: with few days an estimate of none is no proof of none.

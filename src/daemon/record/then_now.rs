@@ -207,6 +207,7 @@ pub fn conditions(found: &FoundSwing) -> Conditions {
         drill: found.drill.clone(),
         ball_source: found.ball_source.map(|source| source.word().to_owned()),
         side: found.swing.side.map(|side| side.word().to_owned()),
+        contact: Some(if found.analysis.met_ball { "ball" } else { "none" }.to_owned()),
     }
 }
 

@@ -8,11 +8,15 @@ use maud::{Markup, html};
 /// All of it.
 pub fn sections(handout: &Handout) -> Markup {
     let told = handout.told();
+    let [changed_head, same_head] = match handout.mismatches.is_empty() {
+        true => ["What has changed", "What has not changed"],
+        false => ["What differs", "What does not differ"],
+    };
     html! {
         section { h2 { "What we looked at" } (parts::compared(handout)) (how_sure()) }
-        (answers(&told, "changed", "What has changed", "Nothing can be said to have changed.", changed))
-        (answers(&told, "same", "What has not changed", "Of nothing else can it be said that it stayed the same.", same))
-        (answers(&told, "unsure", "What we cannot tell yet, and what it would take", "Of everything we asked about we can tell.", unsure))
+        (answers(&told, "changed", changed_head, "Nothing that was asked about can be said to have changed.", changed))
+        (answers(&told, "same", same_head, "Nothing that was asked about can be said to have stayed the same.", same))
+        (answers(&told, "unsure", "What we cannot tell yet", "Of everything we asked about we can tell.", unsure))
         section { h2 { "Pictures" } (pictures::few(handout)) (parts::varied(handout)) }
         (parts::balls(handout))
         (parts::words_and_homework(handout))
@@ -54,7 +58,10 @@ fn same(told: &Told) -> Markup {
 }
 
 fn unsure(told: &Told) -> Markup {
-    html! { b { (told.label) "." } " " (told.answer) "." (means(told)) }
+    html! {
+        b { (told.label) "." } " " (told.answer) "."
+        @match &told.difference_words { Some(difference) => { " Now " (difference) "." }, None => (means(told)) }
+    }
 }
 
 fn means(told: &Told) -> Markup {

@@ -87,8 +87,8 @@ fn details(told: &[Told]) -> Markup {
                 thead { tr {
                     th scope="col" { "Number" } th scope="col" { "Spread of days" } th scope="col" { "Sensor’s σ" }
                     th scope="col" { "Standard error" } th scope="col" { "Degrees of freedom" }
-                    th scope="col" { "p of none" } th scope="col" { "Holm" }
-                    th scope="col" { "p of one that matters" } th scope="col" { "Holm" }
+                    th scope="col" { "p if unchanged" } th scope="col" { "Holm" }
+                    th scope="col" { "p if it matters" } th scope="col" { "Holm" }
                 } }
                 tbody { @for told in known { tr {
                     th scope="row" { (told.label) ", " (told.unit) }
@@ -109,7 +109,7 @@ fn method(count: usize) -> Markup {
     html! {
         p.faint {
             "Swings of one day are alike, so the day is the unit: a mixed model with an effect of the day (REML) gives each \
-             difference and its degrees of freedom; the sensor's σ is part of the error. “Changed” needs a p of no difference \
+             difference and its degrees of freedom; the sensor's σ is part of the error. “Changed” needs a p if unchanged \
              below 0.05, “not changed” two one-sided tests against the amount that matters, both after Holm over the "
             (count) " numbers asked about. Flagged swings count only where the instructor said so."
         }

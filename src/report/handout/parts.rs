@@ -1,7 +1,7 @@
 //! What both versions have.
 
 use super::super::change;
-use super::super::then_now::{VARIED, groups, left_out};
+use super::super::then_now::{VARIED, asked_about, groups, left_out};
 use super::{Handout, Homework};
 use maud::{Markup, html};
 
@@ -20,6 +20,7 @@ pub fn compared(handout: &Handout) -> Markup {
     html! {
         p { (groups(then, now)) }
         @if let Some(words) = left_out(then, now) { p { (words) } }
+        p { (asked_about(handout.numbers.len())) }
         @if !handout.mismatches.is_empty() {
             .care {
                 p { strong { "Not all was the same. " } "What has changed may come from this and not from the swing:" }
@@ -49,6 +50,9 @@ pub fn balls(handout: &Handout) -> Markup {
             section {
                 h2 { "The ball" }
                 ul { @for words in handout.balls.iter().flat_map(|balls| balls.words(handout.units)) { li { (words) } } }
+                @if handout.balls.iter().any(|balls| balls.if_squared_up.is_some()) {
+                    p.faint { "“If squared up” is of a single swing of each group. It is no answer to whether anything has changed." }
+                }
             }
         }
     }

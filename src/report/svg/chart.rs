@@ -134,7 +134,9 @@ impl Field {
             @for &value in y_ticks {
                 @let y = at(self.y.place(value));
                 line.grid x1=(self.left()) x2=(self.right()) y1=(y) y2=(y) {}
-                text x=(self.left() - 8.0) y=(y) dy="0.34em" text-anchor="end" { (tick_text(value)) }
+                @let text = tick_text(value);
+                // There is room for three signs, for more of them if they are small.
+                text.small[text.chars().count() > 3] x=(self.left() - 8.0) y=(y) dy="0.34em" text-anchor="end" { (text) }
             }
             @for &value in x_ticks {
                 @let x = at(self.x.place(value));

@@ -44,10 +44,10 @@ pub fn alike_words(alike: &Alike, units: Units) -> AlikeTold {
         between_days: text(alike.between_days),
         sigma: text(alike.sigma),
         cause: match alike.cause {
-            Some(Cause::Athlete) => "the athlete's",
-            Some(Cause::Both) => "the athlete's and the sensor's",
+            Some(Cause::Athlete) => "not the sensor's",
+            Some(Cause::Both) => "in part the sensor's",
             Some(Cause::Sensor) => "may be the sensor's alone: a steadier swing might not show",
-            None => "cannot tell: too few swings",
+            None => "cannot be told from these swings",
         },
     }
 }

@@ -110,9 +110,9 @@ fn details(difference: &Difference, text: &dyn Fn(f64) -> String) -> Vec<(&'stat
     vec![
         ("standard error of the difference", text(difference.standard_error)),
         ("degrees of freedom", rounded(difference.degrees_of_freedom, 1)),
-        ("p of no difference", p_words(difference.p)),
+        ("p, if nothing had changed", p_words(difference.p)),
         ("the same, over all numbers asked about", p_words(difference.p_holm)),
-        ("p of a difference that matters", p_words(difference.p_same)),
+        ("p, if it had changed by what matters", p_words(difference.p_same)),
         ("the same, over all numbers asked about", p_words(difference.p_same_holm)),
     ]
 }

@@ -51,7 +51,7 @@ impl Balls {
         let second = self.if_squared_up.map(|(ball, given)| {
             format!(
                 "{}, if squared up (met with the middle of the ball at the sweet spot, the place on the barrel that sends it off \
-                 best), not measured: its typical swing would send the ball off at {} and carry it {}. Taken for that: {}.",
+                 best), not measured: its typical swing, a single one, would send the ball off at {} and carry it {}. Taken for that: {}.",
                 self.name,
                 range(ball.exit_speed_mps, speed),
                 range(ball.carry_m, length),

@@ -163,6 +163,13 @@ fn of_group(query: &str, group: usize) -> Result<String> {
     let own: Vec<String> = pairs.iter().map(|pair| key(pair).to_owned()).collect();
     let is_for_both = |pair: &&str| prefix(pair).is_none() && !own.iter().any(|own| own == key(pair));
     pairs.extend(query.split('&').filter(is_for_both).map(str::to_owned));
+    let day = |name: &str| pairs.iter().find(|pair| key(pair) == name)?.split_once('=')?.1.parse::<Date>().ok();
+    if let (Some(from), Some(to)) = (day("from"), day("to"))
+        && to < from
+    {
+        let prefix = GROUPS.get(group).map_or("", |(prefix, _)| prefix);
+        return Err(Problem::new(Kind::Malformed, format!("{prefix}to: {to} is before {prefix}from, {from}")));
+    }
     let pairs: Result<Vec<String>> = pairs.iter().map(|pair| with_instant(pair)).collect();
     Ok(pairs?.join("&"))
 }

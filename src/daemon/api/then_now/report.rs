@@ -12,7 +12,7 @@ use crate::daemon::local_days;
 use crate::daemon::record::handout::{gather, homework};
 use crate::daemon::record::looked_at::looked_at;
 use crate::daemon::record::squared_up::Asked;
-use crate::daemon::record::then_now::question;
+use crate::daemon::record::then_now::{ThenNow, question};
 use crate::daemon::store::Reading;
 use crate::daemon::store::queries::athletes;
 use crate::report::handout::{Handout, Reader, handout};
@@ -111,6 +111,17 @@ pub async fn report(State(api): State<Api>, Id(id): Id<Uuid>, RawQuery(query): R
     Ok(about(of, (headers, Html(html))))
 }
 
+/// A sheet on which nothing stands against nothing is none.
+fn refuse_empty(found: &ThenNow) -> Result<()> {
+    for (group, name) in [(&found.then, "earlier"), (&found.now, "later")] {
+        if group.swings.is_empty() {
+            let words = format!("no swing of the {name} group counts; expected other days or another group");
+            return Err(Problem::new(Kind::Invalid, words));
+        }
+    }
+    Ok(())
+}
+
 /// What the report says, and whose swings it is made of.
 async fn read_all(
     reading: &mut Reading,
@@ -125,6 +136,7 @@ async fn read_all(
     let question = question(reading, metrics).await?;
     let gathered = gather(reading, id, [&then, &now], &question, &params.asked()?).await?;
     refuse_shared(&gathered.compared)?;
+    refuse_empty(&gathered.compared)?;
     let [heard_then, heard_now] = gathered.heard;
     let of = gathered.compared.athletes();
     let handout = Handout {

@@ -116,7 +116,7 @@ pub struct ComparedOut {
     /// Has it changed?
     #[schema(inline)]
     answer: AnswerWord,
-    /// About how much more it takes to tell; null: it is told, or it takes more than anybody swings.
+    /// About how much more it takes to tell; null: it is told, or it takes more than half a year of weekly lessons.
     #[schema(required)]
     needed: Option<NeededOut>,
     /// All of it in words: "Bat speed at contact: changed, 1.9 mph faster (95 %: 0.8 to 3.0)".

@@ -143,11 +143,12 @@ fn how_alike_swings_are_is_said_for_every_metric_of_one_athlete() {
 
 /// What a condition of a swing is called.
 type Named = fn(&FoundSwing) -> Option<String>;
-const CONDITIONS: [(&str, Named); 4] = [
+const CONDITIONS: [(&str, Named); 5] = [
     ("bat", |found| found.bat.clone()),
     ("drill", |found| found.drill.clone()),
     ("ball_source", |found| found.ball_source.map(|source| source.word().to_owned())),
     ("side", |found| found.swing.side.map(|side| side.word().to_owned())),
+    ("contact", |found| Some(if found.analysis.met_ball { "ball" } else { "none" }.to_owned())),
 ];
 
 /// Each condition that is not the same for all of these, and for how many of them it is what.

@@ -3,7 +3,7 @@
 use super::super::super::figure::figure;
 use crate::daemon::record::handout::Gathered;
 use crate::report::svg::groups;
-use crate::report::then_now::{GroupTold, Told};
+use crate::report::then_now::{GroupTold, Told, asked_about};
 use crate::report::words::Units;
 use maud::{Markup, html};
 
@@ -14,7 +14,10 @@ pub fn section(gathered: &Gathered, units: Units) -> Markup {
     html! {
         section {
             h2 { "Has it changed?" }
-            p.faint { (super::family_words(&numbers.iter().map(|compared| compared.metric).collect::<Vec<_>>())) }
+            p.faint { (asked_about(numbers.len()))
+                @if told.iter().any(|told| told.kind == "unsure") {
+                    " Where many days would be needed, then may have too few days, or too many numbers are asked about at once."
+                } }
             ul.told { @for told in &told { (row(told)) } }
             p.change.no-print { a.button href="/setup/amounts" { "Say how much matters" } }
             (figure(&groups::answers(numbers, units), "answers", &html! {
@@ -68,7 +71,7 @@ fn details(told: &Told) -> Markup {
                 @for (head, group) in [("then", &told.then), ("now", &told.now)] {
                     dt { "swings, days " (head) } dd { (group.swings) ", " (group.days) }
                     dt { "spread from swing to swing, " (head) } dd { (shown(&group.swing_spread)) }
-                    dt { "spread from day to day, " (head) } dd { (shown(&group.day_spread)) }
+                    dt { "spread of the days' means, " (head) } dd { (shown(&group.day_spread)) }
                     dt { "the sensor's σ, " (head) } dd { (shown(&group.sigma)) }
                 }
                 @for (what, value) in &told.details { dt { (what) } dd { (value) } }

@@ -19,7 +19,7 @@ pub fn section(both: &[Balls; 2], ball_and_air: &BallAndAir, query: &str, units:
                 ul { @for words in both.iter().flat_map(|balls| balls.words(units)) { li { (words) } } }
                 (figure(&groups::ball(&drawn, units), "ball", &html! {
                     "Points were measured by another device. Hatched is what the typical swing would do if squared up: it was not \
-                     measured."
+                     measured. It is of a single swing of each group, and no answer to whether anything has changed."
                 }))
                 (ball_and_air.form(units, &pairs(query)))
             }

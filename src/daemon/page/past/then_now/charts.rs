@@ -2,7 +2,7 @@
 
 use super::super::super::figure::figure;
 use super::super::super::when;
-use crate::compare::curves::ComparedCurves;
+use crate::compare::curves::{ComparedCurves, ComparedLine};
 use crate::daemon::record::handout::Gathered;
 use crate::daemon::record::then_now::Chosen;
 use crate::report::svg::View;
@@ -26,14 +26,21 @@ pub fn section(gathered: &Gathered, units: Units) -> Markup {
 
 fn speeds(curves: &ComparedCurves, units: Units) -> Markup {
     let ComparedCurves { speed_by_time, speed_by_distance, by_rotation, by_hands, then_path, now_path, .. } = curves;
-    let band = html! { "Bands hold the middle 80 % of each group's swings." };
-    let whole = html! { "The band holds the true difference as a whole in 95 % of cases; where it leaves zero, the groups differ." };
+    let band = |line: &ComparedLine| {
+        html! {
+            "Bands hold the middle 80 % of each group's swings: of " (line.then.swings) " then and " (line.now.swings) " now, those that \
+             go back so far."
+        }
+    };
+    let whole = html! {
+        "The band holds the true difference as a whole in 95 of 100 comparisons; where it leaves zero, the groups are shown to differ."
+    };
     let path = |view| then_now_path(then_path, now_path, view, units);
     html! {
         .pictures {
-            (figure(&then_now_speed(speed_by_time, Against::Time, units), "speed-time", &band))
+            (figure(&then_now_speed(speed_by_time, Against::Time, units), "speed-time", &band(speed_by_time)))
             (figure(&difference(speed_by_time, Against::Time, units), "difference-time", &whole))
-            (figure(&then_now_speed(speed_by_distance, Against::Distance, units), "speed-way", &band))
+            (figure(&then_now_speed(speed_by_distance, Against::Distance, units), "speed-way", &band(speed_by_distance)))
             (figure(&difference(speed_by_distance, Against::Distance, units), "difference-way", &whole))
             (figure(&built_by(by_rotation, by_hands, units), "built-by", &html! {
                 "The part of the barrel's speed that the bat's turning makes, and the part that the moving hands make."

@@ -2,7 +2,6 @@
 
 use super::super::super::words;
 use super::super::ball_and_air::BallAndAir;
-use super::family_words;
 use crate::daemon::api::then_now::usual::{Completed, Day};
 use crate::daemon::local_days;
 use crate::daemon::store::StoreError;
@@ -11,6 +10,7 @@ use crate::daemon::store::queries::swings_read::SwingFilter;
 use crate::daemon::store::queries::{Slice, bats};
 use crate::daemon::store::rows::{BallSource, Bat, Side, UtcMicros, Word};
 use crate::engine::metrics::Metric;
+use crate::report::then_now::asked_about;
 use crate::report::words::label;
 use jiff::civil::Date;
 use maud::{Markup, html};
@@ -42,6 +42,7 @@ struct Chosen {
     bat: Option<Uuid>,
     drill: Option<String>,
     ball_source: Option<BallSource>,
+    met_ball: Option<bool>,
 }
 
 impl Chosen {
@@ -55,6 +56,7 @@ impl Chosen {
             bat: filter.bat,
             drill: filter.drill.clone(),
             ball_source: filter.ball_source,
+            met_ball: filter.met_ball,
         }
     }
 }
@@ -135,6 +137,11 @@ impl Form {
                             option value=(source.word()) selected[group.ball_source == Some(source)] { (words::ball_source(source)) }
                         }
                     } }
+                    label { span { "Met" } select name=(key("contact")) {
+                        option value="" { "either" }
+                        option value="ball" selected[group.met_ball == Some(true)] { "a ball" }
+                        option value="none" selected[group.met_ball == Some(false)] { "nothing" }
+                    } }
                 }
             }
         }
@@ -156,7 +163,7 @@ impl Form {
         html! {
             fieldset {
                 legend { "Numbers" }
-                p.faint { (family_words(&self.family)) }
+                p.faint { (asked_about(self.family.len())) }
                 .ticks { @for metric in Metric::ALL {
                     label.tick {
                         input type="checkbox" name="metric" value=(metric.key()) checked[self.family.contains(&metric)];

@@ -19,7 +19,6 @@ use crate::daemon::api::{Api, Id, Problem};
 use crate::daemon::record::handout::{Gathered, gather};
 use crate::daemon::record::then_now::question;
 use crate::daemon::store::queries::athletes;
-use crate::engine::metrics::Metric;
 use crate::report::change;
 use crate::report::then_now::{groups, left_out};
 use axum::Extension;
@@ -89,14 +88,4 @@ fn compared(gathered: &Gathered) -> Markup {
             }
         }
     }
-}
-
-/// "3 of 14 numbers are asked about", and what that means.
-fn family_words(family: &[Metric]) -> String {
-    let asked = match family.len() {
-        all if all == Metric::COUNT => format!("All {all} numbers are asked about."),
-        1 => format!("One of {} numbers is asked about.", Metric::COUNT),
-        some => format!("{some} of {} numbers are asked about.", Metric::COUNT),
-    };
-    format!("{asked} The fewer are asked about, the less each has to show before it counts as an answer.")
 }

@@ -134,6 +134,7 @@ impl Group {
             drill: row.try_get("drill")?,
             ball_source: maybe_word::<BallSource>(row, "ball_source")?.map(|source| source.word().to_owned()),
             side: self.side.map(|side| side.word().to_owned()),
+            contact: None,
         };
         *self.conditions.entry(conditions).or_default() += 1;
         for (k, values) in self.values.iter_mut().enumerate() {
