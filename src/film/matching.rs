@@ -251,7 +251,7 @@ fn candidates(scene: &Scene) -> (Vec<Line>, f64) {
         let line = |bin: usize| Line { offset_s: first_s + (bin as f64 + 1.0) * BIN_S, drift };
         lines.extend(most_voted(&votes).map(|(count, bin)| (count, line(bin))));
     }
-    lines.sort_by(|a, b| b.0.cmp(&a.0));
+    lines.sort_by_key(|line| Reverse(line.0));
     lines.truncate(MOST_LINES_IN_ALL);
     (lines.into_iter().map(|(_, line)| line).collect(), (bins as f64 * drifts as f64).ln())
 }
