@@ -7,6 +7,7 @@
 
 use super::cracks::{Sound, keep_loudest};
 use super::score::{Centred, Line, Scene, Scored};
+use std::cmp::Reverse;
 
 /// The speed of sound in air of 20 °C, m/s (ISO 9613-1: 343.2).
 pub const SPEED_OF_SOUND_MPS: f64 = 343.2;
