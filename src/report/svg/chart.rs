@@ -136,7 +136,11 @@ impl Field {
                 line.grid x1=(self.left()) x2=(self.right()) y1=(y) y2=(y) {}
                 @let text = tick_text(value);
                 // There is room for three signs, for more of them if they are small.
-                text.small[text.chars().count() > 3] x=(self.left() - 8.0) y=(y) dy="0.34em" text-anchor="end" { (text) }
+                @if text.chars().count() > 3 {
+                    text.small x=(self.left() - 8.0) y=(y) dy="0.34em" text-anchor="end" { (text) }
+                } @else {
+                    text x=(self.left() - 8.0) y=(y) dy="0.34em" text-anchor="end" { (text) }
+                }
             }
             @for &value in x_ticks {
                 @let x = at(self.x.place(value));

@@ -113,13 +113,12 @@ pub async fn report(State(api): State<Api>, Id(id): Id<Uuid>, RawQuery(query): R
 
 /// A sheet on which nothing stands against nothing is none.
 fn refuse_empty(found: &ThenNow) -> Result<()> {
-    for (group, name) in [(&found.then, "earlier"), (&found.now, "later")] {
-        if group.swings.is_empty() {
-            let words = format!("no swing of the {name} group counts; expected other days or another group");
-            return Err(Problem::new(Kind::Invalid, words));
+    match found.then.swings.is_empty() && found.now.swings.is_empty() {
+        true => {
+            Err(Problem::new(Kind::Invalid, "no swing of either group counts; expected other days or another group"))
         }
+        false => Ok(()),
     }
-    Ok(())
 }
 
 /// What the report says, and whose swings it is made of.

@@ -23,7 +23,10 @@ fn every_number_has_its_answer_and_who_never_swung_is_told_so() {
         assert!(words(&html).contains("All 14 numbers are asked about."));
         let one = page(&api, &format!("/athletes/{whose}/then-and-now?metric=bat_speed_mps&side=left")).await;
         assert_eq!(one.matches("data-metric=").count(), 1);
-        assert!(one.contains("One of 14 numbers is asked about.") && one.contains("from the left"), "{one}");
+        assert!(
+            one.contains("One of 14 numbers is asked about; of the others") && one.contains("from the left"),
+            "{one}"
+        );
         let nobody = athlete(&api, "Tern <b>").await;
         let html = page(&api, &format!("/athletes/{nobody}/then-and-now")).await;
         assert!(html.contains("There is no swing yet") && !html.contains("Tern <b>"), "{html}");
