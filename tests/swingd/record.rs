@@ -114,7 +114,7 @@ fn compare(folder: &Folder) {
     assert!(same.contains("8 swings are in both groups"), "{same}");
     assert!(well(folder, &["amounts"]).lines().all(|line| !line.contains("instructor")));
     let said = well(folder, &["amounts", "bat_speed_mps=1.5"]);
-    assert!(said.lines().any(|line| line.contains("the instructor (default 0.9)") && line.contains("1.5")), "{said}");
+    assert!(said.lines().any(|line| line.contains("the instructor (default 0.894)") && line.contains("1.5")), "{said}");
     assert_eq!(well(folder, &["amounts", "bat_speed_mps=default"]), well(folder, &["amounts"]));
     assert!(refused(folder, &["amounts", "power=1"]).contains("power"));
 }
