@@ -477,7 +477,7 @@ fn whatever_is_broken_is_seen_by_this_test() {
 #[test]
 fn the_validator_passes_the_data_set_and_tells_what_is_broken() {
     let Some(validator) = validator() else { return };
-    let folder = Folder::new("bids-valid");
+    let folder = Folder::on_disk("bids-valid");
     write_data_set(folder.as_ref(), usize::MAX);
     assert_eq!(validated(&validator, folder.as_ref()), (true, BTreeSet::new()));
     for (k, breakage) in BREAKAGES.iter().enumerate() {

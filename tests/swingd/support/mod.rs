@@ -16,7 +16,16 @@ pub struct Folder(PathBuf);
 impl Folder {
     /// `name` is the test's: no two may share it.
     pub fn new(name: &str) -> Self {
-        let path = std::env::temp_dir().join(format!("swingd-it-{}-{name}", std::process::id()));
+        Self::under(std::env::temp_dir(), name)
+    }
+
+    /// The same beside what is built, for programs that may not read in `/dev/shm`.
+    pub fn on_disk(name: &str) -> Self {
+        Self::under(env!("CARGO_TARGET_TMPDIR").into(), name)
+    }
+
+    fn under(folder: PathBuf, name: &str) -> Self {
+        let path = folder.join(format!("swingd-it-{}-{name}", std::process::id()));
         std::fs::create_dir_all(&path).unwrap();
         Self(path)
     }
