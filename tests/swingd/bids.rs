@@ -481,7 +481,7 @@ fn the_validator_passes_the_data_set_and_tells_what_is_broken() {
     write_data_set(folder.as_ref(), usize::MAX);
     assert_eq!(validated(&validator, folder.as_ref()), (true, BTreeSet::new()));
     for (k, breakage) in BREAKAGES.iter().enumerate() {
-        let folder = Folder::new(&format!("bids-broken-{k}"));
+        let folder = Folder::on_disk(&format!("bids-broken-{k}"));
         write_data_set(folder.as_ref(), FEW);
         (breakage.harm)(folder.as_ref());
         let (is_valid, errors) = validated(&validator, folder.as_ref());
